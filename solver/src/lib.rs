@@ -1,0 +1,17 @@
+//! Where the knife goes: cut plans for one-piece flexible moulds.
+//!
+//! The crate is a pipeline; the modules are listed in the order data flows through them, and no
+//! module reaches back to a later one. The two entry points are [`mesh::prepare`], which turns
+//! bytes into a checked [`mesh::Model`], and [`plan::make_plan`], which turns a model and a
+//! [`plan::PlanRequest`] into a [`plan::Plan`].
+//!
+//! Units everywhere: millimetres, megapascals, newtons, degrees in public data, grams, seconds.
+
+pub mod body;
+pub mod bridges;
+pub mod control;
+pub mod mesh;
+pub mod outputs;
+pub mod plan;
+
+pub use nalgebra;

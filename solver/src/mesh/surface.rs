@@ -1,0 +1,94 @@
+//! A triangle mesh: positions in millimetres and faces, nothing else.
+
+use nalgebra::{Point3, Vector3};
+
+/// A point in space, mm.
+pub type Point = Point3<f64>;
+/// A direction or offset, mm unless it is a unit vector.
+pub type Vector = Vector3<f64>;
+
+/// Index of a vertex.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct VertexId(pub u32);
+
+/// Index of a face.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct FaceId(pub u32);
+
+impl VertexId {
+    /// As an index into a slice.
+    pub fn index(self) -> usize {
+        self.0 as usize
+    }
+}
+
+impl FaceId {
+    /// As an index into a slice.
+    pub fn index(self) -> usize {
+        self.0 as usize
+    }
+}
+
+/// Positions (mm) and faces (counter-clockwise seen from outside).
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct TriangleMesh {
+    /// Vertex positions, mm.
+    pub positions: Vec<Point>,
+    /// Faces as three vertex indices, counter-clockwise seen from outside.
+    pub faces: Vec<[u32; 3]>,
+}
+
+impl TriangleMesh {
+    /// The three corners of a face.
+    pub fn corners(&self, face: FaceId) -> [Point; 3] {
+        self.faces[face.index()].map(|v| self.positions[v as usize])
+    }
+    /// Twice-area normal of a face, mm^2: its length is twice the face's area.
+    pub fn area_vector(&self, face: FaceId) -> Vector {
+        let [a, b, c] = self.corners(face);
+        (b - a).cross(&(c - a))
+    }
+    /// Area of a face, mm^2.
+    pub fn face_area(&self, face: FaceId) -> f64 {
+        0.5 * self.area_vector(face).norm()
+    }
+    /// Area of the whole surface, mm^2.
+    pub fn area(&self) -> f64 {
+        (0..self.faces.len()).map(|f| self.face_area(FaceId(f as u32))).sum()
+    }
+    /// Volume enclosed, mm^3, by the divergence theorem; negative for an inside-out closed mesh.
+    pub fn signed_volume(&self) -> f64 {
+        (0..self.faces.len())
+            .map(|f| {
+                let [a, b, c] = self.corners(FaceId(f as u32));
+                a.coords.dot(&b.coords.cross(&c.coords)) / 6.0
+            })
+            .sum()
+    }
+    /// Area-weighted unit normal at every vertex; zero where a vertex has no face.
+    pub fn vertex_normals(&self) -> Vec<Vector> {
+        let mut normals = vec![Vector::zeros(); self.positions.len()];
+        for (index, face) in self.faces.iter().enumerate() {
+            let area = self.area_vector(FaceId(index as u32));
+            for &v in face {
+                normals[v as usize] += area;
+            }
+        }
+        for normal in &mut normals {
+            let length = normal.norm();
+            if length > 0.0 {
+                *normal /= length;
+            }
+        }
+        normals
+    }
+    /// Corners of the axis-aligned bounding box, or `None` for an empty mesh.
+    pub fn bounds(&self) -> Option<(Point, Point)> {
+        let first = *self.positions.first()?;
+        Some(self.positions.iter().fold((first, first), |(low, high), p| (low.inf(p), high.sup(p))))
+    }
+    /// Longest side of the axis-aligned bounding box, mm; 0 for an empty mesh.
+    pub fn longest_side(&self) -> f64 {
+        self.bounds().map_or(0.0, |(low, high)| (high - low).max())
+    }
+}

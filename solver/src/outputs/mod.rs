@@ -1,0 +1,1 @@
+//! What a person or another program takes away: pictures.

@@ -1,0 +1,203 @@
+//! What comes out. Points are in the model's own coordinates, mm.
+
+use crate::bridges::{BridgeKind, DiscState};
+use crate::mesh::{Point, Vector};
+
+/// A cut plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// Cuts in knife order.
+    pub cuts: Vec<Cut>,
+    /// Rubber bridges and how each is dealt with.
+    pub bridges: Vec<PlannedBridge>,
+    /// Uncut rubber that keeps the mould together.
+    pub hinges: Vec<Hinge>,
+    /// Stretch of the rubber where it is stretched most, region by region.
+    pub stretches: Vec<RegionStretch>,
+    /// Outline of the gate on the model, one closed polyline a patch.
+    pub gate_outline: Vec<Vec<Point>>,
+    /// Direction away from the board.
+    pub up: Vector,
+    /// Knife length over all cuts, mm.
+    pub total_length: f64,
+    /// What the plan costs: length and entry prices, mm.
+    pub cost: f64,
+    /// Proved lower bound on `cost` for the planning graph, mm.
+    pub lower_bound: f64,
+    /// (cost - bound) / cost; 0 for an empty plan.
+    pub gap: f64,
+    /// Why the search stopped.
+    pub stopped_by: StopReason,
+    /// Rubber needed, cm^3.
+    pub rubber_volume: f64,
+    /// Mass of that rubber, g.
+    pub rubber_mass: f64,
+    /// Every limit, met or missed.
+    pub limits: Vec<Limit>,
+    /// How the model was read and prepared, and the figures of the search.
+    pub figures: Figures,
+}
+
+/// One cut on the model's surface.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cut {
+    /// 1, 2, 3 in knife order.
+    pub order: u32,
+    /// What kind of cut.
+    pub kind: CutKind,
+    /// Where the knife meets the model: each branch a polyline on the surface.
+    pub branches: Vec<Vec<Point>>,
+    /// Length of all branches, mm.
+    pub length: f64,
+    /// Why it is there.
+    pub reason: Reason,
+}
+
+/// Kinds of cut.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CutKind {
+    /// Starts at the gate.
+    FromGate,
+    /// Stands alone.
+    Separate,
+    /// Cuts a bridge across.
+    Bridge,
+}
+
+/// Why a cut is there.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Reason {
+    /// A ring of rubber is too tight for what lies beyond it.
+    FreesRing {
+        /// Relaxed length of the tightest ring that it opens, mm.
+        ring_length: f64,
+        /// Girth that must pass, mm.
+        girth: f64,
+        /// Middle of what lies beyond.
+        beyond: Point,
+        /// In words.
+        text: String,
+    },
+    /// Cuts bridge number `bridge` (index into [`Plan::bridges`]).
+    CutsBridge {
+        /// Index into [`Plan::bridges`].
+        bridge: u32,
+        /// In words.
+        text: String,
+    },
+}
+
+impl Reason {
+    /// The sentence for the person.
+    pub fn text(&self) -> &str {
+        match self {
+            Self::FreesRing { text, .. } | Self::CutsBridge { text, .. } => text,
+        }
+    }
+}
+
+/// A bridge and what the plan does about it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlannedBridge {
+    /// What the hole is made of.
+    pub kind: BridgeKind,
+    /// The cut loop on the model.
+    pub rim: Vec<Point>,
+    /// Whether `rim` closes on itself; otherwise the board closes it.
+    pub closed: bool,
+    /// Length of the rim on the model, mm.
+    pub rim_length: f64,
+    /// Narrowest section, mm^2.
+    pub neck_area: f64,
+    /// Greatest width across the neck, mm.
+    pub neck_width: f64,
+    /// Length of the bridge along the hole, mm.
+    pub depth: f64,
+    /// Middle of the disc.
+    pub centre: Point,
+    /// Whether a plain disc exists.
+    pub disc: DiscState,
+    /// Length of cut opening beside it, mm.
+    pub opening: f64,
+    /// Opening asked for, mm.
+    pub opening_needed: f64,
+}
+
+/// Uncut rubber between two cuts, or between a cut and itself or the gate.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Hinge {
+    /// One end on a cut, at the model.
+    pub from: Point,
+    /// The other end.
+    pub to: Point,
+    /// Width measured along the model, mm.
+    pub width: f64,
+}
+
+/// Stretch of the tightest ring of a region.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RegionStretch {
+    /// Middle of the ring.
+    pub place: Point,
+    /// Relaxed length of the ring, mm.
+    pub ring_length: f64,
+    /// Girth that passes it, mm.
+    pub girth: f64,
+    /// Engineering strain of the ring when the girth passes.
+    pub strain: f64,
+    /// Strain allowed there: working stretch or hand force.
+    pub allowed: f64,
+}
+
+/// Why the search stopped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StopReason {
+    /// The gap asked for was reached.
+    GapReached,
+    /// The plan is optimal for the planning graph.
+    Optimal,
+    /// The time budget ran out.
+    TimeBudget,
+    /// No further improvement was found and the bound stopped moving.
+    Stalled,
+    /// Someone asked for the best plan so far.
+    Cancelled,
+}
+
+/// A limit and whether the plan meets it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Limit {
+    /// Short name.
+    pub name: String,
+    /// Whether it is met.
+    pub met: bool,
+    /// What was asked, what came out, with units.
+    pub text: String,
+}
+
+/// Figures of preparation and search.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Figures {
+    /// Triangles of the model as read.
+    pub model_triangles: u64,
+    /// Triangles of the working mesh.
+    pub working_triangles: u64,
+    /// Measured deviation of the working mesh, mm.
+    pub working_deviation: f64,
+    /// Vertices of the planning mesh.
+    pub planning_vertices: u64,
+    /// Edge length of the planning mesh, mm.
+    pub planning_edge: f64,
+    /// Genus of the model.
+    pub genus: u32,
+    /// Independent holes of model and board.
+    pub holes: u32,
+    /// Separation rounds.
+    pub rounds: u32,
+    /// Rows found.
+    pub rows: u32,
+    /// Seconds in each stage, in pipeline order.
+    pub seconds: Vec<(String, f64)>,
+    /// What was repaired, in words.
+    pub repairs: Vec<String>,
+}

@@ -1,0 +1,7 @@
+//! The plan: what is asked, what comes out.
+
+mod answer;
+mod request;
+
+pub use answer::*;
+pub use request::*;

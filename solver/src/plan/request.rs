@@ -1,0 +1,89 @@
+//! What a person asks for.
+
+use crate::body::{GateChoice, MouldShape, Rubber};
+use crate::mesh::Vector;
+
+/// Everything a plan depends on besides the model. Lengths in mm.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlanRequest {
+    /// Shape of the rubber.
+    pub mould: MouldShape,
+    /// The rubber itself.
+    pub rubber: Rubber,
+    /// Where the model is open to the outside.
+    pub gate: GateChoice,
+    /// Knife and hand.
+    pub knife: KnifeRules,
+    /// When to stop.
+    pub budget: Budget,
+    /// How fine to look.
+    pub resolution: Resolution,
+}
+
+/// Rules of the bench.
+#[derive(Clone, Debug, PartialEq)]
+pub struct KnifeRules {
+    /// What two hands pull at an opening, N.
+    pub hand_force: f64,
+    /// Width of the rubber zone that must open at once round a ring, mm.
+    pub opening_zone: f64,
+    /// Least width of rubber left between cuts that nearly meet, mm.
+    pub hinge_width: f64,
+    /// What starting one more separate cut is worth, in mm of cut.
+    pub entry_price: f64,
+    /// Shortest cut worth making, mm.
+    pub least_cut: f64,
+}
+
+/// When to stop.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Budget {
+    /// Wall-clock seconds for the whole plan.
+    pub seconds: f64,
+    /// Stop once (best - bound) / best is at most this.
+    pub target_gap: f64,
+    /// Seed of every random choice: the same seed gives the same plan when the budget is not
+    /// what stops it.
+    pub seed: u64,
+}
+
+/// How fine to look. `None` lets the program choose and report it.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Resolution {
+    /// Greatest deviation of the working mesh from the model, mm.
+    pub deviation: Option<f64>,
+    /// Edge length of the planning mesh, mm.
+    pub planning_edge: Option<f64>,
+}
+
+impl Default for KnifeRules {
+    /// Common practice, no source.
+    fn default() -> Self {
+        Self {
+            hand_force: 200.0,
+            opening_zone: 30.0,
+            hinge_width: 12.0,
+            entry_price: 6.0,
+            least_cut: 8.0,
+        }
+    }
+}
+
+impl Default for Budget {
+    fn default() -> Self {
+        Self { seconds: 60.0, target_gap: 0.05, seed: 1 }
+    }
+}
+
+impl Default for PlanRequest {
+    fn default() -> Self {
+        Self {
+            mould: MouldShape::Box { side_clearance: 15.0, top_clearance: 15.0 },
+            rubber: Rubber::default(),
+            gate: GateChoice::LowestFlat { up: Vector::z() },
+            knife: KnifeRules::default(),
+            budget: Budget::default(),
+            resolution: Resolution::default(),
+        }
+    }
+}
