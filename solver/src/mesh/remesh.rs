@@ -20,6 +20,10 @@ const ROUNDS: usize = 7;
 const SPLIT_ABOVE: f64 = 4.0 / 3.0;
 /// Edges shorter than this share of the local length are collapsed.
 const COLLAPSE_BELOW: f64 = 0.8;
+/// Edges shorter than this share of the local length are collapsed even if creases meet there.
+const TINY: f64 = 0.5;
+/// How far a collapse or flip may move the surface, as a share of the local length.
+const MOVE: f64 = 0.2;
 /// Faces the surface may come to at most; beyond it the target is surely a slip.
 const MOST_FACES: f64 = 2.0e6;
 
@@ -207,10 +211,16 @@ impl Remesher {
             );
             let size = self.wanted(a, b);
             let sum = self.normals[a as usize] + self.normals[b as usize];
+            let on_line = if self.creases.is_crease(a, b) {
+                self.creases.nearest(&middle).filter(|p| (p - middle).norm() < size)
+            } else {
+                None
+            };
             let vertex = self.mesh.split(a, b, star, middle);
             self.creases.split(a, b, vertex);
             self.sizes.push(size);
             self.normals.push(sum.try_normalize(1e-9).unwrap_or_else(Vector::zeros));
+            self.try_move(vertex, on_line.unwrap_or(middle));
         }
     }
 
@@ -254,7 +264,8 @@ impl Remesher {
     /// if that is not allowed.
     fn collapse_cost(&self, gone: u32, kept: u32, star: EdgeStar) -> Option<f64> {
         let opposite = [star.left_corner, star.right_corner];
-        if !self.creases.may_collapse(gone, kept, opposite)
+        let tiny = self.share(gone, kept) < TINY;
+        if !self.creases.may_collapse(gone, kept, opposite, tiny)
             || !self.mesh.may_collapse(gone, kept, star)
         {
             return None;
@@ -268,6 +279,8 @@ impl Remesher {
         if longest > SPLIT_ABOVE {
             return None;
         }
+        let mut lost = f64::INFINITY;
+        let here = self.mesh.positions[gone as usize];
         for &f in self.mesh.faces_of(gone) {
             if f == star.left || f == star.right {
                 continue;
@@ -277,8 +290,12 @@ impl Remesher {
             if !self.face_is_sound(old, new) {
                 return None;
             }
+            let area = self.mesh.area_vector(new);
+            let off = here - self.mesh.positions[kept as usize];
+            lost = lost.min(off.dot(&area).abs() / area.norm());
         }
-        Some(longest)
+        // A tip would be cut off.
+        (tiny || lost <= MOVE * self.wanted(gone, kept)).then_some(longest)
     }
 
     /// Whether a changed face still looks the way the surface does at its corners.
@@ -349,7 +366,7 @@ impl Remesher {
         let across = (pb - pa).cross(&(pd - pc));
         if across.norm() > 0.0 {
             let moved = (pc - pa).dot(&across).abs() / across.norm();
-            if moved > 0.2 * self.wanted(a, b) {
+            if moved > MOVE * self.wanted(a, b) {
                 return false;
             }
         }

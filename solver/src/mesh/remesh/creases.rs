@@ -91,29 +91,39 @@ impl Creases {
     }
 
     /// Whether pulling `gone` onto `kept` keeps every crease: free vertices go anywhere, crease
-    /// vertices along their crease only, corners nowhere.
-    pub fn may_collapse(&self, gone: u32, kept: u32, opposite: [u32; 2]) -> bool {
+    /// vertices along their crease only, corners nowhere. An edge that is `tiny` against the
+    /// wanted length lets go of corners too: a tangle of creases below the resolution is thinned
+    /// out along its own edges.
+    pub fn may_collapse(&self, gone: u32, kept: u32, opposite: [u32; 2], tiny: bool) -> bool {
         if !self.touches(gone) {
-            return !self.corner[gone as usize];
+            return true;
         }
-        let Some(ends) = self.slide(gone) else { return false };
         if !self.is_crease(gone, kept) {
             return false;
         }
+        if tiny {
+            return !self.corner[gone as usize] || self.corner[kept as usize];
+        }
+        let Some(ends) = self.slide(gone) else { return false };
         let far = if ends[0] == kept { ends[1] } else { ends[0] };
         !opposite.contains(&far) && !self.is_crease(far, kept)
     }
 
     /// Follow a collapse that [`Self::may_collapse`] allowed.
     pub fn collapse(&mut self, gone: u32, kept: u32) {
-        let Some(ends) = self.slide(gone) else { return };
-        let far = if ends[0] == kept { ends[1] } else { ends[0] };
-        self.edges.remove(&key(gone, kept));
-        self.edges.remove(&key(gone, far));
-        self.edges.insert(key(far, kept));
-        self.rename(kept, gone, far);
-        self.rename(far, gone, kept);
-        self.neighbours[gone as usize].clear();
+        for far in std::mem::take(&mut self.neighbours[gone as usize]) {
+            self.edges.remove(&key(gone, far));
+            self.neighbours[far as usize].retain(|&v| v != gone);
+            if far != kept && self.edges.insert(key(far, kept)) {
+                self.neighbours[far as usize].push(kept);
+                self.neighbours[kept as usize].push(far);
+            }
+        }
+        // What is left of a thinned tangle may end or fork here now.
+        let list = &self.neighbours[kept as usize];
+        if !list.is_empty() && list.len() != 2 {
+            self.corner[kept as usize] = true;
+        }
     }
 
     /// Follow a split of edge `a b` at the new vertex `middle`.

@@ -5,7 +5,7 @@
 //! back meet at the rim only, and no section is at risk there.
 
 use std::cmp::Reverse;
-use std::collections::BinaryHeap;
+use std::collections::{BinaryHeap, HashMap};
 
 use rayon::prelude::*;
 
@@ -21,29 +21,54 @@ const GRADATION: f64 = 0.4;
 
 /// Edge length wanted at every vertex, mm.
 pub(super) fn vertex_sizes(mesh: &TriangleMesh, locator: &SurfaceLocator, target: f64) -> Vec<f64> {
-    let face_sizes: Vec<f64> = (0..mesh.faces.len() as u32)
-        .into_par_iter()
+    // Faces much smaller than the shortest edge tell the same as their neighbours: one speaks for
+    // all that lie in its cell and face the same way.
+    let cell = LEAST_SHARE * target;
+    let mut speakers: Vec<u32> = Vec::new();
+    let mut known: HashMap<[i64; 4], u32> = HashMap::new();
+    let spoken: Vec<u32> = (0..mesh.faces.len() as u32)
         .map(|f| {
-            let face = FaceId(f);
-            let normal = locator.normal(face);
+            let centre = centre_of(mesh, FaceId(f)) / cell;
+            let [x, y, z] = [centre.x, centre.y, centre.z].map(|x| x.floor() as i64);
+            let way = facing(&mesh.area_vector(FaceId(f)));
+            *known.entry([x, y, z, way]).or_insert_with(|| {
+                speakers.push(f);
+                speakers.len() as u32 - 1
+            })
+        })
+        .collect();
+    let said: Vec<f64> = speakers
+        .par_iter()
+        .map(|&f| {
+            let normal = locator.normal(FaceId(f));
             if normal == Vector::zeros() {
                 return target;
             }
-            let [a, b, c] = mesh.corners(face);
-            let centre = Point::from((a.coords + b.coords + c.coords) / 3.0);
+            let centre = centre_of(mesh, FaceId(f));
             let inside = section_size(locator, &centre, &-normal, target);
             let outside = section_size(locator, &centre, &normal, target);
             inside.min(outside)
         })
         .collect();
     let mut sizes = vec![target; mesh.positions.len()];
-    for (face, size) in mesh.faces.iter().zip(&face_sizes) {
+    for (face, speaker) in mesh.faces.iter().zip(&spoken) {
         for &v in face {
-            sizes[v as usize] = sizes[v as usize].min(*size);
+            sizes[v as usize] = sizes[v as usize].min(said[*speaker as usize]);
         }
     }
     limit_growth(mesh, &mut sizes);
     sizes
+}
+
+fn centre_of(mesh: &TriangleMesh, face: FaceId) -> Point {
+    let [a, b, c] = mesh.corners(face);
+    Point::from((a.coords + b.coords + c.coords) / 3.0)
+}
+
+/// Which of the six axis directions a vector is nearest to.
+fn facing(v: &Vector) -> i64 {
+    let axis = v.iamax();
+    2 * axis as i64 + i64::from(v[axis] < 0.0)
 }
 
 /// Edge length that puts [`SECTION_VERTICES`] round the section between a point of the surface
