@@ -2,6 +2,8 @@
 
 #[cfg(test)]
 pub(crate) mod fixtures;
+pub mod io;
+mod polygon;
 mod project;
 mod remesh;
 mod surface;
