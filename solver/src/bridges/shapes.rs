@@ -1,0 +1,1 @@
+//! Closed meshes for the tests of this module.
