@@ -25,7 +25,8 @@ fn open_mesh(name: &str) -> TriangleMesh {
     });
     let mut words = text.lines().flat_map(|l| l.split('#').next().unwrap_or("").split_whitespace());
     assert_eq!(words.next(), Some("OFF"), "{name} is not an OFF file");
-    let mut number = || words.next().expect("OFF file ends early").parse::<f64>().expect("a number");
+    let mut number =
+        || words.next().expect("OFF file ends early").parse::<f64>().expect("a number");
     let (vertices, faces, _) = (number() as usize, number() as usize, number());
     let mut mesh = TriangleMesh::default();
     for _ in 0..vertices {
@@ -58,8 +59,13 @@ fn bridges(name: &str) -> BridgeReport {
     for bridge in &report.bridges {
         println!(
             "  {:?} {} vertices, cut {:.1} mm, neck {:.0} mm^2 x {:.1} mm, depth {:.1} mm, {:?}",
-            bridge.kind, bridge.path.len(), bridge.length, bridge.neck_area, bridge.neck_width,
-            bridge.depth, bridge.disc
+            bridge.kind,
+            bridge.path.len(),
+            bridge.length,
+            bridge.neck_area,
+            bridge.neck_width,
+            bridge.depth,
+            bridge.disc
         );
     }
     for warning in &report.warnings {

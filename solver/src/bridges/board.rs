@@ -86,8 +86,9 @@ impl Skin {
         let vertex_count = mesh.positions.len();
         let on_gate = filled_gate(topology, vertex_count, gate);
         let (patch_of, patch_count) = patches(topology, &on_gate);
-        let is_mixed =
-            |e: usize| topology.edge_vertices[e].iter().filter(|&&v| on_gate[v as usize]).count() == 1;
+        let is_mixed = |e: usize| {
+            topology.edge_vertices[e].iter().filter(|&&v| on_gate[v as usize]).count() == 1
+        };
 
         // Edges that climb from one outline to the same vertex become one when the faces between
         // them lie on the gate's side; edges joined by any mixed face belong to one outline.
@@ -95,8 +96,11 @@ impl Skin {
         let mut same_outline = UnionFind::new(topology.edge_count());
         for (face, corners) in mesh.faces.iter().enumerate() {
             let gates = corners.iter().filter(|&&v| on_gate[v as usize]).count();
-            let mixed: Vec<usize> =
-                topology.face_edges[face].iter().map(|&e| e as usize).filter(|&e| is_mixed(e)).collect();
+            let mixed: Vec<usize> = topology.face_edges[face]
+                .iter()
+                .map(|&e| e as usize)
+                .filter(|&e| is_mixed(e))
+                .collect();
             if let [a, b] = mixed[..] {
                 same_outline.join(a, b);
                 if gates == 2 {
@@ -107,7 +111,8 @@ impl Skin {
 
         let mut outline_of = vec![NONE; topology.edge_count()];
         let outlines = {
-            let walks = outline_walks(topology, mesh, &mut same_outline, &is_mixed, &mut outline_of);
+            let walks =
+                outline_walks(topology, mesh, &mut same_outline, &is_mixed, &mut outline_of);
             let mut outlines: Vec<Outline> = walks
                 .iter()
                 .map(|walk| outline(mesh, topology, walk, &on_gate, &patch_of, board))
@@ -115,8 +120,7 @@ impl Skin {
             assign_regions(&mut outlines, patch_count);
             outlines
         };
-        let region_count =
-            outlines.iter().map(|o| o.region as usize + 1).max().unwrap_or(0);
+        let region_count = outlines.iter().map(|o| o.region as usize + 1).max().unwrap_or(0);
 
         let mut edges: Vec<SkinEdge> = Vec::with_capacity(topology.edge_count());
         let mut skin_edge = vec![NONE; topology.edge_count()];
@@ -239,8 +243,8 @@ impl Skin {
         // Gate vertices are gone; each outline has its own cap with one vertex.
         let vertices = (0..self.first_region as u32).filter(|&v| self.is_used(v)).count() as i64;
         debug_assert!(on_gate.len() == self.first_region);
-        let characteristic = vertices + outlines.len() as i64 - self.edges.len() as i64
-            + face_count as i64;
+        let characteristic =
+            vertices + outlines.len() as i64 - self.edges.len() as i64 + face_count as i64;
         self.capped_genus = ((2 * parts - characteristic) / 2).max(0) as usize;
 
         if regions == 0 {
@@ -250,9 +254,11 @@ impl Skin {
         for region in 1..regions {
             if joined.root(face_count + region) != outside {
                 // The region's own outline is the inner one that opened it.
-                let Some(hole) = outlines.iter().filter(|o| o.region as usize == region).max_by(
-                    |a, b| a.area.total_cmp(&b.area),
-                ) else {
+                let Some(hole) = outlines
+                    .iter()
+                    .filter(|o| o.region as usize == region)
+                    .max_by(|a, b| a.area.total_cmp(&b.area))
+                else {
                     continue;
                 };
                 let (x, y) = plane_axes(board.1);

@@ -127,8 +127,7 @@ impl Classes {
 
 /// How far below the board's plane a polygon can pass without meeting the model, mm.
 fn below(mesh: &TriangleMesh, board: (Point, Vector)) -> f64 {
-    let lowest =
-        mesh.positions.iter().map(|p| (p - board.0).dot(&board.1)).fold(0.0f64, f64::min);
+    let lowest = mesh.positions.iter().map(|p| (p - board.0).dot(&board.1)).fold(0.0f64, f64::min);
     0.25 * mesh.longest_side() - lowest
 }
 

@@ -112,7 +112,8 @@ impl Disc {
                 let (mut sum, mut total) = (Vector::zeros(), 0.0);
                 for &l in &corners_of[point] {
                     let link = &links[l as usize];
-                    let other = if link.ends[0] == point as u32 { link.ends[1] } else { link.ends[0] };
+                    let other =
+                        if link.ends[0] == point as u32 { link.ends[1] } else { link.ends[0] };
                     sum += self.points[other as usize].coords * weights[l as usize];
                     total += weights[l as usize];
                 }

@@ -46,8 +46,7 @@ impl Generators {
                 taken[edge as usize] = true;
             }
         }
-        let mut generators =
-            Self { loops: Vec::new(), strips: Vec::new(), crossings: Vec::new() };
+        let mut generators = Self { loops: Vec::new(), strips: Vec::new(), crossings: Vec::new() };
         for edge in (0..skin.edges.len() as u32).filter(|&e| !taken[e as usize]) {
             generators.loops.push(closed_by_tree(skin, &node_parent, edge));
             let strip = strip(skin, &face_parent, &face_depth, edge);

@@ -64,9 +64,7 @@ pub(super) fn pushed_in(
     strip: &[(u32, u32)],
 ) -> Vec<Point> {
     let depth = PUSH * mean_edge(mesh, topology);
-    let unit = |face: u32| {
-        mesh.area_vector(FaceId(face)).try_normalize(0.0).unwrap_or_default()
-    };
+    let unit = |face: u32| mesh.area_vector(FaceId(face)).try_normalize(0.0).unwrap_or_default();
     let mut polygon = Vec::with_capacity(2 * strip.len());
     for &(face, edge) in strip {
         let [a, b, c] = mesh.corners(FaceId(face));

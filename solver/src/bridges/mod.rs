@@ -158,13 +158,17 @@ pub enum BridgeWarning {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum BridgeError {
     /// The mesh has no faces, or more than one body.
-    #[error("the mesh has {bodies} bodies: holes are found for exactly one; join or remove the others")]
+    #[error(
+        "the mesh has {bodies} bodies: holes are found for exactly one; join or remove the others"
+    )]
     NotOneBody {
         /// Bodies found.
         bodies: u32,
     },
     /// The mesh and its topology do not belong together.
-    #[error("topology has {edges} edges round {faces} faces but the mesh has {mesh_faces}: build it from this mesh")]
+    #[error(
+        "topology has {edges} edges round {faces} faces but the mesh has {mesh_faces}: build it from this mesh"
+    )]
     WrongTopology {
         /// Edges of the topology.
         edges: usize,
@@ -185,7 +189,9 @@ pub enum BridgeError {
     #[error("the gate covers the whole surface: nothing is left for rubber; give a smaller gate")]
     GateCoversAll,
     /// The board's plane is not a plane.
-    #[error("gate_plane has a normal of length {length}: give a unit vector that points up from the board")]
+    #[error(
+        "gate_plane has a normal of length {length}: give a unit vector that points up from the board"
+    )]
     BadPlane {
         /// Length given.
         length: f64,
@@ -249,8 +255,8 @@ pub fn find_bridges_with(
         return Err(BridgeError::GateCoversAll);
     }
     let classes = Classes::new(mesh, topology, &skin, gate_plane)?;
-    let loops =
-        search::shortest_loops(&skin, &classes, control).map_err(|Cancelled| BridgeError::Cancelled)?;
+    let loops = search::shortest_loops(&skin, &classes, control)
+        .map_err(|Cancelled| BridgeError::Cancelled)?;
 
     let mut warnings: Vec<BridgeWarning> = skin
         .pockets
@@ -328,7 +334,12 @@ fn path_of(skin: &Skin, cut: &CutLoop) -> Vec<u32> {
 }
 
 /// Outward normals at vertices from the faces that rubber touches.
-fn rubber_normals(mesh: &TriangleMesh, topology: &Topology, skin: &Skin, path: &[u32]) -> Vec<Vector> {
+fn rubber_normals(
+    mesh: &TriangleMesh,
+    topology: &Topology,
+    skin: &Skin,
+    path: &[u32],
+) -> Vec<Vector> {
     let on_gate = |v: u32| skin.patch_of[v as usize] != u32::MAX;
     path.iter()
         .map(|&v| {
@@ -336,7 +347,8 @@ fn rubber_normals(mesh: &TriangleMesh, topology: &Topology, skin: &Skin, path: &
             for &edge in topology.edges_of(crate::mesh::VertexId(v)) {
                 for face in topology.edge_faces[edge as usize] {
                     if !mesh.faces[face as usize].iter().all(|&c| on_gate(c)) {
-                        sum += mesh.area_vector(FaceId(face)).try_normalize(0.0).unwrap_or_default();
+                        sum +=
+                            mesh.area_vector(FaceId(face)).try_normalize(0.0).unwrap_or_default();
                     }
                 }
             }
@@ -358,6 +370,7 @@ fn measure(
     let points: Vec<Point> = path.iter().map(|&v| mesh.positions[v as usize]).collect();
     let normals = rubber_normals(mesh, near.topology, skin, &path);
     let straight = rim::straightened(near.solid, &points, closed, 0.5 * edge);
+    let laid = rim::laid_on(near.solid, &straight, closed);
 
     let determinant = knot::determinant(&closed_polygon(&points, closed, near, edge));
     let knotted = determinant.is_some_and(|d| d != 1);
@@ -386,21 +399,26 @@ fn measure(
         kind: if closed { BridgeKind::Handle } else { BridgeKind::Arch },
         path,
         closed,
-        length: rim::length(&straight, closed),
+        length: rim::length(&laid, closed),
         neck_area,
         neck_width: disc::greatest_width(&straight_rim.points),
         depth: neck::depth(near.solid, &straight, centre, axis, 0.2 * edge),
         centre,
         axis,
         surface: spanned.disc.mesh(),
-        rim: straight,
+        rim: laid,
         disc: state,
     })
 }
 
 /// The cut as a closed polygon, an open one closed well below the board. How it is closed there
 /// makes no difference to the knot: the way below can slide past itself freely.
-fn closed_polygon(points: &[Point], closed: bool, near: &Surroundings<'_>, edge: f64) -> Vec<Point> {
+fn closed_polygon(
+    points: &[Point],
+    closed: bool,
+    near: &Surroundings<'_>,
+    edge: f64,
+) -> Vec<Point> {
     let mut polygon = points.to_vec();
     if let (false, Some((origin, up)), Some(&first), Some(&last)) =
         (closed, near.board, points.first(), points.last())

@@ -59,8 +59,7 @@ fn wall(
             continue;
         }
         started = true;
-        for (sign, best, done) in
-            [(1.0, &mut up, &mut up_done), (-1.0, &mut down, &mut down_done)]
+        for (sign, best, done) in [(1.0, &mut up, &mut up_done), (-1.0, &mut down, &mut down_done)]
         {
             if *done {
                 continue;

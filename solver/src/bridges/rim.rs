@@ -10,6 +10,8 @@ use super::solid::Solid;
 
 /// Rounds of smoothing: enough to level zig-zag over several edges, too few to wander off.
 const ROUNDS: usize = 60;
+/// Pieces that each piece of a straightened path is cut in to lie on the surface.
+const PARTS: usize = 6;
 
 /// A path on the surface without the zig-zag of mesh edges: evenly spaced points, each drawn
 /// to the middle of its neighbours and put back on the surface. The ends of an open path stay.
@@ -19,7 +21,8 @@ pub(super) fn straightened(
     closed: bool,
     spacing: f64,
 ) -> Vec<Point> {
-    let mut points = resampled(path, closed, spacing);
+    let pieces = ((length(path, closed) / spacing).round() as usize).max(24);
+    let mut points = resampled(path, closed, pieces);
     let n = points.len();
     let mut normals: Vec<Vector> = points.iter().map(|&p| solid.nearest(p).normal).collect();
     for round in 0..ROUNDS {
@@ -44,16 +47,30 @@ pub(super) fn straightened(
             normals[i] = normal;
         }
         if round % 20 == 19 {
-            points = resampled(&points, closed, length(&points, closed) / n as f64);
-            points.truncate(n);
-            while points.len() < n {
-                points.push(path[0]);
-            }
+            points = resampled(&points, closed, pieces);
             for (point, normal) in points.iter_mut().zip(&mut normals) {
                 let nearest = solid.nearest(*point);
                 *normal = nearest.normal;
             }
         }
+    }
+    points
+}
+
+/// The path with every piece cut in [`PARTS`] and put back on the surface, so that it follows
+/// corners that the pieces cut off.
+pub(super) fn laid_on(solid: &Solid<'_>, path: &[Point], closed: bool) -> Vec<Point> {
+    let segments = if closed { path.len() } else { path.len() - 1 };
+    let mut points = Vec::with_capacity(segments * PARTS + 1);
+    for i in 0..segments {
+        let (a, b) = (path[i], path[(i + 1) % path.len()]);
+        points.push(a);
+        points.extend(
+            (1..PARTS).map(|part| solid.nearest(a + (b - a) * (part as f64 / PARTS as f64)).point),
+        );
+    }
+    if !closed {
+        points.push(path[path.len() - 1]);
     }
     points
 }
@@ -67,10 +84,9 @@ pub(super) fn length(points: &[Point], closed: bool) -> f64 {
     }
 }
 
-/// The same path as evenly spaced points, at least 24 of them; an open path keeps its ends.
-fn resampled(path: &[Point], closed: bool, spacing: f64) -> Vec<Point> {
+/// The same path cut into even pieces; an open path keeps its ends.
+fn resampled(path: &[Point], closed: bool, pieces: usize) -> Vec<Point> {
     let total = length(path, closed);
-    let pieces = ((total / spacing).round() as usize).max(24);
     let mut points = Vec::with_capacity(pieces + 1);
     let corner = |i: usize| path[i % path.len()];
     let segments = if closed { path.len() } else { path.len() - 1 };

@@ -54,8 +54,9 @@ pub(super) fn shortest_loops(
     let spread = spread_nodes(skin, SPREAD);
     for keep in CLASSES_PER_NODE {
         let count = if keep == 1 { SPREAD } else { SPREAD_IN_COVER };
-        let mut from: Vec<u32> =
-            (skin.first_region as u32..skin.node_count as u32).filter(|&r| skin.is_used(r)).collect();
+        let mut from: Vec<u32> = (skin.first_region as u32..skin.node_count as u32)
+            .filter(|&r| skin.is_used(r))
+            .collect();
         from.extend(spread.iter().take(count));
         improve(skin, classes, &from, keep, control, &mut best)?;
         // Loops through the nodes of the loops found so far: the spread nodes may all have missed
@@ -107,9 +108,7 @@ fn improve(
         })
         .collect::<Result<_, Cancelled>>()?;
     for (key, candidate) in found.into_iter().flatten() {
-        let better = best.get(&key).is_none_or(|old| {
-            candidate.length < old.length * (1.0 - 1e-12)
-        });
+        let better = best.get(&key).is_none_or(|old| candidate.length < old.length * (1.0 - 1e-12));
         if better {
             best.insert(key, candidate);
         }
@@ -147,8 +146,7 @@ fn independent(best: &Best, wanted: usize) -> Vec<CutLoop> {
 
 /// Nodes far from each other: each next one is the farthest from those before.
 fn spread_nodes(skin: &Skin, count: usize) -> Vec<u32> {
-    let nodes: Vec<u32> =
-        (0..skin.first_region as u32).filter(|&v| skin.is_used(v)).collect();
+    let nodes: Vec<u32> = (0..skin.first_region as u32).filter(|&v| skin.is_used(v)).collect();
     let mut distance = vec![f64::INFINITY; skin.node_count];
     let mut chosen = Vec::new();
     while chosen.len() < count.min(nodes.len()) {
@@ -288,8 +286,7 @@ impl<'a> Cover<'a> {
 
     fn close(&self, s: u32, step: Step, t: u32, class: &mut [i32], best: &mut Best) {
         let (from, to) = (&self.states[s as usize], &self.states[t as usize]);
-        if (to.parent == s && to.step == step)
-            || (from.parent == t && from.step.edge == step.edge)
+        if (to.parent == s && to.step == step) || (from.parent == t && from.step.edge == step.edge)
         {
             return;
         }

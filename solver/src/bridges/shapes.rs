@@ -16,9 +16,8 @@ pub(super) fn tube(
     curve: impl Fn(f64) -> Point,
 ) -> TriangleMesh {
     let centres: Vec<Point> = (0..along).map(|i| curve(TAU * i as f64 / along as f64)).collect();
-    let tangent = |i: usize| {
-        (centres[(i + 1) % along] - centres[(i + along - 1) % along]).normalize()
-    };
+    let tangent =
+        |i: usize| (centres[(i + 1) % along] - centres[(i + along - 1) % along]).normalize();
     let mut side = tangent(0).cross(&Vector::new(0.3, 0.5, 0.8)).normalize();
     let mut sides = vec![side];
     for i in 1..=along {

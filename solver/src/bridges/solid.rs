@@ -92,9 +92,7 @@ impl<'a> Solid<'a> {
         let sheet = Solid::new(other, false)?;
         for (edge, &[a, b]) in topology.edge_vertices.iter().enumerate() {
             let (a, b) = (self.mesh.positions[a as usize], self.mesh.positions[b as usize]);
-            let apart = (0..3).any(|k| {
-                a[k].max(b[k]) < low[k] || a[k].min(b[k]) > high[k]
-            });
+            let apart = (0..3).any(|k| a[k].max(b[k]) < low[k] || a[k].min(b[k]) > high[k]);
             if !apart && sheet.hit(a, b).is_some() {
                 for face in topology.edge_faces[edge] {
                     met[face as usize] = true;

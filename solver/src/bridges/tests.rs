@@ -64,11 +64,13 @@ fn torus_gives_inner_equator() {
             ]);
             assert!(bridge.axis.z.abs() > 0.98);
         }
-        println!("torus {big} {small}: {errors:.4?}");
         for k in 0..4 {
-            assert!(errors[0][k] < 0.12, "{errors:?}");
-            assert!(errors[1][k] < 0.05, "{errors:?}");
-            assert!(errors[2][k] < 0.02, "{errors:?}");
+            for (level, limit) in [0.1, 0.03, 0.01].into_iter().enumerate() {
+                assert!(errors[level][k] < limit, "{errors:?}");
+            }
+            // Second order in the edge length: a factor of 4 a step, 2 asked for.
+            assert!(errors[1][k] < 0.5 * errors[0][k], "{errors:?}");
+            assert!(errors[2][k] < 0.5 * errors[1][k], "{errors:?}");
         }
     }
 }
@@ -146,15 +148,16 @@ fn two_feet_make_one_hole() {
             (bridge.depth / 10.0 - 1.0).abs(),
         ]);
     }
-    println!("arch: {errors:.4?}");
-    for (row, limit) in errors.iter().zip([0.1, 0.05, 0.04]) {
+    for (row, limit) in errors.iter().zip([0.03, 0.015, 0.01]) {
         assert!(row.iter().all(|e| *e < limit), "{errors:?}");
     }
     // Without a board there is no hole; with one foot on it neither.
     let mesh = arch(2);
     assert_eq!(find(&mesh, &[]).holes, 0);
-    let one_foot: Vec<u32> =
-        at_height(&mesh, 0.0).into_iter().filter(|&v| mesh.positions[v as usize].x < 11.0).collect();
+    let one_foot: Vec<u32> = at_height(&mesh, 0.0)
+        .into_iter()
+        .filter(|&v| mesh.positions[v as usize].x < 11.0)
+        .collect();
     assert_eq!(find(&mesh, &one_foot).holes, 0);
 }
 
@@ -199,8 +202,12 @@ fn tube_on_its_rim_has_no_bridge() {
     assert_eq!((report.genus, report.holes), (1, 0));
     assert!(report.warnings.is_empty(), "{:?}", report.warnings);
     // Lying on its side the bore is a bridge.
-    let lying = find(&mesh, &(0..mesh.positions.len() as u32)
-        .filter(|&v| mesh.positions[v as usize].x < 1e-9).collect::<Vec<_>>());
+    let lying = find(
+        &mesh,
+        &(0..mesh.positions.len() as u32)
+            .filter(|&v| mesh.positions[v as usize].x < 1e-9)
+            .collect::<Vec<_>>(),
+    );
     assert_eq!(lying.holes, 1);
 }
 
@@ -216,9 +223,14 @@ fn cup_upside_down_is_a_pocket() {
     };
     assert!((centre - Point::new(20.0, 20.0, 0.0)).norm() < 2.0, "{centre}");
     assert!((area / 400.0 - 1.0).abs() < 0.35, "{area}");
-    // A mouse hole in the wall lets the rubber through: a hole under the rim, no pocket.
-    let open = without(solid, [0, 1, 0], [1, 2, 1]);
-    let mesh = jogged_above(blocks(&open, 3, 10.0));
+    // One mouse hole in the wall makes the pocket a blind hole; two let the rubber run through.
+    let one = without(solid, [0, 1, 0], [1, 2, 1]);
+    let mesh = blocks(&one, 3, 10.0);
+    let report = find(&mesh, &at_height(&mesh, 0.0));
+    assert_eq!((report.genus, report.holes), (0, 0));
+    assert!(report.warnings.is_empty(), "{:?}", report.warnings);
+    let two = without(one, [3, 1, 0], [4, 2, 1]);
+    let mesh = jogged_above(blocks(&two, 3, 10.0));
     let report = find(&mesh, &at_height(&mesh, 0.0));
     assert_eq!((report.genus, report.holes), (0, 1));
     assert!(report.warnings.is_empty(), "{:?}", report.warnings);
@@ -267,7 +279,12 @@ fn knotted_tubes_are_named() {
     for (p, q, expected) in [(2.0, 3.0, 3), (2.0, 5.0, 5)] {
         let mesh = torus_knot_tube(p, q, 160, 10);
         let report = find(&mesh, &[]);
-        assert_eq!((report.genus, report.holes, report.bridges.len()), (1, 1, 1), "{:?}", report.warnings);
+        assert_eq!(
+            (report.genus, report.holes, report.bridges.len()),
+            (1, 1, 1),
+            "{:?}",
+            report.warnings
+        );
         let DiscState::Knotted { crossings, determinant, explanation } = &report.bridges[0].disc
         else {
             panic!("a knotted tube was given a plain disc")
@@ -282,19 +299,39 @@ fn knotted_tubes_are_named() {
     assert!(plain(&report), "{:?}", report.bridges[0].disc);
 }
 
-/// Two interlinked ring handles on one block. The loop of either window alone links the other
-/// ring; both holes must still be named.
+/// Two hoops on a base, the lower one passing under the higher one, like croquet hoops that
+/// cross: looks tangled, but each can be opened by a plain cut.
 #[test]
-fn linked_handles_are_not_passed_over() {
-    // Base plate; ring one in the plane y = 2 (thick 1), ring two in the plane x = 4 through it.
+fn crossing_hoops_have_plain_discs() {
     let mut solid = cells([0, 0, 0], [9, 9, 1]);
     solid.extend(without(cells([1, 4, 1], [6, 5, 6]), [2, 4, 1], [5, 5, 5]));
     solid.extend(without(cells([3, 2, 1], [4, 7, 4]), [3, 3, 1], [4, 6, 3]));
     let mesh = jogged_above(blocks(&solid, 1, 10.0));
-    let report = find(&mesh, &[]);
-    assert_eq!(report.genus, report.holes);
-    assert_eq!(report.bridges.len(), report.holes as usize, "{:?}", report.warnings);
-    println!("{:?}", report.bridges.iter().map(|b| (&b.disc, b.length)).collect::<Vec<_>>());
+    let report = find(&mesh, &at_height(&mesh, 0.0));
+    assert_eq!((report.genus, report.holes, report.bridges.len()), (2, 2, 2));
+    assert!(plain(&report), "{:?}", report.bridges.iter().map(|b| &b.disc).collect::<Vec<_>>());
+}
+
+/// Two handles from opposite walls hooked into each other like links of a chain. The rim of either
+/// window alone links the other handle, so it bounds nothing in the rubber; both holes must
+/// still be named.
+#[test]
+fn hooked_handles_are_not_passed_over() {
+    let mut solid = cells([0, 0, 0], [11, 9, 1]);
+    solid.extend(cells([0, 0, 1], [1, 9, 9]));
+    solid.extend(cells([10, 0, 1], [11, 9, 9]));
+    solid.extend(without(cells([1, 2, 4], [7, 7, 5]), [1, 3, 4], [6, 6, 5]));
+    solid.extend(without(cells([4, 4, 2], [10, 5, 7]), [5, 4, 3], [10, 5, 6]));
+    let mesh = jogged_above(blocks(&solid, 1, 10.0));
+    let report = find(&mesh, &at_height(&mesh, 0.0));
+    assert_eq!((report.genus, report.holes), (2, 2));
+    assert_eq!(report.bridges.len(), 2, "{:?}", report.warnings);
+    // The rim of a window alone, 2 (50 + 30), is too short: it has to run round the other too.
+    for bridge in &report.bridges {
+        let DiscState::Knotted { explanation, .. } = &bridge.disc else { continue };
+        assert!(explanation.contains("not proved"), "{explanation}");
+        assert!(bridge.length > 160.0, "{}", bridge.length);
+    }
 }
 
 /// A finger that pokes through a window from the side, fast at one end only, does not knot it.
@@ -318,8 +355,9 @@ fn turned_and_renumbered_models_give_the_same() {
     let before = find(&mesh, &gate);
     let n = mesh.positions.len() as u32;
     let turn = nalgebra::Rotation3::from_euler_angles(0.0, 0.0, 0.7);
-    let renumber = |v: u32| (v * 7 + 3) % n;
-    assert!(n % 7 != 0);
+    let factor = if n % 7 == 0 { 5 } else { 7 };
+    assert!(n % factor != 0);
+    let renumber = |v: u32| (v * factor + 3) % n;
     let mut other = mesh.clone();
     for v in 0..n {
         other.positions[renumber(v) as usize] = turn * mesh.positions[v as usize];
@@ -345,9 +383,8 @@ fn bad_input_is_named() {
     let mesh = torus(30.0, 10.0, 12, 8, 0.0);
     let topology = Topology::new(&mesh).expect("closed");
     let n = mesh.positions.len() as u32;
-    let error = |gate: &[u32], plane| {
-        find_bridges(&mesh, &topology, gate, plane).expect_err("refused")
-    };
+    let error =
+        |gate: &[u32], plane| find_bridges(&mesh, &topology, gate, plane).expect_err("refused");
     assert_eq!(error(&[n], BOARD), BridgeError::GateVertex { vertex: n, count: n as usize });
     let all: Vec<u32> = (0..n).collect();
     assert_eq!(error(&all, BOARD), BridgeError::GateCoversAll);
