@@ -344,14 +344,11 @@ fn outline_walks(
         outline_of[first] = number;
         let mut edge = first;
         let mut face = topology.edge_faces[first][0] as usize;
-        loop {
-            let Some(next) = topology.face_edges[face]
-                .iter()
-                .map(|&e| e as usize)
-                .find(|&e| e != edge && is_mixed(e))
-            else {
-                break;
-            };
+        while let Some(next) = topology.face_edges[face]
+            .iter()
+            .map(|&e| e as usize)
+            .find(|&e| e != edge && is_mixed(e))
+        {
             if next == first {
                 break;
             }

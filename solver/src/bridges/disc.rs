@@ -94,7 +94,7 @@ impl Disc {
     /// With `hold_off`, points that come too near the model are put back outside it.
     pub fn draw_taut(&mut self, sweeps: usize, near: &Surroundings<'_>, hold_off: bool) {
         let mesh = self.mesh();
-        let (corners_of, links) = links(&mesh);
+        let (links_of, links) = links(&mesh);
         let mut weights = vec![1.0; links.len()];
         let rim_start = self.index(self.rings, 0);
         for sweep in 0..sweeps {
@@ -104,13 +104,13 @@ impl Disc {
                     *weight = link.cotangents(&self.points).clamp(0.05, 10.0);
                 }
             }
-            for point in 0..self.points.len() {
+            for (point, own) in links_of.iter().enumerate() {
                 let slides = point >= rim_start && self.on_board[point - rim_start];
                 if point >= rim_start && !slides {
                     continue;
                 }
                 let (mut sum, mut total) = (Vector::zeros(), 0.0);
-                for &l in &corners_of[point] {
+                for &l in own {
                     let link = &links[l as usize];
                     let other =
                         if link.ends[0] == point as u32 { link.ends[1] } else { link.ends[0] };
@@ -209,13 +209,13 @@ fn links(mesh: &TriangleMesh) -> (Vec<Vec<u32>>, Vec<Link>) {
             _ => links.push(Link { ends, opposite: [corner, u32::MAX] }),
         }
     }
-    let mut corners_of = vec![Vec::new(); mesh.positions.len()];
+    let mut links_of = vec![Vec::new(); mesh.positions.len()];
     for (index, link) in links.iter().enumerate() {
         for end in link.ends {
-            corners_of[end as usize].push(index as u32);
+            links_of[end as usize].push(index as u32);
         }
     }
-    (corners_of, links)
+    (links_of, links)
 }
 
 /// Mean of the rim, weighted by length.

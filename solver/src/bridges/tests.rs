@@ -355,8 +355,8 @@ fn turned_and_renumbered_models_give_the_same() {
     let before = find(&mesh, &gate);
     let n = mesh.positions.len() as u32;
     let turn = nalgebra::Rotation3::from_euler_angles(0.0, 0.0, 0.7);
-    let factor = if n % 7 == 0 { 5 } else { 7 };
-    assert!(n % factor != 0);
+    let factor = if n.is_multiple_of(7) { 5 } else { 7 };
+    assert!(!n.is_multiple_of(factor));
     let renumber = |v: u32| (v * factor + 3) % n;
     let mut other = mesh.clone();
     for v in 0..n {
