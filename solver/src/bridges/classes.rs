@@ -64,7 +64,7 @@ impl Classes {
                 if (value - value.round()).abs() > 0.05 {
                     return Err(BridgeError::LoopsTouch { linking: value });
                 }
-                rounded.push(value.round() as i64);
+                rounded.push(value.round() as i128);
             }
             whole.push(rounded);
         }
@@ -78,11 +78,14 @@ impl Classes {
         let size = generators.loops.len();
         let mut coordinates = vec![0i32; size * skin.edges.len()];
         for (strip, row) in generators.crossings.iter().zip(&split.coordinates) {
+            let row: Vec<i32> = row
+                .iter()
+                .map(|&value| i32::try_from(value).map_err(|_| BridgeError::TooTangled { size }))
+                .collect::<Result<_, _>>()?;
             for &(edge, sign) in strip {
-                for (slot, &value) in
-                    coordinates[edge as usize * size..][..size].iter_mut().zip(row)
-                {
-                    *slot += sign * value as i32;
+                let slots = &mut coordinates[edge as usize * size..][..size];
+                for (slot, value) in slots.iter_mut().zip(&row) {
+                    *slot += sign * value;
                 }
             }
         }

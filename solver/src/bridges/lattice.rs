@@ -7,7 +7,7 @@ pub(super) struct Split {
     /// Rank of the linking matrix.
     pub rank: usize,
     /// Row `i`: the new coordinates of old generator `i`. Unimodular.
-    pub coordinates: Vec<Vec<i64>>,
+    pub coordinates: Vec<Vec<i128>>,
 }
 
 impl Split {
@@ -17,11 +17,11 @@ impl Split {
     /// until the matrix has `rank` independent rows on top and zeros below. Since the steps can
     /// be undone over the integers, the rows that became zero span *all* classes that link
     /// nothing, not just a part of finite index.
-    pub fn new(mut linking: Vec<Vec<i64>>) -> Self {
+    pub fn new(mut linking: Vec<Vec<i128>>) -> Self {
         let rows = linking.len();
         let columns = linking.first().map_or(0, Vec::len);
-        let mut coordinates: Vec<Vec<i64>> =
-            (0..rows).map(|i| (0..rows).map(|j| i64::from(i == j)).collect()).collect();
+        let mut coordinates: Vec<Vec<i128>> =
+            (0..rows).map(|i| (0..rows).map(|j| i128::from(i == j)).collect()).collect();
         let mut rank = 0;
         for column in 0..columns {
             loop {
@@ -74,9 +74,9 @@ mod tests {
         let split = Split::new(linking.clone());
         assert_eq!(split.rank, 2);
         let mut in_kernel = 0;
-        for code in 0..7i64.pow(4) {
-            let x: Vec<i64> = (0..4).map(|k| code / 7i64.pow(k) % 7 - 3).collect();
-            let times = |m: &[Vec<i64>], c: usize| (0..4).map(|i| x[i] * m[i][c]).sum::<i64>();
+        for code in 0..7i128.pow(4) {
+            let x: Vec<i128> = (0..4).map(|k| code / 7i128.pow(k) % 7 - 3).collect();
+            let times = |m: &[Vec<i128>], c: usize| (0..4).map(|i| x[i] * m[i][c]).sum::<i128>();
             let kernel = (0..3).all(|c| times(&linking, c) == 0);
             let first_zero = (0..split.rank).all(|c| times(&split.coordinates, c) == 0);
             assert_eq!(kernel, first_zero, "{x:?}");

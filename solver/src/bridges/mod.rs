@@ -216,6 +216,15 @@ pub enum BridgeError {
         /// Rank of the linking matrix.
         found: usize,
     },
+    /// Loops link each other so often that the numbers get out of hand.
+    #[error(
+        "the {size} loops of the model and board link each other too often to be sorted out: \
+         plan parts of the model by themselves"
+    )]
+    TooTangled {
+        /// Independent loops.
+        size: usize,
+    },
     /// The collision library refused the mesh.
     #[error("the mesh cannot be tested for crossings: {message}")]
     Collision {

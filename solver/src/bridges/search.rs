@@ -20,11 +20,13 @@ use super::classes::Classes;
 use super::homology::{Length, Step};
 
 /// Classes kept a node, tried in turn.
-const CLASSES_PER_NODE: [usize; 4] = [1, 6, 16, 48];
+const CLASSES_PER_NODE: [usize; 4] = [1, 4, 12, 48];
 /// Starting nodes spread over the skin in the first round.
 const SPREAD: usize = 128;
 /// Starting nodes when several classes a node are kept.
-const SPREAD_IN_COVER: usize = 24;
+const SPREAD_IN_COVER: usize = 8;
+/// Rounds of starting from the loops found so far, at most: with one class a node, with several.
+const ROUNDS: [usize; 2] = [6, 2];
 
 /// A closed walk that bounds in the rubber.
 #[derive(Clone, Debug)]
@@ -62,7 +64,7 @@ pub(super) fn shortest_loops(
         // Loops through the nodes of the loops found so far: the spread nodes may all have missed
         // the shortest loop of a class by a little.
         let mut total = f64::INFINITY;
-        for _ in 0..6 {
+        for _ in 0..ROUNDS[usize::from(keep > 1)] {
             chosen = independent(&best, wanted);
             let sum: f64 = chosen.iter().map(|c| c.length).sum();
             if sum >= total * (1.0 - 1e-9) && chosen.len() == wanted {
@@ -77,7 +79,11 @@ pub(super) fn shortest_loops(
             on_loops.sort_unstable();
             on_loops.dedup();
             if keep > 1 {
-                on_loops = on_loops.iter().copied().step_by(on_loops.len() / 12 + 1).collect();
+                on_loops = on_loops
+                    .iter()
+                    .copied()
+                    .step_by(on_loops.len() / SPREAD_IN_COVER + 1)
+                    .collect();
             }
             improve(skin, classes, &on_loops, keep, control, &mut best)?;
         }
