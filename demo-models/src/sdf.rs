@@ -98,9 +98,21 @@ pub fn rod(a: P, ra: f64, b: P, rb: f64) -> Solid {
     chain(vec![(a, ra), (b, rb)])
 }
 
+/// Beyond this distance from a box round a costly shape, mm, the distance to the box stands for the
+/// distance to the shape. It is larger than any fillet, so that no surface depends on it.
+const FAR: f64 = 20.0;
+
 /// A round rod along a line of points, each with the radius there.
 pub fn chain(points: Vec<(P, f64)>) -> Solid {
+    let far = V::repeat(f64::INFINITY);
+    let (low, high) = points.iter().fold((P::from(far), P::from(-far)), |(low, high), (p, r)| {
+        (low.inf(&(p - V::repeat(*r))), high.sup(&(p + V::repeat(*r))))
+    });
     Solid::new(move |p| {
+        let to_box = (low - p).sup(&(p - high)).max();
+        if to_box > FAR {
+            return to_box;
+        }
         let parts = points.windows(2).map(|ends| {
             let ((a, ra), (b, rb)) = (ends[0], ends[1]);
             let along = b - a;
@@ -111,49 +123,60 @@ pub fn chain(points: Vec<(P, f64)>) -> Solid {
     })
 }
 
-/// A round rod along a smooth curve through the given points (Catmull-Rom, from memory), each with
-/// the radius there.
-pub fn limb(points: &[(P, f64)]) -> Solid {
+/// Points with radii along a smooth curve through the given ones, twelve to each span.
+pub fn smooth_line(points: &[(P, f64)]) -> Vec<(P, f64)> {
     let values: Vec<[f64; 4]> = points.iter().map(|(p, r)| [p.x, p.y, p.z, *r]).collect();
-    chain(spline(&values, 12).into_iter().map(|[x, y, z, r]| (P::new(x, y, z), r)).collect())
+    spline(&values, 12).into_iter().map(|[x, y, z, r]| (P::new(x, y, z), r)).collect()
 }
 
-/// A solid of revolution about the vertical through (x, y). The profile is a smooth curve through
-/// the given (r, z), rising from below the board or from the axis, and ending on the axis.
-pub fn turned(x: f64, y: f64, profile: &[(f64, f64)]) -> Solid {
+/// A round rod along a smooth curve through the given points, each with the radius there.
+pub fn limb(points: &[(P, f64)]) -> Solid {
+    chain(smooth_line(points))
+}
+
+/// A solid of revolution about the z axis. The profile is a smooth curve through the given (r, z),
+/// rising from below the board or from the axis, and ending on the axis; below its first point the
+/// solid has no skin.
+pub fn turned(profile: &[(f64, f64)]) -> Solid {
     let values: Vec<[f64; 2]> = profile.iter().map(|&(r, z)| [r, z]).collect();
     let mut outline = spline(&values, 10);
     for point in &mut outline {
         point[0] = point[0].max(0.0);
     }
-    // Closed along the axis by its mirror image, so that the axis is inside and not an edge.
-    let mirror: Vec<_> = outline.iter().rev().map(|&[r, z]| [-r, z]).collect();
-    outline.extend(mirror);
-    Solid::new(move |p| polygon(&outline, (p.x - x).hypot(p.y - y), p.z))
+    let (widest, lowest, highest) = outline
+        .iter()
+        .fold((0.0f64, f64::INFINITY, f64::NEG_INFINITY), |(widest, lowest, highest), &[r, z]| {
+            (widest.max(r), lowest.min(z), highest.max(z))
+        });
+    Solid::new(move |p| {
+        let r = p.x.hypot(p.y);
+        let to_box = (r - widest).max(p.z - highest).max(lowest - p.z);
+        if to_box > FAR { to_box } else { under_outline(&outline, r, p.z) }
+    })
 }
 
-/// Signed distance to a closed polygon by the crossing rule.
-fn polygon(corners: &[[f64; 2]], r: f64, z: f64) -> f64 {
+/// Signed distance to an outline in the half-plane (r, z), r >= 0, by the crossing rule: a walk
+/// outwards from an inside point crosses it an odd number of times.
+fn under_outline(outline: &[[f64; 2]], r: f64, z: f64) -> f64 {
     let mut nearest = f64::INFINITY;
     let mut inside = false;
-    let mut previous = corners[corners.len() - 1];
-    for &corner in corners {
-        let (er, ez) = (corner[0] - previous[0], corner[1] - previous[1]);
-        let (wr, wz) = (r - previous[0], z - previous[1]);
+    for ends in outline.windows(2) {
+        let [from, to] = [ends[0], ends[1]];
+        let (er, ez) = (to[0] - from[0], to[1] - from[1]);
+        let (wr, wz) = (r - from[0], z - from[1]);
         let square = er * er + ez * ez;
         if square > 0.0 {
             let t = ((wr * er + wz * ez) / square).clamp(0.0, 1.0);
             nearest = nearest.min((wr - t * er).powi(2) + (wz - t * ez).powi(2));
         }
-        if (previous[1] > z) != (corner[1] > z) && r < previous[0] + er * (z - previous[1]) / ez {
+        if (from[1] > z) != (to[1] > z) && r < from[0] + er * (z - from[1]) / ez {
             inside = !inside;
         }
-        previous = corner;
     }
     if inside { -nearest.sqrt() } else { nearest.sqrt() }
 }
 
-/// Points along a Catmull-Rom curve through `points`, `parts` to each span.
+/// Points along a Catmull-Rom curve (a common construction, from memory) through `points`, `parts` to each span.
 fn spline<const N: usize>(points: &[[f64; N]], parts: usize) -> Vec<[f64; N]> {
     let last = points.len() - 1;
     let at = |k: isize| points[k.clamp(0, last as isize) as usize];

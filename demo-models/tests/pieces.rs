@@ -1,15 +1,32 @@
 //! Every demo piece is what a mould maker would be handed: closed, in one body, standing flat.
 
+use std::sync::OnceLock;
+
 use demo_models::{Piece, pieces, stl};
 use slitwright_solver::mesh::{FaceId, Topology, TriangleMesh};
 
+/// Every piece with its mesh, made once for all tests.
+fn meshed() -> &'static [(Piece, TriangleMesh)] {
+    static MESHED: OnceLock<Vec<(Piece, TriangleMesh)>> = OnceLock::new();
+    MESHED.get_or_init(|| {
+        let meshed = |piece: Piece| {
+            let mesh = piece.mesh().unwrap_or_else(|error| panic!("{}: {error}", piece.name));
+            (piece, mesh)
+        };
+        pieces().into_iter().map(meshed).collect()
+    })
+}
+
 fn with_mesh(check: impl Fn(&Piece, &TriangleMesh)) {
-    let all = pieces();
-    assert_eq!(all.len(), 7);
-    for piece in &all {
-        let mesh = piece.mesh().unwrap_or_else(|error| panic!("{}: {error}", piece.name));
-        check(piece, &mesh);
+    assert_eq!(meshed().len(), 7);
+    for (piece, mesh) in meshed() {
+        check(piece, mesh);
     }
+}
+
+fn named(name: &str) -> &'static (Piece, TriangleMesh) {
+    let found = meshed().iter().find(|(piece, _)| piece.name == name);
+    found.unwrap_or_else(|| panic!("there is no {name}"))
 }
 
 /// Genus by Euler's formula V - E + F = 2 - 2 g.
@@ -62,7 +79,7 @@ fn pieces_are_smooth() {
             let sides = [0, 1, 2].map(|k| (corners[(k + 1) % 3] - corners[k]).norm());
             let longest = sides.into_iter().fold(0.0, f64::max);
             let height = mesh.area_vector(FaceId(index)).norm() / longest;
-            let middle = corners[0] + (corners[1] - corners[0] + corners[2] - corners[0]) / 3.0;
+            let middle = corners[0] + ((corners[1] - corners[0]) + (corners[2] - corners[0])) / 3.0;
             assert!(height > 0.08 * longest, "{}: needle at {middle}", piece.name);
             if middle.z == 0.0 {
                 continue;
@@ -77,20 +94,18 @@ fn pieces_are_smooth() {
 
 #[test]
 fn two_runs_write_the_same_bytes() {
-    let bytes = |piece: &Piece| stl::stl_bytes(&piece.mesh().expect("meshes")).expect("writes");
-    for (first, second) in pieces().iter().zip(pieces().iter()) {
-        let file = bytes(first);
-        assert_eq!(file, bytes(second), "{}", first.name);
-        assert_eq!(file.len(), 84 + 50 * first.mesh().expect("meshes").faces.len());
-    }
+    with_mesh(|piece, mesh| {
+        let first = stl::stl_bytes(mesh).expect("writes");
+        let again = stl::stl_bytes(&piece.mesh().expect("meshes")).expect("writes");
+        assert!(first == again, "{}: two runs differ", piece.name);
+        assert_eq!(first.len(), 84 + 50 * mesh.faces.len(), "{}: file size", piece.name);
+    });
 }
 
 /// The plinth's sections only shrink upwards: nothing holds it in its mould.
 #[test]
 fn plinth_narrows_all_the_way_up() {
-    let all = pieces();
-    let plinth = all.iter().find(|p| p.name == "plinth").expect("there is a plinth");
-    let mesh = plinth.mesh().expect("meshes");
+    let (_, mesh) = named("plinth");
     for index in 0..mesh.faces.len() as u32 {
         let face = FaceId(index);
         let base = mesh.corners(face).iter().all(|p| p.z == 0.0);
@@ -102,8 +117,7 @@ fn plinth_narrows_all_the_way_up() {
 /// The near-bridge of the dancer stays open, and stays narrow.
 #[test]
 fn dancer_has_a_gap_of_two_to_three_millimetres() {
-    let all = pieces();
-    let dancer = all.iter().find(|p| p.name == "dancer").expect("there is a dancer");
+    let (dancer, _) = named("dancer");
     // From inside the plait's tip straight to the back, through air.
     let steps = 2000;
     let inside = |k: usize| {

@@ -8,35 +8,27 @@ use crate::sdf::{P, V, ball, ring, rod, turned};
 
 /// One hole, through the ring. The crown is solid between its points.
 pub(super) fn piece() -> Piece {
-    let foot = turned(
-        0.0,
-        0.0,
-        &[
-            (29.0, -8.0),
-            (28.0, 0.0),
-            (26.0, 5.0),
-            (17.0, 9.0),
-            (12.0, 13.0),
-            (10.0, 20.0),
-            (0.0, 24.0),
-        ],
-    );
+    let foot = turned(&[
+        (29.0, -8.0),
+        (28.0, 0.0),
+        (26.0, 5.0),
+        (17.0, 9.0),
+        (12.0, 13.0),
+        (10.0, 20.0),
+        (0.0, 24.0),
+    ]);
     let hoop = ring(P::new(0.0, 0.0, 70.0), V::y(), 44.0, 10.0);
     // The crown: a cup that widens upwards, a cushion inside, and eight points with pearls.
-    let cup = turned(
-        0.0,
-        0.0,
-        &[
-            (0.0, 118.0),
-            (9.0, 119.0),
-            (12.0, 122.0),
-            (13.0, 127.0),
-            (15.5, 134.0),
-            (15.0, 136.5),
-            (8.0, 139.0),
-            (0.0, 140.0),
-        ],
-    );
+    let cup = turned(&[
+        (0.0, 118.0),
+        (9.0, 119.0),
+        (12.0, 122.0),
+        (13.0, 127.0),
+        (15.5, 134.0),
+        (15.0, 136.5),
+        (8.0, 139.0),
+        (0.0, 140.0),
+    ]);
     let mut solid = foot.blend(&hoop, 8.0).blend(&cup, 5.0);
     for k in 0..8 {
         let (sine, cosine) = (TAU * (f64::from(k) + 0.5) / 8.0).sin_cos();

@@ -2,32 +2,25 @@
 
 use super::Piece;
 use crate::mesher::Space;
-use crate::sdf::{P, V, ball, chain, ellipsoid, limb, rod, turned};
+use crate::sdf::{P, V, ball, chain, ellipsoid, limb, rod, smooth_line, turned};
 
 /// Two holes, one between each arm and the body. The tip of the plait ends about 2.5 mm from the
 /// back: nearly a third hole, but none.
 pub(super) fn piece() -> Piece {
-    let base = turned(
-        0.0,
-        0.0,
-        &[(41.0, -8.0), (40.5, 0.0), (39.0, 5.0), (35.0, 9.0), (20.0, 10.5), (0.0, 11.0)],
-    );
-    let skirt = turned(
-        0.0,
-        0.0,
-        &[
-            (24.0, 2.0),
-            (26.0, 8.0),
-            (33.0, 17.0),
-            (36.0, 24.0),
-            (33.5, 31.0),
-            (27.0, 47.0),
-            (21.0, 68.0),
-            (16.5, 84.0),
-            (12.5, 93.0),
-            (0.0, 96.0),
-        ],
-    );
+    let base =
+        turned(&[(41.0, -8.0), (40.5, 0.0), (39.0, 5.0), (35.0, 9.0), (20.0, 10.5), (0.0, 11.0)]);
+    let skirt = turned(&[
+        (24.0, 2.0),
+        (26.0, 8.0),
+        (33.0, 17.0),
+        (36.0, 24.0),
+        (33.5, 31.0),
+        (27.0, 47.0),
+        (21.0, 68.0),
+        (16.5, 84.0),
+        (12.5, 93.0),
+        (0.0, 96.0),
+    ]);
     let waist = chain(vec![(P::new(0.0, 0.0, 84.0), 12.0), (P::new(0.0, 0.0, 99.0), 9.5)]);
     let chest = ellipsoid(P::new(0.0, 0.0, 119.0), V::new(17.0, 11.5, 17.0));
     let shoulders = rod(P::new(-14.0, 0.0, 128.0), 7.5, P::new(14.0, 0.0, 128.0), 7.5);
@@ -52,8 +45,9 @@ pub(super) fn piece() -> Piece {
         .blend(&bun, 4.0)
         .blend(&nose, 2.5)
         .blend(&arm.twinned(), 5.0);
-    // The plait hangs from the head only: it has no fillet with the back that it almost touches.
-    let plait = limb(&[
+    // The plait has a fillet with the head at its root only, none with the back that it almost
+    // touches.
+    let plait = smooth_line(&[
         (P::new(0.0, 9.0, 161.0), 5.5),
         (P::new(0.0, 18.0, 158.0), 5.0),
         (P::new(0.0, 25.0, 147.0), 4.8),
@@ -61,12 +55,13 @@ pub(super) fn piece() -> Piece {
         (P::new(0.0, 22.0, 122.0), 4.2),
         (P::new(0.0, 18.3, 115.0), 4.4),
     ]);
+    let root = chain(plait[..=14].to_vec());
     Piece {
         name: "dancer",
         about: "the dancer: arms akimbo on a round base, the plait's tip 2.5 mm off her back",
         holes: 2,
         request: include_str!("../../requests/dancer.json"),
-        solid: body.or(&head.blend(&plait, 4.0)),
+        solid: body.blend(&root, 3.0).or(&chain(plait)),
         space: Space { x: -56.0..56.0, y: -48.0..48.0, height: 186.0 },
         cell: 1.1,
     }

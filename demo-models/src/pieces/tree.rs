@@ -7,19 +7,15 @@ use crate::sdf::{P, V, ellipsoid, limb, turned};
 /// No hole: branches and crowns keep clear of each other.
 pub(super) fn piece() -> Piece {
     let p = P::new;
-    let root = turned(
-        0.0,
-        0.0,
-        &[
-            (44.0, -8.0),
-            (40.0, 0.0),
-            (30.0, 6.0),
-            (20.0, 14.0),
-            (15.0, 26.0),
-            (12.0, 40.0),
-            (0.0, 50.0),
-        ],
-    );
+    let root = turned(&[
+        (44.0, -8.0),
+        (40.0, 0.0),
+        (30.0, 6.0),
+        (20.0, 14.0),
+        (15.0, 26.0),
+        (12.0, 40.0),
+        (0.0, 50.0),
+    ]);
     let trunk = limb(&[
         (p(0.0, 0.0, 20.0), 14.0),
         (p(2.0, 1.0, 55.0), 11.5),
