@@ -125,7 +125,7 @@ fn turned_frames(points: &[Point]) -> Vec<Station> {
 /// Rings round the stations, every other one turned by half a step, joined into a closed tube.
 fn skinned(stations: &[Station], radius: f64, across: usize) -> TriangleMesh {
     let around = stations.len();
-    let staggered = around % 2 == 0;
+    let staggered = around.is_multiple_of(2);
     let mut mesh = TriangleMesh::default();
     for (index, station) in stations.iter().enumerate() {
         let half = if staggered && index % 2 == 1 { 0.5 } else { 0.0 };
