@@ -1,1 +1,3 @@
 //! What a person or another program takes away: pictures.
+
+pub mod pictures;
