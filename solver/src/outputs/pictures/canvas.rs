@@ -180,7 +180,7 @@ impl<'f> Canvas<'f> {
     /// Writes words with their middle at `centre`.
     pub fn text_centred(&mut self, text: &str, centre: Spot, lettering: Lettering) {
         let width = self.fonts.width(text, lettering.size, lettering.weight);
-        let rise = self.fonts.cap_height(lettering.size, lettering.weight);
+        let rise = Fonts::cap_height(lettering.size);
         self.text(text, centre[0] - 0.5 * width, centre[1] + 0.5 * rise, lettering);
     }
 }

@@ -1,15 +1,11 @@
 //! The legend: what each mark means, and the plan's cuts, bridges and hinges in words.
 
 use super::canvas::{Canvas, Lettering, Pen, Spot, Tone};
-use super::marks::{self, WORDS, bridge_letter};
+use super::marks::{self, WORDS};
 use super::text::{Fonts, Weight};
 use crate::bridges::{BridgeKind, DiscState};
-use crate::plan::{Cut, CutKind, Plan, Reason};
-
-/// A length in mm, with a decimal only where it tells something.
-pub(super) fn millimetres(length: f64) -> String {
-    if length < 10.0 { format!("{length:.1} mm") } else { format!("{length:.0} mm") }
-}
+use crate::outputs::words::{bridge_letter, cut_in_short, cut_of_bridge, millimetres, verdict};
+use crate::plan::{CutKind, Plan};
 
 /// A mark that the legend explains.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -133,36 +129,13 @@ impl Mark {
     }
 }
 
-fn cut_of_bridge(plan: &Plan, index: usize) -> Option<&Cut> {
-    plan.cuts.iter().find(
-        |cut| matches!(cut.reason, Reason::CutsBridge { bridge, .. } if bridge as usize == index),
-    )
-}
-
-/// The plan in one line.
-pub(super) fn verdict(plan: &Plan) -> String {
-    let missed = plan.limits.iter().filter(|limit| !limit.met).count();
-    let missed = match missed {
-        0 => String::new(),
-        1 => "; 1 limit missed".to_owned(),
-        more => format!("; {more} limits missed"),
-    };
-    match plan.cuts.len() {
-        // Nothing to cut is good news only if nothing stands against it.
-        0 if missed.is_empty() && plan.bridges.is_empty() => "No cut needed".to_owned(),
-        0 => format!("No cut in this plan{missed}"),
-        1 => format!("1 cut, {}{missed}", millimetres(plan.total_length)),
-        more => format!("{more} cuts, {} in all{missed}", millimetres(plan.total_length)),
-    }
-}
-
 /// The key at the foot of one picture: marks with a few words each, in rows.
 pub(super) struct Key {
     items: Vec<(Mark, [f32; 2])>,
     pub height: f32,
 }
 
-const KEY: Lettering = Lettering::new(16.0, Weight::Regular);
+pub(super) const KEY: Lettering = Lettering::new(16.0, Weight::Regular);
 
 impl Key {
     /// Lays the marks of `plan` out in rows between `left` and `right` px.
@@ -271,17 +244,8 @@ pub(super) fn blocks(plan: &Plan, fonts: &Fonts, width: f32, bar: f64) -> Vec<Bl
         blocks.push(Block::Words(wrap(&format!("{}.", verdict(plan)), 0.0)));
     } else {
         for cut in &plan.cuts {
-            let kind = match cut.kind {
-                CutKind::FromGate => "from the gate",
-                CutKind::Separate => "separate cut",
-                CutKind::Bridge => "bridge cut",
-            };
-            let mut head = format!("{kind}, {}", millimetres(cut.length));
-            if let Reason::CutsBridge { bridge, .. } = cut.reason {
-                head.push_str(&format!(", across bridge {}", bridge_letter(bridge as usize)));
-            }
             let body = wrap(cut.reason.text(), INDENT);
-            blocks.push(Block::Item(Badge::Number(cut.order), strong(&head), body));
+            blocks.push(Block::Item(Badge::Number(cut.order), strong(&cut_in_short(cut)), body));
         }
         let all =
             format!("{}. Each cut leaves a seam on the casting along its line.", verdict(plan));
@@ -314,12 +278,14 @@ pub(super) fn blocks(plan: &Plan, fonts: &Fonts, width: f32, bar: f64) -> Vec<Bl
     let narrowest = plan.hinges.iter().map(|hinge| hinge.width).min_by(f64::total_cmp);
     if let Some(narrowest) = narrowest {
         blocks.push(Block::Heading("Hinges"));
-        let count = plan.hinges.len();
-        let noun = if count == 1 { "hinge" } else { "hinges" };
-        let words = format!(
-            "{count} {noun} of uncut rubber, the narrowest {} wide. Stop the knife short of them.",
-            millimetres(narrowest)
-        );
+        let narrowest = millimetres(narrowest);
+        let words = match plan.hinges.len() {
+            1 => format!("1 hinge of uncut rubber, {narrowest} wide. Stop the knife short of it."),
+            more => format!(
+                "{more} hinges of uncut rubber, the narrowest {narrowest} wide. Stop the knife \
+                 short of them."
+            ),
+        };
         blocks.push(Block::Words(wrap(&words, 0.0)));
     }
     let missed: Vec<_> = plan.limits.iter().filter(|limit| !limit.met).collect();

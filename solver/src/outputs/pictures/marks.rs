@@ -127,18 +127,6 @@ pub(super) fn letter(canvas: &mut Canvas, spot: Spot, letter: &str, seen: bool) 
     }
 }
 
-/// The name of bridge number `index`: A to Z, then AA, AB and so on.
-pub(super) fn bridge_letter(index: usize) -> String {
-    let mut rest = index + 1;
-    let mut letters = Vec::new();
-    while rest > 0 {
-        rest -= 1;
-        letters.push(char::from(b'A' + (rest % 26) as u8));
-        rest /= 26;
-    }
-    letters.iter().rev().collect()
-}
-
 /// The thin line from a badge to what it names.
 pub(super) fn leader(canvas: &mut Canvas, from: Spot, to: Spot) {
     canvas.line(&[from, to], Pen::new(Tone::WHITE, 3.4));
@@ -226,12 +214,6 @@ pub(super) fn bar_length(scale: f64, widest: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn bridges_are_lettered_like_columns() {
-        let names = [0, 1, 25, 26, 27, 51, 52].map(bridge_letter);
-        assert_eq!(names, ["A", "B", "Z", "AA", "AB", "AZ", "BA"]);
-    }
 
     #[test]
     fn scale_bars_are_round_and_fit() {

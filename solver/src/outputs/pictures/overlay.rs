@@ -9,6 +9,7 @@ use super::scene::{End, Scene, SceneCut};
 use super::sight::{Sighting, distance, is_seen};
 use super::text::Weight;
 use super::view::Camera;
+use crate::outputs::words::millimetres;
 
 /// The gate counts as edge-on below this part of its full face.
 const EDGE_ON: f64 = 0.12;
@@ -147,7 +148,10 @@ impl Overlay<'_, '_, '_> {
             }
             for outline in &gate.outlines {
                 for run in Sighting::new(outline, self.camera, self.shot).runs() {
-                    marks::gate_outline(self.canvas, run.seen, &run.spots);
+                    // Straight from behind, the rim of a wide gate is the model's own outline: a
+                    // line there would say that the gate is seen.
+                    let seen = run.seen && facing > -0.95;
+                    marks::gate_outline(self.canvas, seen, &run.spots);
                     self.placer.keep_clear(&run.spots);
                 }
             }
@@ -226,7 +230,7 @@ impl Overlay<'_, '_, '_> {
             self.placer.keep_clear(spots);
             let middle = count / 2;
             if sighting.seen[middle] {
-                let words = super::legend::millimetres(hinge.width);
+                let words = millimetres(hinge.width);
                 self.tags.push(Tag { anchor: spots[middle], seen: true, what: What::Words(words) });
             }
         }

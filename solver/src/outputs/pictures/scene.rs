@@ -2,10 +2,10 @@
 
 use super::PictureError;
 use super::hatch;
-use super::marks::bridge_letter;
 use super::surface::{Foot, Surface};
 use crate::mesh::{Point, Vector};
-use crate::plan::{Cut, CutKind, Plan, Reason};
+use crate::outputs::words::{bridge_letter, cut_of_bridge};
+use crate::plan::{Cut, CutKind, Plan};
 
 /// Lines of a plan may lie this far off the model, as a part of its longest side: planning and
 /// smoothing leave a line well within it, a plan for another model does not.
@@ -105,9 +105,7 @@ impl Scene {
             .collect::<Result<_, _>>()?;
         let mut bridges = Vec::new();
         for (index, bridge) in plan.bridges.iter().enumerate() {
-            let is_cut = plan.cuts.iter().any(|cut| {
-                matches!(cut.reason, Reason::CutsBridge { bridge, .. } if bridge as usize == index)
-            });
+            let is_cut = cut_of_bridge(plan, index).is_some();
             let mut rim = if is_cut { Vec::new() } else { bridge.rim.clone() };
             if bridge.closed
                 && let (Some(first), Some(last)) = (rim.first().copied(), rim.last())
@@ -123,11 +121,22 @@ impl Scene {
         let mut hinges = Vec::new();
         for (index, hinge) in plan.hinges.iter().enumerate() {
             finite(&[hinge.from, hinge.to], || format!("hinges[{index}]"))?;
-            let feet = surface.lay(&[hinge.from, hinge.to], step).0;
+            let feet = across(surface, hinge.from, hinge.to, step);
             hinges.push(SceneHinge { feet, width: hinge.width });
         }
         Ok(Self { cuts, bridges, hinges, gate })
     }
+}
+
+/// A line on the model from one point to another: a straight one, a few points of which are brought
+/// on to the model before the rest. More points would show the unrest of nearest points that are
+/// far away.
+fn across(surface: &Surface, from: Point, to: Point, step: f64) -> Vec<Foot> {
+    const PIECES: u32 = 8;
+    let coarse: Vec<Point> = (0..=PIECES)
+        .map(|n| surface.foot(from + (to - from) * f64::from(n) / f64::from(PIECES)).point)
+        .collect();
+    surface.lay(&coarse, step).0
 }
 
 /// Brings lines that belong on the model there, and refuses those that do not.

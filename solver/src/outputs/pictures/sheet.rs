@@ -12,6 +12,7 @@ use super::text::{Fonts, Weight};
 use super::view::{Camera, View};
 use super::{Picture, PictureError};
 use crate::mesh::Point;
+use crate::outputs::words::verdict;
 use crate::plan::Plan;
 
 /// Height of the strip with a picture's title, px.
@@ -68,8 +69,14 @@ impl Studio<'_> {
         self.views
             .par_iter()
             .map(|view| {
-                let mut canvas = self.cell(view, size, top as u32, scale, self.heading)?;
+                let mut canvas = self.cell(view, size, top as u32, scale)?;
                 canvas = on_paper(canvas, size, size, self.fonts)?;
+                let verdict = verdict(self.plan);
+                let words = match self.heading {
+                    Some(name) => format!("{name}: {verdict}"),
+                    None => verdict,
+                };
+                self.right(&mut canvas, &words, view.title);
                 canvas.line(&[[0.0, top], [whole, top]], Pen::new(Tone::RULE, 1.0));
                 let bar = marks::bar_length(scale, f64::from(BAR_COLUMN) - 20.0);
                 marks::scale_bar(&mut canvas, [16.0, top + 16.0], bar, scale);
@@ -92,7 +99,6 @@ impl Studio<'_> {
         width: u32,
         height: u32,
         scale: f64,
-        heading: Option<&str>,
     ) -> Result<Canvas<'_>, PictureError> {
         let middle = [f64::from(width) / 2.0, f64::from(height) / 2.0 + f64::from(TITLE) / 2.0];
         let camera = Camera { view: *view, centre: self.centre, scale, middle };
@@ -101,12 +107,6 @@ impl Studio<'_> {
         let area = [4.0, TITLE, width as f32 - 4.0, height as f32 - 4.0];
         overlay::draw(&mut canvas, self.scene, &camera, &shot, area)?;
         canvas.text(view.title, 16.0, 30.0, Lettering::new(20.0, Weight::Bold));
-        if let Some(heading) = heading {
-            let verdict = format!("{heading}: {}", legend::verdict(self.plan));
-            self.right(&mut canvas, &verdict, view.title);
-        } else if height == width || self.plan.cuts.is_empty() {
-            self.right(&mut canvas, &legend::verdict(self.plan), view.title);
-        }
         Ok(canvas)
     }
 
@@ -179,15 +179,10 @@ impl Studio<'_> {
         let title = self.heading.map_or("Cut plan".to_owned(), |name| format!("Cut plan: {name}"));
         canvas.text(&title, 24.0, 44.0, Lettering::new(28.0, Weight::Bold));
         let start = 24.0 + self.fonts.width(&title, 28.0, Weight::Bold) + 28.0;
-        canvas.text(
-            &legend::verdict(self.plan),
-            start,
-            44.0,
-            Lettering::new(20.0, Weight::Regular),
-        );
+        canvas.text(&verdict(self.plan), start, 44.0, Lettering::new(20.0, Weight::Regular));
         let cells: Vec<Canvas> = placed
             .par_iter()
-            .map(|(view, _, _, height)| self.cell(view, cell as u32, *height as u32, scale, None))
+            .map(|(view, _, _, height)| self.cell(view, cell as u32, *height as u32, scale))
             .collect::<Result<_, _>>()?;
         for ((_, x, y, height), picture) in placed.iter().zip(&cells) {
             canvas.paste_canvas(*x as i32, *y as i32, picture);

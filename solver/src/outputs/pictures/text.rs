@@ -41,12 +41,10 @@ impl Fonts {
         self.place(text, size, weight, |_, _| {})
     }
 
-    /// Height of capitals and figures, px.
-    pub fn cap_height(&self, size: f32, weight: Weight) -> f32 {
-        let face = self.face(weight);
-        // DejaVu states its capital height; 0.73 em is what it measures.
-        let units = f32::from(face.units_per_em());
-        face.capital_height().map_or(0.73 * size, |height| f32::from(height) * size / units)
+    /// Height of capitals and figures, px, at `size` px to the em. The typeface's tables do not
+    /// state it, so it is what its capital H measures, in both weights.
+    pub fn cap_height(size: f32) -> f32 {
+        size * 1493.0 / 2048.0
     }
 
     /// The outlines of a line of text that starts at `x` on `baseline`; `None` for blank text.
@@ -156,13 +154,24 @@ mod tests {
         assert!(lines.iter().all(|line| width(line) <= 120.0));
     }
 
-    /// DejaVu Sans has 2048 units to the em and capitals 1493 units high (read in its OS/2 table).
+    /// DejaVu Sans has 2048 units to the em; its capital H is 1493 high (read in the typeface).
     #[test]
-    fn capitals_have_the_typeface_s_stated_height() {
+    fn capitals_measure_what_is_said() {
         let fonts = Fonts::new().expect("the built-in typeface reads");
-        let outline =
-            fonts.outline("H", 2048.0, Weight::Regular, 0.0, 0.0).expect("has an outline");
-        assert!((outline.bounds().height() - 1493.0).abs() < 1.0);
-        assert!((fonts.cap_height(2048.0, Weight::Regular) - 1493.0).abs() < 1.0);
+        for weight in [Weight::Regular, Weight::Bold] {
+            let outline = fonts.outline("H", 2048.0, weight, 0.0, 0.0).expect("has an outline");
+            assert!((outline.bounds().height() - Fonts::cap_height(2048.0)).abs() < 1.0);
+        }
+    }
+
+    /// The smallest words on a picture: tall letter to hanging letter at least 14 px.
+    #[test]
+    fn words_are_large_enough_to_read() {
+        let fonts = Fonts::new().expect("the built-in typeface reads");
+        for size in [super::super::marks::WORDS, super::super::legend::KEY.size] {
+            let outline =
+                fonts.outline("bridge", size, Weight::Regular, 0.0, 0.0).expect("has an outline");
+            assert!(outline.bounds().height() >= 14.0, "{size}: {}", outline.bounds().height());
+        }
     }
 }
