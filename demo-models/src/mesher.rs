@@ -342,3 +342,68 @@ fn least_angle(corners: [P; 3]) -> f64 {
         })
         .fold(f64::INFINITY, f64::min)
 }
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::PI;
+
+    use super::*;
+    use crate::sdf::{ball, ring, rod};
+
+    fn space(half: f64, height: f64) -> Space {
+        Space { x: -half..half, y: -half..half, height }
+    }
+
+    /// A ball cut by the board at half its radius below the centre: 27/32 of its volume.
+    #[test]
+    fn cut_ball_has_its_closed_form_and_a_sharp_rim() {
+        let solid = ball(P::new(0.0, 0.0, 10.0), 20.0);
+        let exact = 27.0 / 32.0 * 4.0 / 3.0 * PI * 8000.0;
+        let off = |cell: f64| {
+            let mesh = mesh(&solid, &space(23.0, 33.0), cell).expect("meshes");
+            let at_board = mesh.positions.iter().filter(|p| p.z == 0.0);
+            let widest = at_board.map(|p| p.x.hypot(p.y)).fold(0.0, f64::max);
+            assert!((widest - 300.0f64.sqrt()).abs() < 1e-5, "rim at {widest} mm");
+            (mesh.signed_volume() - exact).abs()
+        };
+        let (coarse, fine) = (off(2.0), off(1.0));
+        assert!(fine < 0.002 * exact, "{fine} mm^3 off");
+        assert!(fine < 0.35 * coarse, "halving the cell leaves {fine} of {coarse} mm^3");
+    }
+
+    /// A ring lying in the air has genus 1: V - E + F = 0; its volume is 2 pi^2 R r^2.
+    #[test]
+    fn ring_has_its_genus_and_volume() {
+        let solid = ring(P::new(0.0, 0.0, 9.0), V::z(), 20.0, 6.0);
+        let mesh = mesh(&solid, &space(30.0, 20.0), 1.0).expect("meshes");
+        let topology = Topology::new(&mesh).expect("closed");
+        assert_eq!(topology.euler_characteristic(), 0);
+        let exact = 2.0 * PI * PI * 20.0 * 36.0;
+        assert!((mesh.signed_volume() - exact).abs() < 0.01 * exact);
+    }
+
+    #[test]
+    fn solid_that_leaves_its_space_is_refused() {
+        let solid = rod(P::new(0.0, 0.0, 5.0), 3.0, P::new(40.0, 0.0, 5.0), 3.0);
+        assert!(matches!(
+            mesh(&solid, &space(20.0, 20.0), 1.0),
+            Err(MeshError::OutsideSpace(x, _, _)) if x > 17.0
+        ));
+    }
+
+    #[test]
+    fn empty_space_is_refused() {
+        let solid = ball(P::new(0.0, 0.0, 500.0), 3.0);
+        assert!(matches!(mesh(&solid, &space(20.0, 20.0), 1.0), Err(MeshError::Empty)));
+    }
+
+    /// A crease sharper than the grid can follow is an error, not a ragged mesh.
+    #[test]
+    fn jump_in_the_distance_is_refused() {
+        let solid = Solid::new(|p| if p.z < 10.2 { p.x.hypot(p.y) - 8.0 } else { p.z - 9.0 });
+        assert!(matches!(
+            mesh(&solid, &space(20.0, 20.0), 1.0),
+            Err(MeshError::Unsettled(..) | MeshError::NotClosed { .. } | MeshError::Pinched(..))
+        ));
+    }
+}
