@@ -10,6 +10,7 @@
 pub mod body;
 pub mod bridges;
 pub mod control;
+pub mod curves;
 pub mod girth;
 pub mod optimise;
 pub mod mesh;

@@ -98,7 +98,7 @@ fn chains(graph: &PlanningGraph, edges: &[u32]) -> Vec<Vec<u32>> {
         let [a, b] = graph.edges[e as usize].ends;
         if a == v { b } else { a }
     };
-    let mut walk = |from: u32, first: u32, used: &mut std::collections::BTreeSet<u32>| {
+    let walk = |from: u32, first: u32, used: &mut std::collections::BTreeSet<u32>| {
         let mut way = vec![from];
         let (mut v, mut e) = (from, first);
         while used.insert(e) {

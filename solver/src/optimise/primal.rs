@@ -13,7 +13,9 @@ use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
 
 use super::cut_set::CutSet;
+use super::one_piece::{is_forest, necks};
 use super::rows::{ROW_TOLERANCE, RowPool};
+use super::search::SearchSettings;
 use crate::girth::PlanningGraph;
 use crate::girth::sweep::Nearest;
 
@@ -21,11 +23,9 @@ use crate::girth::sweep::Nearest;
 pub struct Builder<'a> {
     graph: &'a PlanningGraph,
     pool: &'a RowPool,
-    entry_price: f64,
+    settings: &'a SearchSettings,
     /// Deepest vertex beyond each ring of the pool.
     deepest: &'a [u32],
-    /// Edges that are always cut (bridge loops), and cost nothing here.
-    fixed: &'a [u32],
 }
 
 impl<'a> Builder<'a> {
@@ -33,21 +33,31 @@ impl<'a> Builder<'a> {
     pub fn new(
         graph: &'a PlanningGraph,
         pool: &'a RowPool,
-        entry_price: f64,
+        settings: &'a SearchSettings,
         deepest: &'a [u32],
-        fixed: &'a [u32],
     ) -> Self {
-        Self { graph, pool, entry_price, deepest, fixed }
+        Self { graph, pool, settings, deepest }
     }
 
     /// Cost of a set, mm.
     pub fn cost(&self, cut: &CutSet) -> f64 {
-        cut.cost(self.graph, self.entry_price)
+        cut.cost(self.graph, self.settings.entry_price, self.settings.least_cut)
+    }
+
+    /// Cost with a penalty for each hinge that is too narrow; infinite for a set that would part
+    /// the mould.
+    pub fn penalised_cost(&self, cut: &CutSet) -> f64 {
+        if !is_forest(self.graph, cut, &self.settings.fixed) {
+            return f64::INFINITY;
+        }
+        let narrow =
+            necks(self.graph, cut, &self.settings.fixed, self.settings.hinge_width).len() as f64;
+        self.cost(cut) + narrow * (self.settings.hinge_width + self.settings.entry_price)
     }
 
     /// Left-hand sides with the fixed edges counted in.
     fn activity(&self, cut: &CutSet) -> Vec<f64> {
-        self.pool.activity(cut.edges().iter().chain(self.fixed).copied())
+        self.pool.activity(cut.edges().iter().chain(&self.settings.fixed).copied())
     }
 
     /// Whether a set meets every row of the pool.
@@ -112,7 +122,7 @@ impl<'a> Builder<'a> {
             _ => self.deepest[self.pool.rows[row].origin as usize],
         };
         let mut start: Vec<u32> =
-            edges.iter().chain(self.fixed).flat_map(|&e| self.graph.edges[e as usize].ends).collect();
+            edges.iter().chain(&self.settings.fixed).flat_map(|&e| self.graph.edges[e as usize].ends).collect();
         start.extend((0..self.graph.vertex_count() as u32).filter(|&v| self.graph.is_gate[v as usize]));
         let way = shortest_way(self.graph, &start, goal, guide);
         let gain = |way: &[u32]| -> f64 {
@@ -160,7 +170,7 @@ impl<'a> Builder<'a> {
                 }
             }
             if state.count == before {
-                if !state.split(self.entry_price, random) {
+                if !state.split(self.settings.entry_price, random) {
                     break;
                 }
             }

@@ -25,6 +25,10 @@ use crate::plan::StopReason;
 pub struct SearchSettings {
     /// Price of one more separate cut, mm.
     pub entry_price: f64,
+    /// A cut shorter than this costs as much as one of this length, mm.
+    pub least_cut: f64,
+    /// Least width of rubber between cuts, mm.
+    pub hinge_width: f64,
     /// Stop at this gap.
     pub target_gap: f64,
     /// Seconds on the job's clock after which the search stops.
@@ -105,11 +109,15 @@ pub fn search(
         relaxation.take_rows(&pool);
         let deepest = deepest(graph, &pool);
         let builder =
-            Builder::new(graph, &pool, settings.entry_price, &deepest, &settings.fixed);
+            Builder::new(graph, &pool, settings, &deepest);
         let previous = candidate.take().or_else(|| best.as_ref().map(|b| b.1.clone()));
         let relaxed: Relaxed = relaxation.solve()?;
-        let entries = if pool_needs_cut(&pool, &fixed) { settings.entry_price } else { 0.0 };
-        let new_bound = (relaxed.bound + entries).max(bound);
+        let new_bound = if pool_needs_cut(&pool, &fixed) {
+            // Whatever the plan is, it has at least one cut.
+            (relaxed.bound.max(settings.least_cut) + settings.entry_price).max(bound)
+        } else {
+            bound
+        };
         let moved = new_bound > bound + 1e-6;
         bound = new_bound;
         let fresh = improve(&builder, previous, best.as_ref(), &relaxed.cut, &mut random);
@@ -117,7 +125,10 @@ pub fn search(
         let mut passed = false;
         if let Some(fresh) = fresh {
             let cost = builder.cost(&fresh);
-            if best.as_ref().is_none_or(|(least, _)| cost < least - 1e-9) {
+            let price = builder.penalised_cost(&fresh);
+            if price.is_finite()
+                && best.as_ref().is_none_or(|(_, b)| price < builder.penalised_cost(b) - 1e-9)
+            {
                 let all = CutSet::new(fresh.edges().iter().chain(&settings.fixed).copied().collect());
                 let rings = separator.tight_rings(
                     &all.indicator(graph),
@@ -213,15 +224,19 @@ fn improve(
     };
     if let Some((_, cut)) = best
         && builder.meets_all(cut)
-        && current.as_ref().is_none_or(|c| builder.cost(cut) < builder.cost(c))
+        && current.as_ref().is_none_or(|c| builder.penalised_cost(cut) < builder.penalised_cost(c))
     {
         current = Some(cut.clone());
     }
     let mut current = current?;
-    let mut cost = builder.cost(&current);
+    let mut cost = builder.penalised_cost(&current);
     for _ in 0..STEPS {
         if let Some(next) = builder.vary(&current, relaxed, random) {
-            let next_cost = builder.cost(&next);
+            // The dear part of the price only where the cheap part promises something.
+            if builder.cost(&next) >= cost {
+                continue;
+            }
+            let next_cost = builder.penalised_cost(&next);
             if next_cost < cost - 1e-9 {
                 current = next;
                 cost = next_cost;

@@ -76,7 +76,7 @@ fn bridges(page: &mut Page, plan: &Plan) {
                 millimetres(bridge.opening_needed),
                 if bridge.opening < bridge.opening_needed { ": TOO SHORT" } else { "" }
             ),
-            (None, DiscState::Knotted { crossings, explanation }) => format!(
+            (None, DiscState::Knotted { crossings, explanation, .. }) => format!(
                 "NO PLAIN CUT crosses it: {explanation} (the model passes through {crossings} \
                  times)"
             ),

@@ -20,9 +20,10 @@ pub struct Plan {
     pub up: Vector,
     /// Knife length over all cuts, mm.
     pub total_length: f64,
-    /// What the plan costs: length and entry prices, mm.
+    /// What the exterior cuts cost on the planning graph: length and entry prices, mm. The graph's
+    /// paths are up to 3.5 % longer than the straightened curves.
     pub cost: f64,
-    /// Proved lower bound on `cost` for the planning graph, mm.
+    /// Proved lower bound on `cost` for any plan on the planning graph, mm.
     pub lower_bound: f64,
     /// (cost - bound) / cost; 0 for an empty plan.
     pub gap: f64,
@@ -34,6 +35,8 @@ pub struct Plan {
     pub rubber_mass: f64,
     /// Every limit, met or missed.
     pub limits: Vec<Limit>,
+    /// What to keep in mind, a sentence each.
+    pub warnings: Vec<String>,
     /// How the model was read and prepared, and the figures of the search.
     pub figures: Figures,
 }
