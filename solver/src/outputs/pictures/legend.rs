@@ -261,7 +261,7 @@ pub(super) fn blocks(plan: &Plan, fonts: &Fonts, width: f32, bar: f64) -> Vec<Bl
             let head = format!("{hole}, neck {} wide", millimetres(bridge.neck_width));
             let fate = match (cut_of_bridge(plan, index), &bridge.disc) {
                 (Some(cut), _) => format!(
-                    "Cut {} crosses it; opening beside it {} of {} needed.",
+                    "Cut {} crosses it. Opening beside it: {}, needed for the blade: {}.",
                     cut.order,
                     millimetres(bridge.opening),
                     millimetres(bridge.opening_needed)

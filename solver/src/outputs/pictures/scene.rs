@@ -93,7 +93,7 @@ impl Scene {
         let out = hatch::outward(&plan.gate_outline, surface, plan.up);
         let hatch = hatch::lines(&plan.gate_outline, out, spacing)
             .into_iter()
-            .map(|line| surface.lay(&line, step).0)
+            .flat_map(|line| hatch::on_model(line, out, surface, step))
             .collect();
         let gate = Gate { outlines, hatch, out };
         let tolerance = (0.012 * size).max(2.0 * step);
