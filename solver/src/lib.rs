@@ -12,8 +12,8 @@ pub mod bridges;
 pub mod control;
 pub mod curves;
 pub mod girth;
-pub mod optimise;
 pub mod mesh;
+pub mod optimise;
 pub mod outputs;
 pub mod plan;
 

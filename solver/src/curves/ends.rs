@@ -137,7 +137,12 @@ fn cut_back(
 }
 
 /// A curve led straight on at one end by `amount` mm over the faces of the mesh.
-fn lengthen(graph: &PlanningGraph, points: &[CurvePoint], start: bool, amount: f64) -> Vec<CurvePoint> {
+fn lengthen(
+    graph: &PlanningGraph,
+    points: &[CurvePoint],
+    start: bool,
+    amount: f64,
+) -> Vec<CurvePoint> {
     let mut longer: Vec<CurvePoint> = points.to_vec();
     if start {
         longer.reverse();

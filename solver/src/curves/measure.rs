@@ -88,7 +88,8 @@ impl<'a> CurveRows<'a> {
                 for k in 1..points.len() {
                     let length = (points[k].point - points[k - 1].point).norm();
                     let stretch = stretch_at(self.graph, samples[k].0[0]);
-                    sum += length * stretch * share_between(at(ring, k - 1), at(ring, k), low, high);
+                    sum +=
+                        length * stretch * share_between(at(ring, k - 1), at(ring, k), low, high);
                 }
                 sum / row.depth.max(1e-9)
             })

@@ -119,7 +119,8 @@ pub fn necks(graph: &PlanningGraph, cut: &CutSet, fixed: &[u32], limit: f64) -> 
     let mut round: BTreeMap<u32, Vec<f64>> = BTreeMap::new();
     for neck in narrow {
         let near = |v: u32, w: u32| {
-            (graph.mesh.positions[v as usize] - graph.mesh.positions[w as usize]).norm() < 2.0 * limit
+            (graph.mesh.positions[v as usize] - graph.mesh.positions[w as usize]).norm()
+                < 2.0 * limit
         };
         if kept.iter().any(|k| {
             (near(k.from, neck.from) && near(k.to, neck.to))

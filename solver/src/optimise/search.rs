@@ -63,7 +63,9 @@ pub enum SearchError {
     #[error(transparent)]
     Relaxation(#[from] RelaxationError),
     /// Time ran out or the caller cancelled before any plan passed.
-    #[error("no plan had passed every check when the search stopped ({0}): allow more seconds or a coarser planning edge")]
+    #[error(
+        "no plan had passed every check when the search stopped ({0}): allow more seconds or a coarser planning edge"
+    )]
     NoPlan(&'static str),
 }
 
@@ -108,8 +110,7 @@ pub fn search(
         rounds += 1;
         relaxation.take_rows(&pool);
         let deepest = deepest(graph, &pool);
-        let builder =
-            Builder::new(graph, &pool, settings, &deepest);
+        let builder = Builder::new(graph, &pool, settings, &deepest);
         let previous = candidate.take().or_else(|| best.as_ref().map(|b| b.1.clone()));
         let relaxed: Relaxed = relaxation.solve()?;
         let new_bound = if pool_needs_cut(&pool, &fixed) {
@@ -129,7 +130,8 @@ pub fn search(
             if price.is_finite()
                 && best.as_ref().is_none_or(|(_, b)| price < builder.penalised_cost(b) - 1e-9)
             {
-                let all = CutSet::new(fresh.edges().iter().chain(&settings.fixed).copied().collect());
+                let all =
+                    CutSet::new(fresh.edges().iter().chain(&settings.fixed).copied().collect());
                 let rings = separator.tight_rings(
                     &all.indicator(graph),
                     Crossing::Forbidden,
@@ -206,7 +208,9 @@ pub fn search(
 
 /// Whether the fixed edges alone leave a row unmet.
 fn pool_needs_cut(pool: &RowPool, fixed: &CutSet) -> bool {
-    pool.activity(fixed.edges().iter().copied()).iter().any(|&a| a < 1.0 - super::rows::ROW_TOLERANCE)
+    pool.activity(fixed.edges().iter().copied())
+        .iter()
+        .any(|&a| a < 1.0 - super::rows::ROW_TOLERANCE)
 }
 
 /// Some steps of the primal search; the cheapest set that meets every row of the pool.

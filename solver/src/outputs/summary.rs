@@ -3,9 +3,9 @@
 use std::fmt::Write;
 
 use super::cautions::CAUTIONS;
-use super::words::{bridge_letter, cut_in_short, cut_of_bridge, millimetres, verdict, words_of};
+use super::words::{cut_in_short, cut_of_bridge, millimetres, verdict, words_of};
 use crate::bridges::{BridgeKind, DiscState};
-use crate::plan::{Plan, StopReason};
+use crate::plan::{Plan, StopReason, bridge_letter};
 
 /// Characters in a line, at most, where words can be broken.
 const WIDTH: usize = 78;
@@ -246,7 +246,7 @@ mod tests {
             opening_needed: 26.0,
         };
         let disc =
-            DiscState::Knotted { crossings: 2, explanation: "the rope runs through itself".into() };
+            DiscState::Knotted { crossings: 2, determinant: Some(3), explanation: "the rope runs through itself".into() };
         plan.bridges = vec![bridge.clone(), PlannedBridge { disc, ..bridge }];
         plan.hinges =
             vec![Hinge { from: Point::origin(), to: Point::new(0.0, 14.0, 0.0), width: 14.0 }];

@@ -1,6 +1,6 @@
 //! Words and figures that the pictures and the page of words share.
 
-use crate::plan::{Cut, CutKind, Plan, Reason};
+use crate::plan::{Cut, CutKind, Plan, Reason, bridge_letter};
 
 /// A length in mm, with a decimal only where it tells something.
 pub(super) fn millimetres(length: f64) -> String {
@@ -22,18 +22,6 @@ pub(super) fn words_of(text: &str) -> Vec<String> {
         }
     }
     words
-}
-
-/// The name of bridge number `index`: A to Z, then AA, AB and so on.
-pub(super) fn bridge_letter(index: usize) -> String {
-    let mut rest = index + 1;
-    let mut letters = Vec::new();
-    while rest > 0 {
-        rest -= 1;
-        letters.push(char::from(b'A' + (rest % 26) as u8));
-        rest /= 26;
-    }
-    letters.iter().rev().collect()
 }
 
 /// What kind of cut it is.

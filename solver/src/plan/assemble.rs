@@ -249,7 +249,9 @@ fn limits(
                 found.pool.rings.len()
             )
         } else {
-            format!("{unmet} rows are missed once the cuts are straightened: lengthen the cuts there")
+            format!(
+                "{unmet} rows are missed once the cuts are straightened: lengthen the cuts there"
+            )
         },
     )];
     list.push(limit(
@@ -294,11 +296,7 @@ fn limits(
         list.push(limit(
             "bridges found",
             false,
-            format!(
-                "{} of {} holes have a cut",
-                setup.bridges.bridges.len(),
-                setup.bridges.holes
-            ),
+            format!("{} of {} holes have a cut", setup.bridges.bridges.len(), setup.bridges.holes),
         ));
     }
     list.push(limit(

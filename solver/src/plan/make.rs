@@ -29,7 +29,9 @@ pub enum PlanError {
         advice: &'static str,
     },
     /// The planning edge asked for is out of range.
-    #[error("resolution.planning_edge is {edge} mm: for this model it must lie between {low:.2} and {high:.2} mm, or be left out")]
+    #[error(
+        "resolution.planning_edge is {edge} mm: for this model it must lie between {low:.2} and {high:.2} mm, or be left out"
+    )]
     PlanningEdge {
         /// Edge asked for, mm.
         edge: f64,

@@ -64,11 +64,8 @@ pub(super) fn stretches(
         .iter()
         .map(|ring| {
             let relaxed = relaxed_length(graph, ring).max(1e-9);
-            let on_ring: Vec<u32> = ring
-                .outline
-                .iter()
-                .map(|&e| graph.edges[e as usize].ends[0])
-                .collect();
+            let on_ring: Vec<u32> =
+                ring.outline.iter().map(|&e| graph.edges[e as usize].ends[0]).collect();
             let place = middle(graph, &on_ring);
             let strain = (ring.width / relaxed - 1.0).max(0.0);
             let stretch = RegionStretch {
@@ -85,7 +82,9 @@ pub(super) fn stretches(
     let apart = graph.mesh.longest_side() / 6.0;
     let mut kept: Vec<(f64, RegionStretch, Point)> = Vec::new();
     for entry in list {
-        if entry.0 > 0.02 && kept.len() < MOST && kept.iter().all(|k| (k.2 - entry.2).norm() > apart)
+        if entry.0 > 0.02
+            && kept.len() < MOST
+            && kept.iter().all(|k| (k.2 - entry.2).norm() > apart)
         {
             kept.push(entry);
         }

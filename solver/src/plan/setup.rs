@@ -7,7 +7,9 @@ use crate::body::{Gate, MouldBody};
 use crate::bridges::{Bridge, BridgeReport, find_bridges_with};
 use crate::control::{Control, Stage};
 use crate::girth::PlanningGraph;
-use crate::mesh::{Model, Point, Topology, TriangleMesh, Vector, canonical, decimate, planning_mesh};
+use crate::mesh::{
+    Model, Point, Topology, TriangleMesh, Vector, canonical, decimate, planning_mesh,
+};
 use crate::optimise::rows::{Row, RowKind};
 use crate::optimise::separation::distances;
 
@@ -38,7 +40,9 @@ pub(super) fn set_up(
     let gate = Gate::find(&model.original, &request.gate)?;
     control.stage(Stage::Mesh, 0.01, "mesh put in the mould's frame");
     let in_frame = canonical(&model.original, &gate.to_mould);
-    let working = decimate(&in_frame, request.resolution.deviation.unwrap_or(model.allowed_deviation))?;
+    let crossings = model.report.crossings.as_ref().map_or(0, |c| c.pairs);
+    let deviation = request.resolution.deviation.unwrap_or(model.allowed_deviation);
+    let working = decimate(&in_frame, deviation, crossings)?;
     let edge = planning_edge(&working.mesh, request)?;
     control.check()?;
     let planning = planning_mesh(&working.mesh, edge)?;
@@ -105,11 +109,9 @@ fn planning_edge(working: &TriangleMesh, request: &PlanRequest) -> Result<f64, P
         Some(edge) if edge.is_finite() && edge >= 0.004 * longest && edge <= 0.2 * longest => {
             Ok(edge)
         }
-        Some(edge) => Err(PlanError::PlanningEdge {
-            edge,
-            low: 0.004 * longest,
-            high: 0.2 * longest,
-        }),
+        Some(edge) => {
+            Err(PlanError::PlanningEdge { edge, low: 0.004 * longest, high: 0.2 * longest })
+        }
     }
 }
 
@@ -123,7 +125,12 @@ fn allowed_strain(planning: &TriangleMesh, body: &MouldBody, request: &PlanReque
         .map(|(p, n)| {
             let thickness = body.wall_thickness(p, n);
             let knife = &request.knife;
-            MouldBody::allowed_strain(&request.rubber, knife.hand_force, knife.opening_zone, thickness)
+            MouldBody::allowed_strain(
+                &request.rubber,
+                knife.hand_force,
+                knife.opening_zone,
+                thickness,
+            )
         })
         .collect()
 }
@@ -160,23 +167,22 @@ pub(super) fn opening_rows(setup: &Setup) -> Vec<Row> {
         if opening <= 0.0 {
             continue;
         }
-        let rim: Vec<u32> =
-            edges.iter().flat_map(|&e| graph.edges[e as usize].ends).collect();
+        let rim: Vec<u32> = edges.iter().flat_map(|&e| graph.edges[e as usize].ends).collect();
         let distance = distances(graph, &rim);
         let terms = beside(graph, &distance, opening, edges);
-        rows.push(Row { kind: RowKind::BridgeOpening, terms, origin: index as u32, depth: opening });
+        rows.push(Row {
+            kind: RowKind::BridgeOpening,
+            terms,
+            origin: index as u32,
+            depth: opening,
+        });
     }
     rows
 }
 
 /// Edges within `opening` of the rim, each with the share of the opening that it gives. Edges with
 /// both ends on the rim lie along the bridge's own cut and open nothing.
-fn beside(
-    graph: &PlanningGraph,
-    distance: &[f64],
-    opening: f64,
-    own: &[u32],
-) -> Vec<(u32, f64)> {
+fn beside(graph: &PlanningGraph, distance: &[f64], opening: f64, own: &[u32]) -> Vec<(u32, f64)> {
     let reach = opening.max(2.0 * graph.mean_edge());
     (0..graph.edges.len() as u32)
         .filter(|e| !own.contains(e))

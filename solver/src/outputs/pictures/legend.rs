@@ -4,8 +4,8 @@ use super::canvas::{Canvas, Lettering, Pen, Spot, Tone};
 use super::marks::{self, WORDS};
 use super::text::{Fonts, Weight};
 use crate::bridges::{BridgeKind, DiscState};
-use crate::outputs::words::{bridge_letter, cut_in_short, cut_of_bridge, millimetres, verdict};
-use crate::plan::{CutKind, Plan};
+use crate::outputs::words::{cut_in_short, cut_of_bridge, millimetres, verdict};
+use crate::plan::{CutKind, Plan, bridge_letter};
 
 /// A mark that the legend explains.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -4,8 +4,8 @@ use super::PictureError;
 use super::hatch;
 use super::surface::{Foot, Surface};
 use crate::mesh::{Point, Vector};
-use crate::outputs::words::{bridge_letter, cut_of_bridge};
-use crate::plan::{Cut, CutKind, Plan};
+use crate::outputs::words::cut_of_bridge;
+use crate::plan::{Cut, CutKind, Plan, bridge_letter};
 
 /// Lines of a plan may lie this far off the model, as a part of its longest side: planning and
 /// smoothing leave a line well within it, a plan for another model does not.
