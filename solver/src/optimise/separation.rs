@@ -106,7 +106,7 @@ impl<'a> Separator<'a> {
             .map(|k| distance.iter().map(|&d| d > far * k as f64 / steps as f64).collect())
             .collect();
         sides.extend(self.targets.iter().map(|t| membership(n, &t.core)));
-        sides.par_iter().flat_map_iter(|side| self.judge.tight_rings(side)).collect()
+        sides.par_iter().flat_map_iter(|side| self.judge.tight_rings(side, |_| false)).collect()
     }
 
     /// The shortest ring round each target that the cuts leave, tight or not: what the rubber has
@@ -136,7 +136,7 @@ impl<'a> Separator<'a> {
                 return Vec::new();
             }
             let far: Vec<bool> = network.source_side().iter().map(|&s| !s).collect();
-            self.judge.parts(&far).into_iter().map(|part| self.judge.measure(&part)).collect()
+            self.judge.parts(&far, |e| cut[e as usize] > 0.5).into_iter().map(|part| self.judge.measure(&part)).collect()
         };
         let mut rings: Vec<Ring> = self
             .targets
@@ -191,9 +191,10 @@ impl<'a> Separator<'a> {
             }
             let far: Vec<bool> = network.source_side().iter().map(|&s| !s).collect();
             let near = network.sink_side();
-            let mut rings = self.judge.tight_rings(&far);
+            let is_cut = |e: u32| crossing == Crossing::Forbidden && cut[e as usize] > 0.5;
+            let mut rings = self.judge.tight_rings(&far, is_cut);
             if near != far {
-                rings.extend(self.judge.tight_rings(&near));
+                rings.extend(self.judge.tight_rings(&near, is_cut));
             }
             rings.retain(|ring| crossed(ring) < 1.0 - 1e-6);
             rings
