@@ -8,6 +8,9 @@ use crate::mesh::{Point, Topology, TriangleMesh, Vector};
 use super::BridgeError;
 use super::solid::Solid;
 
+/// Domes tried in all directions round a rim.
+const ROUND: u32 = 12;
+
 /// A closed rim for a disc.
 #[derive(Clone, Debug)]
 pub(super) struct Rim {
@@ -48,7 +51,7 @@ impl Disc {
     /// a dome with steep sides, so that it clears what pokes through the hole.
     fn new(rim: &Rim, height: Vector) -> Self {
         let around = rim.points.len();
-        let rings = (around / 6).clamp(4, 14);
+        let rings = (around / 6).clamp(4, 10);
         let middle = centroid(&rim.points);
         let mut points = vec![middle + height];
         for ring in 1..=rings {
@@ -263,7 +266,7 @@ pub(super) fn span(
         for height in dome_heights(rim, near) {
             let mut dome = Disc::new(rim, height);
             found = search.attempt(&dome)?;
-            dome.draw_taut(30, near, true);
+            dome.draw_taut(16, near, true);
             found |= search.attempt(&dome)?;
             if found {
                 break;
@@ -285,8 +288,8 @@ fn dome_heights(rim: &Rim, near: &Surroundings<'_>) -> Vec<Vector> {
         heights.push(normal * (part * width));
         heights.push(-normal * (part * width));
     }
-    for k in 0..20 {
-        let z = 1.0 - (2.0 * f64::from(k) + 1.0) / 20.0;
+    for k in 0..ROUND {
+        let z = 1.0 - (2.0 * f64::from(k) + 1.0) / f64::from(ROUND);
         let turn = 0.381_966 * TAU * f64::from(k);
         let flat = (1.0 - z * z).sqrt();
         heights.push(Vector::new(flat * turn.cos(), flat * turn.sin(), z) * (0.8 * width));

@@ -32,6 +32,10 @@ use disc::Surroundings;
 use search::CutLoop;
 use solid::Solid;
 
+/// Openings to the board that are lower on average than this many mean edges, and nowhere
+/// higher than one, are no holes.
+const SEALED_BELOW: f64 = 0.4;
+
 /// A hole of the model (or of model and board) with the rubber that runs through it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Bridge {
@@ -119,10 +123,22 @@ pub enum BridgeWarning {
         /// Area of the board in the pocket, mm^2.
         area: f64,
     },
+    /// The model stands a little off the board between places where it touches it.
+    #[error(
+        "the model stands up to {height:.2} mm off the board near ({:.1}, {:.1}, {:.1}), less than the \
+         planning mesh can tell: it is taken to touch there. Rubber may creep in as thin flash",
+        centre.x, centre.y, centre.z
+    )]
+    GapSealed {
+        /// Middle of the gap.
+        centre: Point,
+        /// Height of the gap, mm.
+        height: f64,
+    },
     /// A bridge is finer than the mesh it was found on.
     #[error(
         "bridge {bridge} is only {width:.2} mm wide where the planning mesh has edges of {edge:.2} mm: \
-         it may be a gap in the contact with the board rather than a hole. Check it on the model"
+         it may be a flaw of the mesh rather than a hole. Check it on the model"
     )]
     FinerThanMesh {
         /// Index into [`BridgeReport::bridges`].
@@ -259,21 +275,40 @@ pub fn find_bridges_with(
     control: &Control<'_>,
 ) -> Result<BridgeReport, BridgeError> {
     check(mesh, topology, gate, gate_plane)?;
-    let skin = Skin::new(mesh, topology, gate, gate_plane);
-    if skin.faces.is_empty() {
-        return Err(BridgeError::GateCoversAll);
-    }
-    let classes = Classes::new(mesh, topology, &skin, gate_plane)?;
-    let loops = search::shortest_loops(&skin, &classes, control)
-        .map_err(|Cancelled| BridgeError::Cancelled)?;
+    let edge = linking::mean_edge(mesh, topology);
+    let lowest = lowest(mesh, gate_plane);
+    let stands_on_board = !gate.is_empty() && lowest >= -edge;
+    let mut gate = gate.to_vec();
+    let mut gaps = Vec::new();
+    let (skin, classes, loops) = loop {
+        let skin = Skin::new(mesh, topology, &gate, gate_plane);
+        if skin.faces.is_empty() {
+            return Err(BridgeError::GateCoversAll);
+        }
+        let classes = Classes::new(mesh, topology, &skin, gate_plane)?;
+        let low = if stands_on_board {
+            sealed(mesh, &skin, search::through_board(&skin, &classes), edge, gate_plane)
+        } else {
+            Vec::new()
+        };
+        if low.is_empty() {
+            let loops = search::shortest_loops(&skin, &classes, control)
+                .map_err(|Cancelled| BridgeError::Cancelled)?;
+            break (skin, classes, loops);
+        }
+        for (path, gap) in low {
+            gate.extend(path);
+            gaps.push(gap);
+        }
+        control.check().map_err(|Cancelled| BridgeError::Cancelled)?;
+    };
 
     let mut warnings: Vec<BridgeWarning> = skin
         .pockets
         .iter()
         .map(|p| BridgeWarning::ClosedPocket { centre: p.centre, area: p.area })
+        .chain(gaps)
         .collect();
-    let edge = linking::mean_edge(mesh, topology);
-    let lowest = lowest(mesh, gate_plane);
     if skin.patch_count > 1 && lowest < -edge {
         warnings.push(BridgeWarning::BelowBoard { depth: -lowest });
     }
@@ -285,7 +320,7 @@ pub fn find_bridges_with(
     let near = Surroundings {
         solid: &solid,
         topology,
-        board: (!gate.is_empty() && lowest >= -edge).then_some(gate_plane),
+        board: stands_on_board.then_some(gate_plane),
         clearance: 0.02 * edge,
     };
     let mut bridges = Vec::with_capacity(loops.len());
@@ -332,6 +367,34 @@ fn lowest(mesh: &TriangleMesh, board: (Point, Vector)) -> f64 {
     mesh.positions.iter().map(|p| (p - board.0).dot(&board.1)).fold(f64::INFINITY, f64::min)
 }
 
+/// Openings between model and board that are lower than the mesh can tell: the vertices to
+/// add to the gate, and what to tell the person. A gate taken from a mesh by height comes in
+/// specks wherever the foot is not quite flat; without this every gap between two specks would
+/// be a hole.
+fn sealed(
+    mesh: &TriangleMesh,
+    skin: &Skin,
+    openings: Vec<CutLoop>,
+    edge: f64,
+    board: (Point, Vector),
+) -> Vec<(Vec<u32>, BridgeWarning)> {
+    let mut low = Vec::new();
+    for cut in openings {
+        let path = path_of(skin, &cut);
+        let points: Vec<Point> = path.iter().map(|&v| mesh.positions[v as usize]).collect();
+        let heights: Vec<f64> = points.iter().map(|p| (p - board.0).dot(&board.1).abs()).collect();
+        let height = heights.iter().copied().fold(0.0, f64::max);
+        let area: f64 = (1..points.len())
+            .map(|i| (points[i] - points[i - 1]).norm() * 0.5 * (heights[i] + heights[i - 1]))
+            .sum();
+        let centre = disc::centroid(&points);
+        if area < SEALED_BELOW * edge * rim::length(&points, false) && height < edge {
+            low.push((path, BridgeWarning::GapSealed { centre, height }));
+        }
+    }
+    low
+}
+
 /// Vertices of a cut loop; an open one starts and ends with its gate vertices.
 fn path_of(skin: &Skin, cut: &CutLoop) -> Vec<u32> {
     let mut path: Vec<u32> =
@@ -374,8 +437,12 @@ fn measure(
     control: &Control<'_>,
 ) -> Result<Bridge, BridgeError> {
     let mesh = near.solid.mesh;
-    let closed = !cut.by_board;
-    let path = path_of(skin, cut);
+    let mut path = path_of(skin, cut);
+    // A loop that meets the board in one vertex needs no board to close it.
+    let closed = !cut.by_board || path.first() == path.last();
+    if cut.by_board && closed {
+        path.pop();
+    }
     let points: Vec<Point> = path.iter().map(|&v| mesh.positions[v as usize]).collect();
     let normals = rubber_normals(mesh, near.topology, skin, &path);
     let straight = rim::straightened(near.solid, &points, closed, 0.5 * edge);

@@ -95,6 +95,14 @@ pub(super) fn shortest_loops(
     Ok(chosen)
 }
 
+/// For every class of loops that the board closes and that bounds in the rubber, the shortest.
+pub(super) fn through_board(skin: &Skin, classes: &Classes) -> Vec<CutLoop> {
+    (skin.first_region as u32..skin.node_count as u32)
+        .filter(|&region| skin.is_used(region))
+        .flat_map(|region| Cover::grow(skin, classes, region, 1).loops().into_values())
+        .collect()
+}
+
 /// The shortest loop of each class modulo two.
 type Best = BTreeMap<Vec<u8>, CutLoop>;
 
