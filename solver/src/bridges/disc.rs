@@ -247,7 +247,7 @@ pub(super) fn vector_area(points: &[Point]) -> Vector {
 /// By Dehn's lemma (Papakyriakopoulos 1957, from memory) any disc that keeps off the model will do,
 /// even one that crosses itself: if there is one, there is a plain one with the same rim. So the
 /// tries are free in shape: taut, taut but held off the model, and domes to either side and to
-/// all sides, first as they are and then drawn taut. `few` stops after the first two.
+/// all sides, first as they are and then drawn taut. `few` leaves out the domes.
 pub(super) fn span(
     rim: &Rim,
     near: &Surroundings<'_>,
@@ -256,11 +256,14 @@ pub(super) fn span(
 ) -> Result<Spanned, BridgeError> {
     let mut search = Search { near, control, tries: 0, best: None };
     let mut flat = Disc::new(rim, Vector::zeros());
-    flat.draw_taut(60, near, false);
-    let mut found = search.attempt(&flat)?;
+    let mut taut = flat.clone();
+    taut.draw_taut(60, near, false);
+    let mut found = search.attempt(&taut)?;
     if !found {
-        flat.draw_taut(40, near, true);
+        // Afresh: a disc that was drawn through the model would be held on the wrong side of it.
         found = search.attempt(&flat)?;
+        flat.draw_taut(40, near, true);
+        found |= search.attempt(&flat)?;
     }
     if !found && !few {
         for height in dome_heights(rim, near) {

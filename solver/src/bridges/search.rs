@@ -95,6 +95,33 @@ pub(super) fn shortest_loops(
     Ok(chosen)
 }
 
+/// The shortest loop in the class (modulo two) of another, by the lengths of this skin.
+pub(super) fn loop_of_class(
+    skin: &Skin,
+    classes: &Classes,
+    of: &CutLoop,
+    control: &Control<'_>,
+) -> Result<Option<CutLoop>, Cancelled> {
+    let mut from = spread_nodes(skin, SPREAD_IN_COVER);
+    from.extend((skin.first_region as u32..skin.node_count as u32).filter(|&r| skin.is_used(r)));
+    for keep in CLASSES_PER_NODE {
+        let mut best = Best::new();
+        improve(skin, classes, &from, keep, control, &mut best)?;
+        let Some(found) = best.remove(&of.key) else { continue };
+        let nodes: Vec<u32> = found.steps.iter().map(|s| skin.walk(s.edge, s.forward).0).collect();
+        let again: Vec<u32> = nodes
+            .iter()
+            .copied()
+            .filter(|&n| !skin.is_region(n))
+            .step_by(nodes.len() / SPREAD_IN_COVER + 1)
+            .collect();
+        best.insert(found.key.clone(), found);
+        improve(skin, classes, &again, keep, control, &mut best)?;
+        return Ok(best.remove(&of.key));
+    }
+    Ok(None)
+}
+
 /// For every class of loops that the board closes and that bounds in the rubber, the shortest.
 pub(super) fn through_board(skin: &Skin, classes: &Classes) -> Vec<CutLoop> {
     (skin.first_region as u32..skin.node_count as u32)

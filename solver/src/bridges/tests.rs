@@ -342,10 +342,12 @@ fn knotted_tubes_are_named() {
         assert_eq!(*determinant, Some(expected));
         assert!(explanation.contains("knotted") && explanation.contains(&expected.to_string()));
     }
-    // A tube along an unknot of the same family is an ordinary ring.
-    let mesh = torus_knot_tube(1.0, 2.0, 120, 10);
-    let report = find(&mesh, &[]);
-    assert!(plain(&report), "{:?}", report.bridges[0].disc);
+    // Tubes along unknots of the same family are ordinary rings, coiled more and more.
+    for turns in [2.0, 3.0] {
+        let mesh = torus_knot_tube(1.0, turns, 120, 10);
+        let report = find(&mesh, &[]);
+        assert!(plain(&report), "{turns}: {:?}", report.bridges[0].disc);
+    }
 }
 
 /// Two hoops on a base, the lower one passing under the higher one, like croquet hoops that
