@@ -28,6 +28,8 @@ pub(super) struct Surroundings<'a> {
     pub board: Option<(Point, Vector)>,
     /// Distance kept from the model and the board, mm.
     pub clearance: f64,
+    /// Whether to stop.
+    pub control: &'a Control<'a>,
 }
 
 /// The disc that was found for a rim.
@@ -101,6 +103,10 @@ impl Disc {
         let mut weights = vec![1.0; links.len()];
         let rim_start = self.index(self.rings, 0);
         for sweep in 0..sweeps {
+            // Whoever uses the disc asks again, and reports it.
+            if near.control.is_cancelled() {
+                return;
+            }
             // The first sweeps use even weights: a fresh fan may be folded.
             if sweep % 4 == 0 && sweep >= 12 {
                 for (weight, link) in weights.iter_mut().zip(&links) {
@@ -248,13 +254,8 @@ pub(super) fn vector_area(points: &[Point]) -> Vector {
 /// even one that crosses itself: if there is one, there is a plain one with the same rim. So the
 /// tries are free in shape: taut, taut but held off the model, and domes to either side and to
 /// all sides, first as they are and then drawn taut. `few` leaves out the domes.
-pub(super) fn span(
-    rim: &Rim,
-    near: &Surroundings<'_>,
-    few: bool,
-    control: &Control<'_>,
-) -> Result<Spanned, BridgeError> {
-    let mut search = Search { near, control, tries: 0, best: None };
+pub(super) fn span(rim: &Rim, near: &Surroundings<'_>, few: bool) -> Result<Spanned, BridgeError> {
+    let mut search = Search { near, tries: 0, best: None };
     let mut flat = Disc::new(rim, Vector::zeros());
     let mut taut = flat.clone();
     taut.draw_taut(60, near, false);
@@ -302,7 +303,6 @@ fn dome_heights(rim: &Rim, near: &Surroundings<'_>) -> Vec<Vector> {
 
 struct Search<'a> {
     near: &'a Surroundings<'a>,
-    control: &'a Control<'a>,
     tries: u32,
     best: Option<(Disc, u32)>,
 }
@@ -311,7 +311,7 @@ impl Search<'_> {
     /// Test a disc, keep it if it is the best so far (of equals the later one, which is the more
     /// taut), and say whether nothing passes through it.
     fn attempt(&mut self, disc: &Disc) -> Result<bool, BridgeError> {
-        self.control.check().map_err(|Cancelled| BridgeError::Cancelled)?;
+        self.near.control.check().map_err(|Cancelled| BridgeError::Cancelled)?;
         self.tries += 1;
         let crossings = self.near.crossings(disc)?;
         if self.best.as_ref().is_none_or(|(_, old)| crossings <= *old) {

@@ -1,6 +1,6 @@
 //! From a cut loop to a bridge: rim, disc, neck, depth, and whether the rim is a knot.
 
-use crate::control::{Cancelled, Control};
+use crate::control::Cancelled;
 use crate::mesh::{FaceId, Point, Topology, TriangleMesh, Vector, VertexId};
 
 use super::board::Skin;
@@ -56,9 +56,8 @@ pub(super) fn bridge(
     near: &Surroundings<'_>,
     cut: &CutLoop,
     edge: f64,
-    control: &Control<'_>,
 ) -> Result<Bridge, BridgeError> {
-    let first = measure(skin, near, cut, edge, control)?;
+    let first = measure(skin, near, cut, edge)?;
     let unproved = matches!(first.disc, DiscState::Knotted { determinant: None | Some(1), .. });
     if !unproved {
         return Ok(first);
@@ -66,10 +65,10 @@ pub(super) fn bridge(
     let eye = disc::centroid(&first.rim);
     for hidden in HIDDEN {
         let weighted = favouring_sight(skin, near, eye, hidden);
-        let other = search::loop_of_class(&weighted, classes, cut, control)
+        let other = search::loop_of_class(&weighted, classes, cut, near.control)
             .map_err(|Cancelled| BridgeError::Cancelled)?;
         let Some(other) = other else { continue };
-        let second = measure(skin, near, &other, edge, control)?;
+        let second = measure(skin, near, &other, edge)?;
         if second.disc == DiscState::Plain {
             return Ok(second);
         }
@@ -104,7 +103,6 @@ fn measure(
     near: &Surroundings<'_>,
     cut: &CutLoop,
     edge: f64,
-    control: &Control<'_>,
 ) -> Result<Bridge, BridgeError> {
     let mesh = near.solid.mesh;
     let mut path = path_of(skin, cut);
@@ -121,7 +119,7 @@ fn measure(
     let determinant = knot::determinant(&closed_polygon(&points, closed, near, edge));
     let knotted = determinant.is_some_and(|d| d != 1);
     let tested_rim = rim::rim(&points, &normals, closed, near.board, near.clearance);
-    let spanned = disc::span(&tested_rim, near, knotted, control)?;
+    let spanned = disc::span(&tested_rim, near, knotted)?;
     let state = if spanned.crossings == 0 {
         DiscState::Plain
     } else {
@@ -141,6 +139,7 @@ fn measure(
     let centre = taut.centre();
     // A disc that had to go round something is wider than a taut one.
     let neck_area = if spanned.tries == 1 { taut.area() } else { spanned.disc.area() };
+    near.control.check().map_err(|Cancelled| BridgeError::Cancelled)?;
     Ok(Bridge {
         kind: if closed { BridgeKind::Handle } else { BridgeKind::Arch },
         path,

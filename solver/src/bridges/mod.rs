@@ -15,6 +15,7 @@ mod lattice;
 mod linking;
 mod measure;
 mod neck;
+mod outline;
 mod rim;
 mod search;
 #[cfg(test)]
@@ -286,7 +287,7 @@ pub fn find_bridges_with(
         if skin.faces.is_empty() {
             return Err(BridgeError::GateCoversAll);
         }
-        let classes = Classes::new(mesh, topology, &skin, gate_plane)?;
+        let classes = Classes::new(mesh, topology, &skin, gate_plane, control)?;
         let low = if stands_on_board {
             sealed(mesh, &skin, search::through_board(&skin, &classes), edge, gate_plane)
         } else {
@@ -323,10 +324,11 @@ pub fn find_bridges_with(
         topology,
         board: stands_on_board.then_some(gate_plane),
         clearance: 0.02 * edge,
+        control,
     };
     let mut bridges = Vec::with_capacity(loops.len());
     for (index, cut) in loops.iter().enumerate() {
-        let bridge = measure::bridge(&skin, &classes, &near, cut, edge, control)?;
+        let bridge = measure::bridge(&skin, &classes, &near, cut, edge)?;
         let width = bridge.neck_area / bridge.neck_width.max(f64::MIN_POSITIVE);
         if width < 0.5 * edge {
             warnings.push(BridgeWarning::FinerThanMesh { bridge: index, width, edge });
