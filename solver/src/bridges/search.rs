@@ -24,9 +24,9 @@ const CLASSES_PER_NODE: [usize; 4] = [1, 4, 12, 48];
 /// Starting nodes spread over the skin in the first round.
 const SPREAD: usize = 128;
 /// Starting nodes when several classes a node are kept.
-const SPREAD_IN_COVER: usize = 8;
+const SPREAD_IN_COVER: usize = 5;
 /// Rounds of starting from the loops found so far, at most: with one class a node, with several.
-const ROUNDS: [usize; 2] = [6, 2];
+const ROUNDS: [usize; 2] = [6, 1];
 
 /// A closed walk that bounds in the rubber.
 #[derive(Clone, Debug)]
@@ -219,8 +219,11 @@ fn spread_nodes(skin: &Skin, count: usize) -> Vec<u32> {
 
 struct State {
     node: u32,
+    distance: f64,
     parent: u32,
     step: Step,
+    /// The state that the way here passes first after the starting node, or itself.
+    branch: u32,
 }
 
 /// Shortest ways from one node to every node, at most `keep` of different class each.
@@ -255,7 +258,12 @@ impl<'a> Cover<'a> {
                 continue;
             }
             let step = if parent == u32::MAX { none } else { Step { edge, forward } };
-            if !cover.push(State { node, parent, step }) {
+            let branch = match parent {
+                u32::MAX => 0,
+                0 => cover.states.len() as u32,
+                _ => cover.states[parent as usize].branch,
+            };
+            if !cover.push(State { node, distance, parent, step, branch }) {
                 continue;
             }
             let index = cover.states.len() as u32 - 1;
@@ -352,20 +360,22 @@ impl<'a> Cover<'a> {
                 return;
             }
         }
-        let (mut out, mut back) = (self.way(s), self.way(t));
-        while let (Some(a), Some(b)) = (out.first(), back.first())
-            && a == b
-        {
-            if self.by_board {
-                return;
-            }
-            out.remove(0);
-            back.remove(0);
+        let key: Vec<u8> = class[rank..].iter().map(|c| (c.rem_euclid(2)) as u8).collect();
+        let known = best.get(&key).map_or(f64::INFINITY, |old| old.length);
+        let apart = from.branch != to.branch || from.branch == 0;
+        let length = from.distance + self.skin.edges[step.edge as usize].length + to.distance;
+        // Two ways that start along the same branch make a loop that does not pass the starting
+        // node: one closed by the board is none then, others are rid of their tail.
+        if (apart && length >= known) || (!apart && self.by_board) {
+            return;
         }
+        let (mut out, mut back) = (self.way(s), self.way(t));
+        let tail = out.iter().zip(&back).take_while(|(a, b)| a == b).count();
+        out.drain(..tail);
+        back.drain(..tail);
         let length = self.skin.edges[step.edge as usize].length
             + out.iter().chain(&back).map(|s| self.skin.edges[s.edge as usize].length).sum::<f64>();
-        let key: Vec<u8> = class[rank..].iter().map(|c| (c.rem_euclid(2)) as u8).collect();
-        if best.get(&key).is_some_and(|old| old.length <= length) {
+        if length >= known {
             return;
         }
         let mut steps = out;
