@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 
+use rayon::prelude::*;
+
 use super::project::first_not_finite;
 use super::self_crossing::{SelfCrossings, self_crossings};
 use super::thin_parts::{ThinParts, thin_parts};
@@ -235,7 +237,12 @@ pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
         add(FaultKind::ThinPart, found.samples, Some(found.place), message);
         thin = Some(found);
     }
-    report.genus = genus(mesh).ok();
+    report.genus = if sound && pinched.is_empty() {
+        // A closed mesh has three edges for two faces.
+        Some(bodies.len() as i64 - euler_of_closed(mesh) / 2)
+    } else {
+        genus(mesh).ok()
+    };
     report.bodies = bodies;
     report.crossings = Some(crossings);
     report.thin = thin;
@@ -248,6 +255,16 @@ pub(super) fn is_degenerate(mesh: &TriangleMesh, face: FaceId) -> bool {
     let [a, b, c] = mesh.corners(face);
     let longest = (b - a).norm_squared().max((c - b).norm_squared()).max((a - c).norm_squared());
     mesh.area_vector(face).norm() <= 1e-6 * longest
+}
+
+/// Euler's characteristic of a closed mesh without counting edges: there are three for two faces.
+pub(super) fn euler_of_closed(mesh: &TriangleMesh) -> i64 {
+    let mut used = vec![false; mesh.positions.len()];
+    for &v in mesh.faces.iter().flatten() {
+        used[v as usize] = true;
+    }
+    let used = used.into_iter().filter(|u| *u).count() as i64;
+    used - mesh.faces.len() as i64 / 2
 }
 
 /// Edges sorted by how many faces they have.
@@ -272,7 +289,7 @@ impl EdgeTally {
                 }
             }
         }
-        halves.sort_unstable();
+        halves.par_sort_unstable();
         let mut tally = Self { open: Vec::new(), disagreeing: Vec::new(), crowded: Vec::new() };
         for group in halves.chunk_by(|x, y| (x.0, x.1) == (y.0, y.1)) {
             let (low, high, backwards) = group[0];
@@ -294,7 +311,7 @@ impl EdgeTally {
 }
 
 /// Vertices whose faces are not all connected with each other across edges at the vertex.
-fn pinched_vertices(mesh: &TriangleMesh) -> Vec<u32> {
+pub(super) fn pinched_vertices(mesh: &TriangleMesh) -> Vec<u32> {
     let mut start = vec![0u32; mesh.positions.len() + 1];
     for face in &mesh.faces {
         for &v in face {

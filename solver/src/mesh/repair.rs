@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 
 use super::check::{EdgeTally, at, bodies};
 use super::polygon::{ring_normal, triangulate};
-use super::{FaceId, Point, TriangleMesh, Vector};
+use super::{Point, TriangleMesh, Vector};
 
 /// Vertices of open edges closer together than this share of the longest side are one.
 const WELD_SHARE: f64 = 1e-6;
@@ -311,14 +311,6 @@ impl Opening {
             .sum();
         turn.abs() > std::f64::consts::PI
     }
-}
-
-/// Area of the faces, for tests and messages.
-#[cfg(test)]
-fn face_count_with_normal(mesh: &TriangleMesh, normal: &Vector) -> usize {
-    (0..mesh.faces.len() as u32)
-        .filter(|f| mesh.area_vector(FaceId(*f)).normalize().dot(normal) > 0.999)
-        .count()
 }
 
 #[cfg(test)]
