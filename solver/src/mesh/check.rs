@@ -118,6 +118,15 @@ fn plural(count: usize, one: &str, many: &str) -> String {
 
 /// Look for every fault of a mesh.
 pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
+    check_and_index(mesh, options).0
+}
+
+/// Look for every fault; hand out the index that was made for it too, if the mesh could be
+/// indexed.
+pub(super) fn check_and_index(
+    mesh: &TriangleMesh,
+    options: &CheckOptions,
+) -> (CheckReport, Option<SurfaceLocator>) {
     let mut report = CheckReport {
         vertices: mesh.positions.len(),
         faces: mesh.faces.len(),
@@ -129,19 +138,19 @@ pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
     };
     if mesh.faces.is_empty() {
         add(FaultKind::Empty, 0, None, "the mesh has no faces".to_owned());
-        return report;
+        return (report, None);
     }
     let count = mesh.positions.len() as u32;
     let bad = mesh.faces.iter().filter(|f| f.iter().any(|v| *v >= count)).count();
     if bad > 0 {
         let what = plural(bad, "face names a vertex", "faces name vertices");
         add(FaultKind::BadIndex, bad, None, format!("{what} that the mesh does not have"));
-        return report;
+        return (report, None);
     }
     if let Some(v) = first_not_finite(&mesh.positions) {
         let message = format!("vertex {v} has a coordinate that is not a finite number");
         add(FaultKind::NotFinite, 1, None, message);
-        return report;
+        return (report, None);
     }
 
     let edges = EdgeTally::new(mesh);
@@ -213,8 +222,10 @@ pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
             add(FaultKind::InsideOut, turned, None, message);
         }
     }
-    let crossings = self_crossings(mesh);
-    if let Some(place) = crossings.first_place {
+    // The faults above are all that could keep the mesh from being indexed.
+    let locator = SurfaceLocator::new(mesh).ok();
+    let crossings = locator.as_ref().map(|locator| self_crossings(mesh, locator));
+    if let Some((crossings, place)) = crossings.and_then(|c| Some((c, c.first_place?))) {
         let message = format!(
             "the surface passes through itself: {} cross in {}, the first near {}",
             plural(crossings.faces, "face", "faces"),
@@ -225,8 +236,8 @@ pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
     }
     let mut thin = None;
     if let (true, Some(resolution)) = (sound, options.working_resolution)
-        && let Ok(locator) = SurfaceLocator::new(mesh)
-        && let Some(found) = thin_parts(mesh, &locator, resolution)
+        && let Some(locator) = &locator
+        && let Some(found) = thin_parts(mesh, locator, resolution)
     {
         let message = format!(
             "thin parts: {:.1} % of the surface is less than {resolution:.2} mm thick, the least is {:.2} mm at {}",
@@ -244,9 +255,9 @@ pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
         genus(mesh).ok()
     };
     report.bodies = bodies;
-    report.crossings = Some(crossings);
+    report.crossings = crossings;
     report.thin = thin;
-    report
+    (report, locator)
 }
 
 /// Whether a face has no area to speak of: two corners in one, or a height below a millionth of

@@ -79,6 +79,16 @@ pub fn decimate(
     deviation: f64,
     crossings: usize,
 ) -> Result<Decimated, DecimateError> {
+    decimate_indexed(mesh, &SurfaceLocator::new(mesh)?, deviation, crossings)
+}
+
+/// [`decimate`] with the mesh's own locator at hand.
+pub(super) fn decimate_indexed(
+    mesh: &TriangleMesh,
+    locator: &SurfaceLocator,
+    deviation: f64,
+    crossings: usize,
+) -> Result<Decimated, DecimateError> {
     if !(deviation.is_finite() && deviation > 0.0) {
         return Err(DecimateError::BadDeviation(deviation));
     }
@@ -88,13 +98,7 @@ pub fn decimate(
     if mesh.faces.len() <= WORKING_FACES {
         return Ok(Decimated { mesh: mesh.clone(), deviation: 0.0, retries: Vec::new() });
     }
-    let task = Task {
-        mesh,
-        locator: SurfaceLocator::new(mesh)?,
-        euler: euler_of_closed(mesh),
-        crossings,
-        deviation,
-    };
+    let task = Task { mesh, locator, euler: euler_of_closed(mesh), crossings, deviation };
     let (low, high) = mesh.bounds().unwrap_or((Point::origin(), Point::origin()));
     let centre = nalgebra::center(&low, &high);
     let positions: Vec<[f32; 3]> =
@@ -181,7 +185,7 @@ fn picked(mesh: &TriangleMesh, indices: &[u32]) -> TriangleMesh {
 
 struct Task<'a> {
     mesh: &'a TriangleMesh,
-    locator: SurfaceLocator,
+    locator: &'a SurfaceLocator,
     euler: i64,
     crossings: usize,
     deviation: f64,
@@ -217,7 +221,8 @@ impl Task<'_> {
                 self.euler
             )));
         }
-        let crossing = crossing_pairs(result);
+        let decimated = SurfaceLocator::new(result).map_err(Trouble::somewhere)?;
+        let crossing = crossing_pairs(result, &decimated);
         if crossing.len() > self.crossings {
             let mut faces: Vec<u32> = crossing.iter().flatten().copied().collect();
             faces.sort_unstable();
@@ -233,7 +238,6 @@ impl Task<'_> {
                 places: places.collect(),
             });
         }
-        let decimated = SurfaceLocator::new(result).map_err(Trouble::somewhere)?;
         // Middles of edges and faces of the coarse mesh lie farthest from the fine one; vertices
         // of the fine mesh lie farthest from the coarse one.
         let middles: Vec<Point> = result
@@ -246,7 +250,7 @@ impl Task<'_> {
             })
             .collect();
         let forth = distances(&decimated, &self.mesh.positions);
-        let back = distances(&self.locator, &middles);
+        let back = distances(self.locator, &middles);
         let all = || forth.iter().chain(&back);
         let measured = all().map(|(_, d)| *d).fold(0.0, f64::max);
         if measured <= self.deviation {

@@ -27,9 +27,14 @@ pub struct Repaired {
 /// be finite and indices valid.
 pub fn repair(mesh: TriangleMesh) -> Repaired {
     let mut work = Repaired { mesh, done: Vec::new(), refused: Vec::new() };
-    work.weld();
-    work.drop_faces();
-    work.cap();
+    work.drop_empty_faces();
+    // A mesh whose edges all join two faces that agree has nothing to weld, to cap, or twice.
+    if !EdgeTally::new(&work.mesh).is_sound() {
+        work.weld();
+        work.drop_empty_faces();
+        work.drop_double_faces();
+        work.cap();
+    }
     work.turn();
     work.drop_unused_vertices();
     work
@@ -91,13 +96,16 @@ impl Repaired {
         ));
     }
 
-    fn drop_faces(&mut self) {
+    fn drop_empty_faces(&mut self) {
         let before = self.mesh.faces.len();
         self.mesh.faces.retain(|f| f[0] != f[1] && f[1] != f[2] && f[2] != f[0]);
         let empty = before - self.mesh.faces.len();
         if empty > 0 {
             self.done.push(format!("dropped {empty} faces with two corners in one vertex"));
         }
+    }
+
+    fn drop_double_faces(&mut self) {
         let before = self.mesh.faces.len();
         let mut seen = HashSet::with_capacity(before);
         self.mesh.faces.retain(|f| {

@@ -5,13 +5,10 @@
 //! geometric predicates", 1997, by the crate robust). Faces that only touch along a shared corner
 //! or edge do not cross; neighbours that fold through or onto each other do.
 
-use parry3d_f64::bounding_volume::Aabb;
-use parry3d_f64::math::Vector as GlamVector;
-use parry3d_f64::partitioning::{Bvh, BvhBuildStrategy};
 use rayon::prelude::*;
 use robust::{Coord, Coord3D, orient2d, orient3d};
 
-use super::{FaceId, Point, TriangleMesh};
+use super::{FaceId, Point, SurfaceLocator, TriangleMesh};
 
 /// Extent of self-crossing.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -24,9 +21,9 @@ pub struct SelfCrossings {
     pub first_place: Option<Point>,
 }
 
-/// Count the faces that cross. Indices and coordinates must be sound.
-pub fn self_crossings(mesh: &TriangleMesh) -> SelfCrossings {
-    let pairs = crossing_pairs(mesh);
+/// Count the faces that cross. `locator` is the mesh's own.
+pub fn self_crossings(mesh: &TriangleMesh, locator: &SurfaceLocator) -> SelfCrossings {
+    let pairs = crossing_pairs(mesh, locator);
     let mut faces: Vec<u32> = pairs.iter().flatten().copied().collect();
     faces.sort_unstable();
     faces.dedup();
@@ -38,22 +35,14 @@ pub fn self_crossings(mesh: &TriangleMesh) -> SelfCrossings {
 }
 
 /// All pairs of faces that cross, lower index first, in order.
-pub(super) fn crossing_pairs(mesh: &TriangleMesh) -> Vec<[u32; 2]> {
-    let boxes: Vec<Aabb> = (0..mesh.faces.len() as u32)
-        .map(|f| {
-            let [a, b, c] = mesh.corners(FaceId(f));
-            let (low, high) = (a.inf(&b).inf(&c), a.sup(&b).sup(&c));
-            Aabb::new(GlamVector::new(low.x, low.y, low.z), GlamVector::new(high.x, high.y, high.z))
-        })
-        .collect();
-    let tree = Bvh::from_leaves(BvhBuildStrategy::Binned, &boxes);
+pub(super) fn crossing_pairs(mesh: &TriangleMesh, locator: &SurfaceLocator) -> Vec<[u32; 2]> {
     (0..mesh.faces.len() as u32)
         .into_par_iter()
         .flat_map_iter(|f| {
-            let mut found: Vec<u32> = tree
-                .intersect_aabb(&boxes[f as usize])
-                .filter(|&g| g > f && faces_cross(mesh, f, g))
-                .collect();
+            let [a, b, c] = mesh.corners(FaceId(f));
+            let (low, high) = (a.inf(&b).inf(&c), a.sup(&b).sup(&c));
+            let mut found = locator.faces_near(&low, &high);
+            found.retain(|&g| g > f && faces_cross(mesh, f, g));
             found.sort_unstable();
             found.into_iter().map(move |g| [f, g])
         })

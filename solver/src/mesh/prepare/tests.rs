@@ -1,5 +1,5 @@
+use super::super::FaceId;
 use super::super::fixtures::*;
-use super::super::{FaceId, SurfaceLocator};
 use super::*;
 
 fn faults(mesh: TriangleMesh) -> Vec<FaultKind> {
@@ -87,4 +87,11 @@ fn self_crossing_must_be_accepted_by_a_person() {
     let options = PrepareOptions { accept_self_crossing: true, ..PrepareOptions::default() };
     let model = prepare_mesh(folded, &options).expect("accepted");
     assert!(model.warnings.iter().any(|w| w.contains("passes through itself")));
+}
+
+#[test]
+fn any_thread_may_ask_a_locator() {
+    fn shared<T: Send + Sync>() {}
+    shared::<SurfaceLocator>();
+    shared::<Model>();
 }
