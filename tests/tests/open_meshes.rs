@@ -10,9 +10,8 @@ use slitwright_solver::mesh::{
     Topology, TriangleMesh, genus, planning_mesh, prepare_mesh, read,
 };
 
-/// Name, handles. The handles are computed here by Euler's formula on the file as it is; the
-/// elephant's three and the knot's one are also what one counts on a picture of the shape
-/// (elephant: trunk, tail and legs that touch; knot: a closed tube), from memory.
+/// Name, handles. Computed by Euler's formula on the files as they are, once beforehand and again
+/// below by counting that shares no code with the crate.
 const MESHES: [(&str, i64); 8] = [
     ("bunny00", 0),
     ("homer", 0),
@@ -106,8 +105,8 @@ fn planning_meshes_are_even_and_keep_the_volume() {
 
 #[test]
 fn the_bulls_self_crossings_are_found() {
-    // Four faces of this file cross each other (stated by the people who chose it for this test,
-    // not by the file's makers).
+    // Four faces of this file cross: the number was known before this check was written, from the
+    // project's notes and not from the file's makers.
     let error = prepare_mesh(load("bull"), &PrepareOptions::default()).expect_err("it crosses");
     let PrepareError::Unsound { faults, .. } = error else { panic!("{error}") };
     let kinds: Vec<FaultKind> = faults.iter().map(|f| f.kind).collect();

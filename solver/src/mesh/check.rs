@@ -240,7 +240,7 @@ pub(super) fn check_and_index(
         && let Some(found) = thin_parts(mesh, locator, resolution)
     {
         let message = format!(
-            "thin parts: {:.1} % of the surface is less than {resolution:.2} mm thick, the least is {:.2} mm at {}",
+            "thin parts: {:.2} % of the surface is less than {resolution:.2} mm thick, the least is {:.2} mm at {}",
             100.0 * found.area_share,
             found.least,
             at(&found.place)
