@@ -161,7 +161,7 @@ impl<'a> Separator<'a> {
         order: &[usize],
         limit: usize,
         control: &Control<'_>,
-    ) -> Vec<Ring> {
+    ) -> Found {
         let graph = self.graph();
         let capacity: Vec<i64> = graph
             .edges
@@ -202,21 +202,31 @@ impl<'a> Separator<'a> {
         // Whole chunks at a time, so that where the search stops does not depend on which thread
         // was faster.
         let mut rings: Vec<Ring> = Vec::new();
+        let mut hits = Vec::new();
         for chunk in order.chunks(CHUNK) {
-            let found: Vec<Ring> = chunk
+            let found: Vec<Vec<Ring>> = chunk
                 .par_iter()
                 .map_init(|| self.network.clone(), |network, &t| look(network, &self.targets[t]))
-                .flatten_iter()
                 .collect();
-            rings.extend(found);
+            hits.extend(chunk.iter().zip(&found).filter(|(_, r)| !r.is_empty()).map(|(&t, _)| t));
+            rings.extend(found.into_iter().flatten());
             if rings.len() >= limit {
                 break;
             }
         }
         rings.sort_by(|a, b| a.outline.cmp(&b.outline));
         rings.dedup_by(|a, b| a.outline == b.outline);
-        rings
+        Found { rings, hits }
     }
+}
+
+/// Tight rings, and the targets round which they were found.
+#[derive(Clone, Debug, Default)]
+pub struct Found {
+    /// The rings, each once.
+    pub rings: Vec<Ring>,
+    /// Targets that gave a ring.
+    pub hits: Vec<usize>,
 }
 
 /// How a ring may cross what is cut.
