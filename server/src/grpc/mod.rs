@@ -1,0 +1,9 @@
+//! The gRPC face: handlers that decode, call and encode.
+
+mod errors;
+mod paging;
+mod service;
+mod upload;
+
+pub use service::Service;
+pub use upload::UploadRules;
