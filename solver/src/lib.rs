@@ -10,6 +10,8 @@
 pub mod body;
 pub mod bridges;
 pub mod control;
+pub mod girth;
+pub mod optimise;
 pub mod mesh;
 pub mod outputs;
 pub mod plan;

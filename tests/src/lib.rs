@@ -1,1 +1,30 @@
-//! .
+//! Exact shapes that the tests run on, as closed oriented triangle meshes in millimetres.
+//!
+//! Each shape has a closed form for its volume, its girths or its topology, so that a test can
+//! compare a computed value with mathematics instead of with another program. Shapes that take an
+//! `edge` argument have triangles close to equilateral with sides of about that length; refine by
+//! making it smaller. Unless said otherwise a shape stands on the plane z = 0, which is where the
+//! gate is.
+//!
+//! - [`revolution`]: surfaces of revolution: cone, cylinder, ball on a rod, sphere on a gate
+//! - [`sphere`]: spheres and ellipsoids
+//! - [`blocks`]: boxes, plates with holes, arches, stools
+//! - [`tubes`]: torus, knots and other closed tubes
+//! - [`motion`]: rigid motions, scalings, mirror images and shuffled numbering
+
+pub mod blocks;
+pub mod motion;
+pub mod revolution;
+pub mod sphere;
+pub mod tubes;
+
+#[cfg(test)]
+mod measure;
+
+pub use blocks::{blocks_mesh, box_mesh, handles_plate, stool, two_footed_arch};
+pub use motion::{mirrored, moved, random_motion, scaled, shuffled, standing, stretched};
+pub use revolution::{
+    Profile, ball_on_rod, cone, cylinder, frustum, revolve, sphere_on_gate, surface_of_revolution,
+};
+pub use sphere::{ellipsoid, icosphere, uv_sphere};
+pub use tubes::{figure_eight_tube, torus, torus_with_edge, trefoil_tube, tube_along};

@@ -1,7 +1,11 @@
 //! The mould body: rubber, its shape round the model, and the gate.
 
+mod gate;
+mod mould;
 mod rubber;
 mod shape;
 
+pub use gate::{Gate, GateError};
+pub use mould::{MouldBody, MouldError};
 pub use rubber::{Rubber, RubberClass, RubberError};
 pub use shape::{GateChoice, MouldShape};

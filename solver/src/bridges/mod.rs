@@ -1,6 +1,36 @@
 //! Holes of model and board, and the rubber bridges that run through them.
+//!
+//! The entry point is [`find_bridges`]. In order: the model's skin with the board in place of the
+//! gate (`board`), generators of its loops (`homology`), which loops bound in the rubber (`classes`,
+//! by linking numbers), the shortest independent ones of these (`search`), and for each a disc across
+//! the hole with its measures (`rim`, `disc`, `neck`) and, where no plain disc is found, a test
+//! whether the rim itself is a knot (`knot`).
 
-use crate::mesh::Point;
+mod board;
+mod classes;
+mod disc;
+mod homology;
+mod knot;
+mod lattice;
+mod linking;
+mod neck;
+mod rim;
+mod search;
+#[cfg(test)]
+mod shapes;
+mod solid;
+#[cfg(test)]
+mod tests;
+mod union_find;
+
+use crate::control::{Cancelled, Control};
+use crate::mesh::{FaceId, Point, Topology, TriangleMesh, Vector};
+
+use board::Skin;
+use classes::Classes;
+use disc::Surroundings;
+use search::CutLoop;
+use solid::Solid;
 
 /// A hole of the model (or of model and board) with the rubber that runs through it.
 #[derive(Clone, Debug, PartialEq)]
@@ -8,12 +38,16 @@ pub struct Bridge {
     /// What the hole is made of.
     pub kind: BridgeKind,
     /// Where the knife meets the model when it cuts the bridge across: vertices of the planning
-    /// mesh, in order. Closed for a hole of the model alone; for a hole between model and board
-    /// it runs from one gate vertex to another and the board closes it.
+    /// mesh along mesh edges, in order. Closed for a hole of the model alone (the first vertex
+    /// is not repeated); for a hole between model and board it runs from one gate vertex to
+    /// another and the board closes it.
     pub path: Vec<u32>,
     /// Whether `path` closes on itself.
     pub closed: bool,
-    /// Length of the cut on the model, mm.
+    /// The same cut without the zig-zag of mesh edges: points on the surface, not repeated at the
+    /// end when closed.
+    pub rim: Vec<Point>,
+    /// Length of `rim`, mm: the cut on the model.
     pub length: f64,
     /// The narrowest section of the bridge, mm^2: area of the disc that the cut spans.
     pub neck_area: f64,
@@ -23,6 +57,10 @@ pub struct Bridge {
     pub depth: f64,
     /// Middle of the disc.
     pub centre: Point,
+    /// Unit normal of the disc: the direction of the hole.
+    pub axis: Vector,
+    /// The disc that was tested, a hair off the model at its rim.
+    pub surface: TriangleMesh,
     /// Whether the disc crosses nothing but its own rim. When not, the hole has no plain disc.
     pub disc: DiscState,
 }
@@ -45,7 +83,381 @@ pub enum DiscState {
     Knotted {
         /// How often the model crosses the best disc.
         crossings: u32,
+        /// Determinant of the knot that the cut makes. Anything but 1 proves that no disc exists;
+        /// `None` where it could not be worked out.
+        determinant: Option<u64>,
         /// Plain words for the person.
         explanation: String,
     },
+}
+
+/// All holes of model and board.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BridgeReport {
+    /// Genus of the model's surface: its handles, the board left out.
+    pub genus: u32,
+    /// Independent holes of model and board together.
+    pub holes: u32,
+    /// One bridge for each hole, shortest cut first. Fewer only with a warning.
+    pub bridges: Vec<Bridge>,
+    /// What a person has to know besides.
+    pub warnings: Vec<BridgeWarning>,
+}
+
+/// Something about the holes that the person has to know.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum BridgeWarning {
+    /// Rubber is shut in between the model and the board.
+    #[error(
+        "the model shuts in a pocket against the board near ({:.1}, {:.1}, {:.1}), about {area:.0} mm^2 \
+         of board: rubber poured there is a separate lump, or no rubber reaches it. Fill the hollow \
+         or give it a way out", centre.x, centre.y, centre.z
+    )]
+    ClosedPocket {
+        /// Middle of the board in the pocket.
+        centre: Point,
+        /// Area of the board in the pocket, mm^2.
+        area: f64,
+    },
+    /// A bridge is finer than the mesh it was found on.
+    #[error(
+        "bridge {bridge} is only {width:.2} mm wide where the planning mesh has edges of {edge:.2} mm: \
+         it may be a gap in the contact with the board rather than a hole. Check it on the model"
+    )]
+    FinerThanMesh {
+        /// Index into [`BridgeReport::bridges`].
+        bridge: usize,
+        /// Narrow width of the bridge, mm.
+        width: f64,
+        /// Mean edge of the planning mesh, mm.
+        edge: f64,
+    },
+    /// No cut loop was found for some holes.
+    #[error(
+        "{missing} of {holes} holes have no cut loop: they are tangled beyond what was searched. \
+         Treat the mould as not openable there until a person has looked"
+    )]
+    NoCutLoop {
+        /// Holes without a loop.
+        missing: u32,
+        /// All holes.
+        holes: u32,
+    },
+    /// The model reaches below the board although several patches stand on it.
+    #[error(
+        "the model reaches {depth:.2} mm below the board's plane: holes between its feet may be \
+         misread. Move the board or the gate"
+    )]
+    BelowBoard {
+        /// How far, mm.
+        depth: f64,
+    },
+}
+
+/// Why holes could not be found.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum BridgeError {
+    /// The mesh has no faces, or more than one body.
+    #[error(
+        "the mesh has {bodies} bodies: holes are found for exactly one; join or remove the others"
+    )]
+    NotOneBody {
+        /// Bodies found.
+        bodies: u32,
+    },
+    /// The mesh and its topology do not belong together.
+    #[error(
+        "topology has {edges} edges round {faces} faces but the mesh has {mesh_faces}: build it from this mesh"
+    )]
+    WrongTopology {
+        /// Edges of the topology.
+        edges: usize,
+        /// Faces of the topology.
+        faces: usize,
+        /// Faces of the mesh.
+        mesh_faces: usize,
+    },
+    /// A gate vertex does not exist.
+    #[error("gate names vertex {vertex} but the mesh has {count}: give vertices of this mesh")]
+    GateVertex {
+        /// Vertex named.
+        vertex: u32,
+        /// Vertices of the mesh.
+        count: usize,
+    },
+    /// The whole surface is gate.
+    #[error("the gate covers the whole surface: nothing is left for rubber; give a smaller gate")]
+    GateCoversAll,
+    /// The board's plane is not a plane.
+    #[error(
+        "gate_plane has a normal of length {length}: give a unit vector that points up from the board"
+    )]
+    BadPlane {
+        /// Length given.
+        length: f64,
+    },
+    /// Loops on and in the model come too near each other to tell how they link.
+    #[error(
+        "two loops on the model touch (linking number {linking:.3} is not whole): the mesh crosses \
+         or touches itself; repair the model"
+    )]
+    LoopsTouch {
+        /// Value found.
+        linking: f64,
+    },
+    /// The surface does not bound a solid in space.
+    #[error(
+        "the surface has {expected} handles but {found} of them link the solid: the mesh crosses \
+         itself or the board; repair the model or move the board"
+    )]
+    NotEmbedded {
+        /// Handles by Euler's characteristic.
+        expected: usize,
+        /// Rank of the linking matrix.
+        found: usize,
+    },
+    /// Loops link each other so often that the numbers get out of hand.
+    #[error(
+        "the {size} loops of the model and board link each other too often to be sorted out: \
+         plan parts of the model by themselves"
+    )]
+    TooTangled {
+        /// Independent loops.
+        size: usize,
+    },
+    /// The collision library refused the mesh.
+    #[error("the mesh cannot be tested for crossings: {message}")]
+    Collision {
+        /// The library's words.
+        message: String,
+    },
+    /// The caller cancelled.
+    #[error("cancelled by the caller")]
+    Cancelled,
+}
+
+/// Holes of model and board, with a cut loop for each.
+///
+/// `mesh` is the planning mesh: closed, oriented, one body, mm. `gate` are the vertices that touch
+/// the board, in one or several patches. `gate_plane` is the board: a point on it and the unit
+/// vector that points up from it.
+pub fn find_bridges(
+    mesh: &TriangleMesh,
+    topology: &Topology,
+    gate: &[u32],
+    gate_plane: (Point, Vector),
+) -> Result<BridgeReport, BridgeError> {
+    find_bridges_with(mesh, topology, gate, gate_plane, &Control::silent())
+}
+
+/// [`find_bridges`] that can be cancelled.
+pub fn find_bridges_with(
+    mesh: &TriangleMesh,
+    topology: &Topology,
+    gate: &[u32],
+    gate_plane: (Point, Vector),
+    control: &Control<'_>,
+) -> Result<BridgeReport, BridgeError> {
+    check(mesh, topology, gate, gate_plane)?;
+    let skin = Skin::new(mesh, topology, gate, gate_plane);
+    if skin.faces.is_empty() {
+        return Err(BridgeError::GateCoversAll);
+    }
+    let classes = Classes::new(mesh, topology, &skin, gate_plane)?;
+    let loops = search::shortest_loops(&skin, &classes, control)
+        .map_err(|Cancelled| BridgeError::Cancelled)?;
+
+    let mut warnings: Vec<BridgeWarning> = skin
+        .pockets
+        .iter()
+        .map(|p| BridgeWarning::ClosedPocket { centre: p.centre, area: p.area })
+        .collect();
+    let edge = linking::mean_edge(mesh, topology);
+    let lowest = lowest(mesh, gate_plane);
+    if skin.patch_count > 1 && lowest < -edge {
+        warnings.push(BridgeWarning::BelowBoard { depth: -lowest });
+    }
+    let holes = classes.holes() as u32;
+    if loops.len() < holes as usize {
+        warnings.push(BridgeWarning::NoCutLoop { missing: holes - loops.len() as u32, holes });
+    }
+    let solid = Solid::new(mesh, true)?;
+    let near = Surroundings {
+        solid: &solid,
+        topology,
+        board: (!gate.is_empty() && lowest >= -edge).then_some(gate_plane),
+        clearance: 0.02 * edge,
+    };
+    let mut bridges = Vec::with_capacity(loops.len());
+    for (index, cut) in loops.iter().enumerate() {
+        let bridge = measure(&skin, &near, cut, edge, control)?;
+        let width = bridge.neck_area / bridge.neck_width.max(f64::MIN_POSITIVE);
+        if width < 0.5 * edge {
+            warnings.push(BridgeWarning::FinerThanMesh { bridge: index, width, edge });
+        }
+        bridges.push(bridge);
+    }
+    let genus = (2 - topology.euler_characteristic()) / 2;
+    Ok(BridgeReport { genus: genus as u32, holes, bridges, warnings })
+}
+
+fn check(
+    mesh: &TriangleMesh,
+    topology: &Topology,
+    gate: &[u32],
+    gate_plane: (Point, Vector),
+) -> Result<(), BridgeError> {
+    if topology.face_edges.len() != mesh.faces.len()
+        || topology.edge_count() * 2 != mesh.faces.len() * 3
+    {
+        return Err(BridgeError::WrongTopology {
+            edges: topology.edge_count(),
+            faces: topology.face_edges.len(),
+            mesh_faces: mesh.faces.len(),
+        });
+    }
+    let (_, bodies) = topology.bodies();
+    if bodies != 1 {
+        return Err(BridgeError::NotOneBody { bodies });
+    }
+    let count = mesh.positions.len();
+    if let Some(&vertex) = gate.iter().find(|&&v| v as usize >= count) {
+        return Err(BridgeError::GateVertex { vertex, count });
+    }
+    let length = gate_plane.1.norm();
+    if (length - 1.0).abs() < 1e-6 { Ok(()) } else { Err(BridgeError::BadPlane { length }) }
+}
+
+fn lowest(mesh: &TriangleMesh, board: (Point, Vector)) -> f64 {
+    mesh.positions.iter().map(|p| (p - board.0).dot(&board.1)).fold(f64::INFINITY, f64::min)
+}
+
+/// Vertices of a cut loop; an open one starts and ends with its gate vertices.
+fn path_of(skin: &Skin, cut: &CutLoop) -> Vec<u32> {
+    let mut path: Vec<u32> =
+        cut.steps.iter().map(|s| skin.walk_ends(s.edge, s.forward).0).collect();
+    if let (true, Some(last)) = (cut.by_board, cut.steps.last()) {
+        path.push(skin.walk_ends(last.edge, last.forward).1);
+    }
+    path
+}
+
+/// Outward normals at vertices from the faces that rubber touches.
+fn rubber_normals(
+    mesh: &TriangleMesh,
+    topology: &Topology,
+    skin: &Skin,
+    path: &[u32],
+) -> Vec<Vector> {
+    let on_gate = |v: u32| skin.patch_of[v as usize] != u32::MAX;
+    path.iter()
+        .map(|&v| {
+            let mut sum = Vector::zeros();
+            for &edge in topology.edges_of(crate::mesh::VertexId(v)) {
+                for face in topology.edge_faces[edge as usize] {
+                    if !mesh.faces[face as usize].iter().all(|&c| on_gate(c)) {
+                        sum +=
+                            mesh.area_vector(FaceId(face)).try_normalize(0.0).unwrap_or_default();
+                    }
+                }
+            }
+            sum.try_normalize(0.0).unwrap_or_default()
+        })
+        .collect()
+}
+
+fn measure(
+    skin: &Skin,
+    near: &Surroundings<'_>,
+    cut: &CutLoop,
+    edge: f64,
+    control: &Control<'_>,
+) -> Result<Bridge, BridgeError> {
+    let mesh = near.solid.mesh;
+    let closed = !cut.by_board;
+    let path = path_of(skin, cut);
+    let points: Vec<Point> = path.iter().map(|&v| mesh.positions[v as usize]).collect();
+    let normals = rubber_normals(mesh, near.topology, skin, &path);
+    let straight = rim::straightened(near.solid, &points, closed, 0.5 * edge);
+    let laid = rim::laid_on(near.solid, &straight, closed);
+
+    let determinant = knot::determinant(&closed_polygon(&points, closed, near, edge));
+    let knotted = determinant.is_some_and(|d| d != 1);
+    let tested_rim = rim::rim(&points, &normals, closed, near.board, near.clearance);
+    let spanned = disc::span(&tested_rim, near, knotted, control)?;
+    let state = if spanned.crossings == 0 {
+        DiscState::Plain
+    } else {
+        DiscState::Knotted {
+            crossings: spanned.crossings,
+            determinant,
+            explanation: explain(&spanned, determinant),
+        }
+    };
+
+    let straight_rim = {
+        let flat = vec![Vector::zeros(); straight.len()];
+        rim::rim(&straight, &flat, closed, near.board, 0.0)
+    };
+    let taut = disc::taut(&straight_rim, near);
+    let axis = disc::vector_area(&straight_rim.points).try_normalize(0.0).unwrap_or_else(Vector::z);
+    let centre = taut.centre();
+    // A disc that had to go round something is wider than a taut one.
+    let neck_area = if spanned.tries == 1 { taut.area() } else { spanned.disc.area() };
+    Ok(Bridge {
+        kind: if closed { BridgeKind::Handle } else { BridgeKind::Arch },
+        path,
+        closed,
+        length: rim::length(&laid, closed),
+        neck_area,
+        neck_width: disc::greatest_width(&straight_rim.points),
+        depth: neck::depth(near.solid, &straight, centre, axis, 0.2 * edge),
+        centre,
+        axis,
+        surface: spanned.disc.mesh(),
+        rim: laid,
+        disc: state,
+    })
+}
+
+/// The cut as a closed polygon, an open one closed well below the board. How it is closed there
+/// makes no difference to the knot: the way below can slide past itself freely.
+fn closed_polygon(
+    points: &[Point],
+    closed: bool,
+    near: &Surroundings<'_>,
+    edge: f64,
+) -> Vec<Point> {
+    let mut polygon = points.to_vec();
+    if let (false, Some((origin, up)), Some(&first), Some(&last)) =
+        (closed, near.board, points.first(), points.last())
+    {
+        for p in [last, first] {
+            polygon.push(p - up * ((p - origin).dot(&up) + 10.0 * edge));
+        }
+    }
+    polygon
+}
+
+fn explain(spanned: &disc::Spanned, determinant: Option<u64>) -> String {
+    let times = match spanned.crossings {
+        1 => "once".to_owned(),
+        n => format!("{n} times"),
+    };
+    let tries = match spanned.tries {
+        1 => "1 try".to_owned(),
+        n => format!("{n} tries"),
+    };
+    match determinant {
+        Some(d) if d != 1 => format!(
+            "This hole is knotted: the line that a cut across it would follow on the model is itself \
+             tied in a knot (its determinant is {d}; a line that bounds a plain disc has 1), so no \
+             plain cut opens it. The model passes through the best disc {times}."
+        ),
+        _ => format!(
+            "No plain disc was found across this hole after {tries}: the model passes through \
+             the best one {times}. The hole is linked with another part of the model or tangled; \
+             this is not proved, so look at it before the pour."
+        ),
+    }
 }

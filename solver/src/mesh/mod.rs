@@ -1,7 +1,32 @@
 //! Triangle meshes: reading, units, checks, safe repairs, the working and the planning mesh.
+//!
+//! [`prepare`] is the way in: it reads a file, repairs what is safe, checks everything and makes
+//! the working mesh. [`planning_mesh`] makes even triangles for the graph; [`SurfaceLocator`]
+//! carries results back to the original.
 
+mod check;
+mod decimate;
+#[cfg(test)]
+pub(crate) mod fixtures;
+mod io;
+mod polygon;
+mod prepare;
+mod project;
+mod remesh;
+mod repair;
+mod self_crossing;
 mod surface;
+mod thin_parts;
 mod topology;
 
+pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus};
+pub use decimate::{DecimateError, Decimated, decimate, default_deviation};
+pub use io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};
+pub use prepare::{Model, PrepareError, PrepareOptions, prepare, prepare_mesh};
+pub use project::{LocatorError, SurfaceHit, SurfaceLocator};
+pub use remesh::{RemeshError, planning_mesh};
+pub use repair::{Repaired, repair};
+pub use self_crossing::{SelfCrossings, self_crossings};
 pub use surface::{FaceId, Point, TriangleMesh, Vector, VertexId};
+pub use thin_parts::{ThinParts, thin_parts};
 pub use topology::{EdgeId, Topology, TopologyError};

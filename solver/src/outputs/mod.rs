@@ -1,1 +1,10 @@
-//! What a person or another program takes away: pictures.
+//! What a person or another program takes away: pictures, a page of words, cautions.
+
+pub mod cautions;
+#[cfg(test)]
+mod fixtures;
+pub mod pictures;
+mod summary;
+mod words;
+
+pub use summary::summary;

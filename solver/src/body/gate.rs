@@ -1,0 +1,216 @@
+//! The gate: where the model meets the board or the sprue, and the frame it gives the mould.
+//!
+//! The mould frame has its origin on the board below the middle of the model's outline, z away
+//! from the board, and x along a direction that depends on the shape alone. So a model that was
+//! turned or moved before it was read is planned in the same frame.
+
+use nalgebra::{Isometry3, Matrix3, Rotation3, Translation3, UnitQuaternion};
+
+use super::GateChoice;
+use crate::mesh::{FaceId, Point, TriangleMesh, Vector};
+
+/// Faces that lean at most this far from the board's plane are flat on it, degrees.
+const FLAT_WITHIN_DEGREES: f64 = 20.0;
+
+/// A gate cannot be found.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum GateError {
+    /// A vector or number of the request cannot be used.
+    #[error("gate.{field}: {fault}")]
+    BadField {
+        /// Field of the request.
+        field: &'static str,
+        /// What is wrong and what to do.
+        fault: &'static str,
+    },
+    /// The model does not stand on a flat face.
+    #[error("gate.lowest_flat: the model has no flat face at its lowest point along up ({area:.1} mm^2 within {tolerance:.2} mm of it): give gate.patch or gate.plane, or another up")]
+    NoFlatFace {
+        /// Flat area found, mm^2.
+        area: f64,
+        /// Height looked at, mm.
+        tolerance: f64,
+    },
+    /// The patch or plane touches nothing.
+    #[error("gate.{field}: no part of the model lies there (nearest point {distance:.2} mm away): move it or enlarge it")]
+    Misses {
+        /// Field of the request.
+        field: &'static str,
+        /// Distance to the nearest point of the model, mm.
+        distance: f64,
+    },
+}
+
+/// Which points of the surface are gate, in the mould frame.
+#[derive(Clone, Debug, PartialEq)]
+enum Region {
+    /// At or below this height, mm.
+    Below(f64),
+    /// Within a ball.
+    Ball(Point, f64),
+}
+
+/// The gate and the mould frame.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Gate {
+    /// Takes model coordinates to the mould frame.
+    pub to_mould: Isometry3<f64>,
+    region: Region,
+}
+
+impl Gate {
+    /// Find the gate of a model.
+    pub fn find(model: &TriangleMesh, choice: &GateChoice) -> Result<Self, GateError> {
+        let size = model.longest_side();
+        let (up, on_board, region): (Vector, Point, Box<dyn Fn(&Isometry3<f64>) -> Region>) =
+            match *choice {
+                GateChoice::LowestFlat { up } => {
+                    let up = direction("lowest_flat.up", up)?;
+                    let height = |p: &Point| p.coords.dot(&up);
+                    let lowest = model.positions.iter().map(height).fold(f64::INFINITY, f64::min);
+                    let tolerance = (0.003 * size).max(0.05);
+                    let area = flat_area(model, &up, lowest + tolerance);
+                    // A flat face the size of a coin's edge is no stand.
+                    if area < 1e-4 * size * size {
+                        return Err(GateError::NoFlatFace { area, tolerance });
+                    }
+                    let limit = tolerance;
+                    (up, Point::from(up * lowest), Box::new(move |_| Region::Below(limit)))
+                }
+                GateChoice::Plane { point, normal } => {
+                    let up = -direction("plane.normal", normal)?;
+                    finite("plane.point", point)?;
+                    let above = |p: &Point| (p - point).dot(&up);
+                    let nearest = model.positions.iter().map(above).fold(f64::INFINITY, f64::min);
+                    let tolerance = (0.002 * size).max(0.05);
+                    if nearest > tolerance {
+                        return Err(GateError::Misses { field: "plane", distance: nearest });
+                    }
+                    (up, point, Box::new(move |_| Region::Below(tolerance)))
+                }
+                GateChoice::Patch { centre, radius } => {
+                    finite("patch.centre", centre)?;
+                    if !(radius.is_finite() && radius > 0.0) {
+                        return Err(GateError::BadField {
+                            field: "patch.radius",
+                            fault: "must be a positive number of mm",
+                        });
+                    }
+                    let nearest = model
+                        .positions
+                        .iter()
+                        .map(|p| (p - centre).norm())
+                        .fold(f64::INFINITY, f64::min);
+                    if nearest > radius {
+                        return Err(GateError::Misses { field: "patch", distance: nearest });
+                    }
+                    let outward: Vector = (0..model.faces.len() as u32)
+                        .filter(|&f| {
+                            model.corners(FaceId(f)).iter().all(|p| (p - centre).norm() <= radius)
+                        })
+                        .map(|f| model.area_vector(FaceId(f)))
+                        .sum();
+                    let outward = outward.try_normalize(1e-9).ok_or(GateError::BadField {
+                        field: "patch",
+                        fault: "holds no whole face of the model: enlarge the radius",
+                    })?;
+                    (-outward, centre, Box::new(move |pose| Region::Ball(pose * centre, radius)))
+                }
+            };
+        let to_mould = mould_frame(model, &up, &on_board);
+        let region = region(&to_mould);
+        Ok(Self { to_mould, region })
+    }
+
+    /// Whether a point of the surface, in the mould frame, belongs to the gate.
+    pub fn holds(&self, point: &Point) -> bool {
+        match self.region {
+            Region::Below(limit) => point.z <= limit,
+            Region::Ball(centre, radius) => (point - centre).norm() <= radius,
+        }
+    }
+}
+
+fn direction(field: &'static str, v: Vector) -> Result<Vector, GateError> {
+    let fault = "must be a direction: three finite numbers, not all zero";
+    if !v.iter().all(|x| x.is_finite()) {
+        return Err(GateError::BadField { field, fault });
+    }
+    v.try_normalize(1e-12).ok_or(GateError::BadField { field, fault })
+}
+
+fn finite(field: &'static str, p: Point) -> Result<(), GateError> {
+    if p.iter().all(|x| x.is_finite()) {
+        Ok(())
+    } else {
+        Err(GateError::BadField { field, fault: "must be three finite numbers, mm" })
+    }
+}
+
+/// Area, mm^2, of the faces that lie below `limit` and look down.
+fn flat_area(model: &TriangleMesh, up: &Vector, limit: f64) -> f64 {
+    let flat = FLAT_WITHIN_DEGREES.to_radians().cos();
+    (0..model.faces.len() as u32)
+        .map(FaceId)
+        .filter(|&f| {
+            let normal = model.area_vector(f);
+            model.corners(f).iter().all(|p| p.coords.dot(up) <= limit)
+                && -normal.dot(up) >= flat * normal.norm()
+        })
+        .map(|f| model.face_area(f))
+        .sum()
+}
+
+/// z along `up`, origin on the board below the surface's middle, x by the third moments of the
+/// surface about that axis: odd moments, so that front and back are told apart; where they vanish
+/// (a symmetric shape) by the second moments; where those are equal too, any x serves.
+fn mould_frame(model: &TriangleMesh, up: &Vector, on_board: &Point) -> Isometry3<f64> {
+    let mut area_sum = 0.0;
+    let mut middle = Vector::zeros();
+    let samples: Vec<(Point, f64)> = (0..model.faces.len() as u32)
+        .map(|f| {
+            let [a, b, c] = model.corners(FaceId(f));
+            let area = model.face_area(FaceId(f));
+            let centre = Point::from((a.coords + b.coords + c.coords) / 3.0);
+            area_sum += area;
+            middle += centre.coords * area;
+            (centre, area)
+        })
+        .collect();
+    let middle = middle / area_sum.max(1e-300);
+    let origin = middle - up * (middle - on_board.coords).dot(up);
+    // Any two axes across `up`, the first as near to the model's own x as can be so that an
+    // untouched model stays recognisable.
+    let guess = if up.x.abs() < 0.9 { Vector::x() } else { Vector::y() };
+    let side = (guess - up * guess.dot(up)).normalize();
+    let other = up.cross(&side);
+    let (mut third, mut scale3) = ((0.0, 0.0), 0.0);
+    let (mut second, mut scale2) = ((0.0, 0.0), 0.0);
+    for (p, area) in &samples {
+        let offset = p.coords - origin;
+        let (x, y) = (offset.dot(&side), offset.dot(&other));
+        let r2 = x * x + y * y;
+        third.0 += area * r2 * x;
+        third.1 += area * r2 * y;
+        scale3 += area * r2 * r2.sqrt();
+        second.0 += area * (x * x - y * y);
+        second.1 += area * 2.0 * x * y;
+        scale2 += area * r2;
+    }
+    let angle = if third.0.hypot(third.1) > 1e-3 * scale3 {
+        third.1.atan2(third.0)
+    } else if second.0.hypot(second.1) > 1e-3 * scale2 {
+        0.5 * second.1.atan2(second.0)
+    } else {
+        0.0
+    };
+    let x = side * angle.cos() + other * angle.sin();
+    let y = up.cross(&x);
+    let rotation = Rotation3::from_matrix_unchecked(Matrix3::from_rows(&[
+        x.transpose(),
+        y.transpose(),
+        up.transpose(),
+    ]));
+    let turn = UnitQuaternion::from_rotation_matrix(&rotation);
+    Isometry3::from_parts(Translation3::from(-(turn * origin)), turn)
+}

@@ -1,0 +1,199 @@
+//! Rubber round the model: how thick it is, how much of it, how far it may be stretched.
+//!
+//! Everything here is in the mould frame (see [`super::Gate`]).
+
+use rayon::prelude::*;
+
+use super::{MouldShape, Rubber};
+use crate::mesh::{LocatorError, Point, SurfaceLocator, TriangleMesh, Vector};
+
+/// A mould body cannot be built.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum MouldError {
+    /// A length of the request cannot be used.
+    #[error("mould.{field} is {value} mm: it must lie between {low} and {high} mm")]
+    OutOfRange {
+        /// Field of the request.
+        field: &'static str,
+        /// Value given, mm.
+        value: f64,
+        /// Least allowed, mm.
+        low: f64,
+        /// Greatest allowed, mm.
+        high: f64,
+    },
+    /// The model has no surface to build round.
+    #[error(transparent)]
+    Locator(#[from] LocatorError),
+}
+
+/// Outer skin of the rubber.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Outside {
+    Box { low: Point, high: Point },
+    Cylinder { axis: (f64, f64), radius: f64, bottom: f64, top: f64 },
+    Offset { thickness: f64, bottom: f64 },
+}
+
+/// The rubber body round one model.
+pub struct MouldBody {
+    outside: Outside,
+    model: SurfaceLocator,
+    volume: f64,
+}
+
+/// Walls thinner or thicker than this cannot be asked for, mm.
+const WALL_RANGE: (f64, f64) = (1.0, 500.0);
+/// Cells along the longest side of the grid that measures a blanket's volume.
+const VOLUME_CELLS: f64 = 96.0;
+
+impl MouldBody {
+    /// Build the body round a closed model given in the mould frame.
+    pub fn new(model: &TriangleMesh, shape: &MouldShape) -> Result<Self, MouldError> {
+        let locator = SurfaceLocator::new(model)?;
+        let Some((low, high)) = model.bounds() else {
+            return Err(MouldError::Locator(LocatorError::Empty));
+        };
+        let check = |field, value: f64| {
+            let (least, most) = WALL_RANGE;
+            if (least..=most).contains(&value) {
+                Ok(value)
+            } else {
+                Err(MouldError::OutOfRange { field, value, low: least, high: most })
+            }
+        };
+        // A model that reaches below the board's plane hangs on a sprue: rubber goes all round.
+        let floor = |side: f64| if low.z < -0.02 * (high.z - low.z) { low.z - side } else { 0.0 };
+        let (outside, volume) = match *shape {
+            MouldShape::Box { side_clearance, top_clearance } => {
+                let side = check("box.side_clearance", side_clearance)?;
+                let top = check("box.top_clearance", top_clearance)?;
+                let low = Point::new(low.x - side, low.y - side, floor(side));
+                let high = Point::new(high.x + side, high.y + side, high.z + top);
+                let size = high - low;
+                (Outside::Box { low, high }, size.x * size.y * size.z - model.signed_volume())
+            }
+            MouldShape::Cylinder { side_clearance, top_clearance } => {
+                let side = check("cylinder.side_clearance", side_clearance)?;
+                let top = check("cylinder.top_clearance", top_clearance)?;
+                let axis = ((low.x + high.x) / 2.0, (low.y + high.y) / 2.0);
+                let reach = model
+                    .positions
+                    .iter()
+                    .map(|p| (p.x - axis.0).hypot(p.y - axis.1))
+                    .fold(0.0, f64::max);
+                let (radius, bottom, top) = (reach + side, floor(side), high.z + top);
+                let full = std::f64::consts::PI * radius * radius * (top - bottom);
+                (
+                    Outside::Cylinder { axis, radius, bottom, top },
+                    full - model.signed_volume(),
+                )
+            }
+            MouldShape::Blanket { thickness } => {
+                let thickness = check("blanket.thickness", thickness)?;
+                let bottom = floor(thickness);
+                let volume = blanket_volume(&locator, thickness, bottom, low, high);
+                (Outside::Offset { thickness, bottom }, volume)
+            }
+        };
+        Ok(Self { outside, model: locator, volume })
+    }
+
+    /// Rubber volume, cm^3.
+    pub fn rubber_volume(&self) -> f64 {
+        self.volume / 1000.0
+    }
+
+    /// Rubber thickness (mm) outward from a point of the model along a unit normal: to the outside,
+    /// or to the next part of the model if that is nearer.
+    pub fn wall_thickness(&self, point: &Point, normal: &Vector) -> f64 {
+        let out = match self.outside {
+            Outside::Box { low, high } => exit_box(point, normal, &low, &high),
+            Outside::Cylinder { axis, radius, bottom, top } => {
+                exit_cylinder(point, normal, axis, radius).min(exit_slab(
+                    point.z, normal.z, bottom, top,
+                ))
+            }
+            Outside::Offset { thickness, bottom } => {
+                thickness.min(exit_slab(point.z, normal.z, bottom, f64::INFINITY))
+            }
+        };
+        // Start a little off the surface so that the ray does not meet the face it leaves.
+        let start = 0.05;
+        let hit = self.model.ray(&(point + normal * start), normal, out.max(start));
+        hit.map_or(out, |hit| out.min(hit.distance + start))
+    }
+
+    /// Engineering strain that two hands reach at a ring whose rubber is `thickness` mm thick:
+    /// the pull is shared by the two sides of the ring, each a strip as wide as the zone that has
+    /// to open at once, under uniaxial tension; never above the rubber's working stretch.
+    pub fn allowed_strain(rubber: &Rubber, hand_force: f64, zone: f64, thickness: f64) -> f64 {
+        let section = 2.0 * zone * thickness;
+        rubber.working_stretch.min(rubber.strain_at(hand_force / section.max(1e-9)))
+    }
+}
+
+fn exit_slab(at: f64, step: f64, low: f64, high: f64) -> f64 {
+    if step > 1e-12 {
+        ((high - at) / step).max(0.0)
+    } else if step < -1e-12 {
+        ((low - at) / step).max(0.0)
+    } else {
+        f64::INFINITY
+    }
+}
+
+fn exit_box(point: &Point, normal: &Vector, low: &Point, high: &Point) -> f64 {
+    (0..3)
+        .map(|k| exit_slab(point[k], normal[k], low[k], high[k]))
+        .fold(f64::INFINITY, f64::min)
+}
+
+fn exit_cylinder(point: &Point, normal: &Vector, axis: (f64, f64), radius: f64) -> f64 {
+    let (x, y) = (point.x - axis.0, point.y - axis.1);
+    let a = normal.x * normal.x + normal.y * normal.y;
+    if a < 1e-12 {
+        return f64::INFINITY;
+    }
+    let b = x * normal.x + y * normal.y;
+    let c = x * x + y * y - radius * radius;
+    (-b + (b * b - a * c).max(0.0).sqrt()) / a
+}
+
+/// Volume (mm^3) within `thickness` outside the model and above `bottom`, by counting the cells
+/// of a grid; each cell counts with the share that its signed distance gives it.
+fn blanket_volume(
+    locator: &SurfaceLocator,
+    thickness: f64,
+    bottom: f64,
+    low: Point,
+    high: Point,
+) -> f64 {
+    let low = Point::new(low.x - thickness, low.y - thickness, bottom);
+    let size = Point::new(high.x + thickness, high.y + thickness, high.z + thickness) - low;
+    let cell = size.max() / VOLUME_CELLS;
+    let counts = size.map(|s| (s / cell).ceil().max(1.0) as usize);
+    let cells = size.zip_map(&counts, |s, n| s / n as f64);
+    let mean_cell = (cells.x * cells.y * cells.z).cbrt();
+    // Share of a cell inside a skin at signed distance d from its middle.
+    let share = |d: f64| (0.5 - d / mean_cell).clamp(0.0, 1.0);
+    let layers: Vec<f64> = (0..counts.z)
+        .into_par_iter()
+        .map(|k| {
+            let mut layer = 0.0;
+            for j in 0..counts.y {
+                for i in 0..counts.x {
+                    let cell = Vector::new(i as f64 + 0.5, j as f64 + 0.5, k as f64 + 0.5);
+                    let middle = low + cells.component_mul(&cell);
+                    let hit = locator.closest(&middle);
+                    let inside = (middle - hit.point).dot(&hit.normal) < 0.0;
+                    let signed = if inside { -hit.distance } else { hit.distance };
+                    layer += share(signed - thickness) - share(signed);
+                }
+            }
+            layer
+        })
+        .collect();
+    // Summed in order: the result must not depend on the number of threads.
+    layers.into_iter().sum::<f64>() * cells.x * cells.y * cells.z
+}

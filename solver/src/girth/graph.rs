@@ -1,0 +1,217 @@
+//! The planning graph: vertices of the planning mesh, joined along edges and across edge pairs.
+//!
+//! Two metrics live on its edges:
+//! - `length`, what a cut along the edge costs (mm);
+//! - `reach`, what a ring that crosses the edge gains (mm of stretched ring). Summed over the
+//!   edges that leave a vertex set it approximates the stretched length of the set's outline.
+//!
+//! The weights follow the Cauchy-Crofton formula as used for graph cuts by Boykov, Y. and
+//! Kolmogorov, V. (2003), "Computing geodesics and minimal surfaces via graph cuts", ICCV: an
+//! edge of length l that stands for an angle d-phi among the directions and for an area a per
+//! edge of its family weighs a d-phi / (2 l). With edges and cross-edges there are six families
+//! about 30 degrees apart, which keeps the metric within about 1.5 % of Euclid's on a regular
+//! triangulation; edges alone would be off by up to 15 %.
+
+use crate::mesh::{Topology, TopologyError, TriangleMesh, VertexId};
+
+/// One edge of the planning graph.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct GraphEdge {
+    /// End vertices.
+    pub ends: [u32; 2],
+    /// Length along the surface, mm.
+    pub length: f64,
+    /// Stretched ring length gained by crossing it, mm.
+    pub reach: f64,
+    /// Cost of a cut along it, mm: length times weights.
+    pub cost: f64,
+    /// The mesh edge it runs along, or the one it runs across.
+    pub mesh_edge: u32,
+    /// Whether it runs across a mesh edge rather than along one.
+    pub across: bool,
+}
+
+/// The planning graph cannot be built.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum GraphError {
+    /// The planning mesh is not closed and oriented.
+    #[error("planning mesh: {0}")]
+    Topology(#[from] TopologyError),
+    /// The gate holds no vertex of the planning mesh.
+    #[error(
+        "the gate covers no vertex of the planning mesh (edge {edge:.2} mm): enlarge the gate's radius or ask for a finer planning edge"
+    )]
+    NoGate {
+        /// Mean edge length, mm.
+        edge: f64,
+    },
+    /// The gate covers everything.
+    #[error("the gate covers the whole model: nothing is left to release")]
+    AllGate,
+}
+
+/// The planning graph of a closed model with a gate.
+#[derive(Clone, Debug)]
+pub struct PlanningGraph {
+    /// The planning mesh.
+    pub mesh: TriangleMesh,
+    /// Its connectivity.
+    pub topology: Topology,
+    /// Edges along and across mesh edges.
+    pub edges: Vec<GraphEdge>,
+    /// Whether a vertex belongs to the gate.
+    pub is_gate: Vec<bool>,
+    /// Strain allowed of rubber at each vertex.
+    pub allowed_strain: Vec<f64>,
+    mean_edge: f64,
+    starts: Vec<u32>,
+    incident: Vec<(u32, u32)>,
+}
+
+/// Mean of the six-family metric over all directions on a regular triangulation lies 1.1 % below
+/// Euclid's; this brings the mean to one.
+const MEAN_CORRECTION: f64 = 1.0 / 0.989;
+
+impl PlanningGraph {
+    /// Build the graph.
+    ///
+    /// `allowed_strain` and `cost_weight` hold one value a vertex: the engineering strain allowed
+    /// there, and the factor on the length of a cut (1 where nothing weighs on it).
+    pub fn new(
+        mesh: TriangleMesh,
+        is_gate: Vec<bool>,
+        allowed_strain: Vec<f64>,
+        cost_weight: &[f64],
+    ) -> Result<Self, GraphError> {
+        let topology = Topology::new(&mesh)?;
+        let mut edges = Vec::with_capacity(topology.edge_count() * 2);
+        for edge in 0..topology.edge_count() {
+            push_edge_pair(&mesh, &topology, edge as u32, &mut edges);
+        }
+        for edge in &mut edges {
+            let mean =
+                |values: &[f64]| edge.ends.iter().map(|&v| values[v as usize]).sum::<f64>() / 2.0;
+            edge.reach *= MEAN_CORRECTION * (1.0 + mean(&allowed_strain));
+            edge.cost = edge.length * mean(cost_weight);
+        }
+        let mean_edge = edges.iter().filter(|e| !e.across).map(|e| e.length).sum::<f64>()
+            / topology.edge_count().max(1) as f64;
+        if !is_gate.contains(&true) {
+            return Err(GraphError::NoGate { edge: mean_edge });
+        }
+        if !is_gate.contains(&false) {
+            return Err(GraphError::AllGate);
+        }
+        let mut starts = vec![0u32; mesh.positions.len() + 1];
+        for edge in &edges {
+            for v in edge.ends {
+                starts[v as usize + 1] += 1;
+            }
+        }
+        for v in 0..mesh.positions.len() {
+            starts[v + 1] += starts[v];
+        }
+        let mut fill = starts.clone();
+        let mut incident = vec![(0, 0); edges.len() * 2];
+        for (index, edge) in edges.iter().enumerate() {
+            for (from, to) in [(edge.ends[0], edge.ends[1]), (edge.ends[1], edge.ends[0])] {
+                incident[fill[from as usize] as usize] = (index as u32, to);
+                fill[from as usize] += 1;
+            }
+        }
+        Ok(Self { mesh, topology, edges, is_gate, allowed_strain, mean_edge, starts, incident })
+    }
+
+    /// Number of vertices.
+    pub fn vertex_count(&self) -> usize {
+        self.is_gate.len()
+    }
+
+    /// Graph edges at a vertex, each with its other end.
+    pub fn incident(&self, vertex: u32) -> &[(u32, u32)] {
+        let v = vertex as usize;
+        &self.incident[self.starts[v] as usize..self.starts[v + 1] as usize]
+    }
+
+    /// Neighbours of a vertex along mesh edges.
+    pub fn mesh_neighbours(&self, vertex: u32) -> impl Iterator<Item = u32> + '_ {
+        self.topology.edges_of(VertexId(vertex)).iter().map(move |&e| {
+            let [a, b] = self.topology.edge_vertices[e as usize];
+            if a == vertex { b } else { a }
+        })
+    }
+
+    /// The cheapest graph edge between two vertices, if they are joined.
+    pub fn edge_between(&self, a: u32, b: u32) -> Option<u32> {
+        self.incident(a)
+            .iter()
+            .filter(|&&(_, to)| to == b)
+            .map(|&(edge, _)| edge)
+            .min_by(|&x, &y| self.edges[x as usize].cost.total_cmp(&self.edges[y as usize].cost))
+    }
+
+    /// Edges that leave a vertex set given by membership.
+    pub fn outline(&self, inside: &[bool]) -> Vec<u32> {
+        (0..self.edges.len() as u32)
+            .filter(|&e| {
+                let [a, b] = self.edges[e as usize].ends;
+                inside[a as usize] != inside[b as usize]
+            })
+            .collect()
+    }
+
+    /// Mean length of the mesh edges, mm.
+    pub fn mean_edge(&self) -> f64 {
+        self.mean_edge
+    }
+}
+
+/// The edge itself, and the segment between the corners that face it where that segment, with the
+/// two faces unfolded flat, stays inside them.
+fn push_edge_pair(mesh: &TriangleMesh, topology: &Topology, edge: u32, edges: &mut Vec<GraphEdge>) {
+    let [a, b] = topology.edge_vertices[edge as usize];
+    let [left, right] = topology.edge_faces[edge as usize];
+    let area = (mesh.face_area(crate::mesh::FaceId(left))
+        + mesh.face_area(crate::mesh::FaceId(right)))
+        / 3.0;
+    let (pa, pb) = (mesh.positions[a as usize], mesh.positions[b as usize]);
+    let length = (pb - pa).norm();
+    // Six families, 30 degrees apart; a family has one edge a vertex, and a vertex owns three
+    // times the area of an edge.
+    let weight = |l: f64| std::f64::consts::PI / 6.0 * 3.0 * area / (2.0 * l.max(1e-12));
+    edges.push(GraphEdge {
+        ends: [a, b],
+        length,
+        reach: weight(length),
+        cost: length,
+        mesh_edge: edge,
+        across: false,
+    });
+    let [c, d] = [left, right].map(|f| {
+        topology.opposite_corner(mesh, crate::mesh::EdgeId(edge), crate::mesh::FaceId(f)).0
+    });
+    if c == d {
+        return;
+    }
+    // Unfold: a at the origin, b on the x axis, c above, d below.
+    let axis = (pb - pa) / length.max(1e-12);
+    let flat = |v: u32| {
+        let offset = mesh.positions[v as usize] - pa;
+        let x = offset.dot(&axis);
+        (x, (offset - axis * x).norm())
+    };
+    let ((cx, cy), (dx, dy)) = (flat(c), flat(d));
+    let crossing = cx + (dx - cx) * cy / (cy + dy).max(1e-12);
+    if crossing <= 0.02 * length || crossing >= 0.98 * length {
+        return;
+    }
+    let across = ((dx - cx).powi(2) + (cy + dy).powi(2)).sqrt();
+    edges.push(GraphEdge {
+        ends: [c, d],
+        length: across,
+        reach: weight(across),
+        cost: across,
+        mesh_edge: edge,
+        across: true,
+    });
+}

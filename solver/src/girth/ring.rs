@@ -1,0 +1,125 @@
+//! Judging one ring: is it long enough, stretched, for what lies beyond it?
+
+use std::collections::HashMap;
+use std::collections::hash_map::DefaultHasher;
+use std::hash::{Hash, Hasher};
+use std::sync::Mutex;
+
+use super::PlanningGraph;
+use super::sweep::sweep_width;
+
+/// A ring that is too tight: the outline of a region beyond it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ring {
+    /// Vertices beyond the ring, seen from the gate, in rising order.
+    pub beyond: Vec<u32>,
+    /// Graph edges that cross it.
+    pub outline: Vec<u32>,
+    /// Its length when stretched as far as allowed, mm.
+    pub reach: f64,
+    /// Width of the best sweep of what lies beyond, mm.
+    pub width: f64,
+}
+
+impl Ring {
+    /// How much it falls short, mm of stretched length.
+    pub fn shortfall(&self) -> f64 {
+        self.width - self.reach
+    }
+}
+
+/// Judges rings and remembers the widths it has computed.
+pub struct RingJudge<'a> {
+    graph: &'a PlanningGraph,
+    /// Width by region, with the `enough` it was computed for: exact when that is zero.
+    widths: Mutex<HashMap<u64, f64>>,
+}
+
+impl<'a> RingJudge<'a> {
+    /// A judge over a graph.
+    pub fn new(graph: &'a PlanningGraph) -> Self {
+        Self { graph, widths: Mutex::new(HashMap::new()) }
+    }
+
+    /// The graph it judges on.
+    pub fn graph(&self) -> &'a PlanningGraph {
+        self.graph
+    }
+
+    /// The rings round the parts of a vertex set that does not hold the gate: one a connected
+    /// part, each taken together with whatever it shuts off from the gate. Each ring is judged by
+    /// itself; only those too tight come back.
+    pub fn tight_rings(&self, far_side: &[bool]) -> Vec<Ring> {
+        self.parts(far_side).into_iter().filter_map(|part| self.judge(&part)).collect()
+    }
+
+    /// The ring round one region, if it is too tight.
+    pub fn judge(&self, beyond: &[bool]) -> Option<Ring> {
+        let outline = self.graph.outline(beyond);
+        let reach: f64 = outline.iter().map(|&e| self.graph.edges[e as usize].reach).sum();
+        let width = self.width(beyond, reach);
+        (width > reach).then(|| Ring {
+            beyond: (0..beyond.len() as u32).filter(|&v| beyond[v as usize]).collect(),
+            outline,
+            reach,
+            width,
+        })
+    }
+
+    fn width(&self, beyond: &[bool], enough: f64) -> f64 {
+        let mut hasher = DefaultHasher::new();
+        beyond.hash(&mut hasher);
+        let key = hasher.finish();
+        if let Some(&width) = self.widths.lock().unwrap_or_else(|e| e.into_inner()).get(&key) {
+            return width;
+        }
+        // The same region always comes with the same outline, hence the same `enough`.
+        let width = sweep_width(self.graph, beyond, enough);
+        self.widths.lock().unwrap_or_else(|e| e.into_inner()).insert(key, width);
+        width
+    }
+
+    /// Connected parts of `far_side`, each with the vertices it shuts off from the gate added.
+    pub fn parts(&self, far_side: &[bool]) -> Vec<Vec<bool>> {
+        let n = far_side.len();
+        let mut done = vec![false; n];
+        let mut parts = Vec::new();
+        for seed in 0..n as u32 {
+            if !far_side[seed as usize] || done[seed as usize] {
+                continue;
+            }
+            let mut part = vec![false; n];
+            self.spread(&mut part, vec![seed], |v| far_side[v as usize]);
+            for v in 0..n {
+                done[v] |= part[v];
+            }
+            // What the gate cannot reach without crossing the part lies beyond it too.
+            let mut open = vec![false; n];
+            let gate: Vec<u32> = (0..n as u32)
+                .filter(|&v| self.graph.is_gate[v as usize] && !part[v as usize])
+                .collect();
+            self.spread(&mut open, gate, |v| !part[v as usize]);
+            for v in 0..n {
+                part[v] = !open[v];
+                done[v] |= part[v];
+            }
+            parts.push(part);
+        }
+        parts
+    }
+
+    fn spread(&self, member: &mut [bool], seeds: Vec<u32>, allowed: impl Fn(u32) -> bool) {
+        let mut stack = seeds;
+        for &v in &stack {
+            member[v as usize] = true;
+        }
+        while let Some(v) = stack.pop() {
+            for to in self.graph.mesh_neighbours(v) {
+                if !member[to as usize] && allowed(to) {
+                    member[to as usize] = true;
+                    stack.push(to);
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,306 @@
+//! The width of the best sweep of a region, started at the ring that bounds it.
+//!
+//! A sweep is a growing set that starts at the ring and ends with the whole region covered; its
+//! frontier is where the ring of rubber lies at that moment. The girth of a frontier is the
+//! length of a taut string round all its parts together, since they pass together: the perimeter
+//! of the convex hull of its projection on the plane it spans best. The width of a sweep is the
+//! greatest girth met on the way, and the width of the region is the least over the sweeps tried:
+//! by distance from the ring, and along a set of directions.
+//!
+//! A sweep along a direction that points away from the ring would have to start in the middle of
+//! nowhere. Here every sweep floods from the ring: a vertex is covered once the level has
+//! reached it and a covered neighbour. A pocket that lies behind a rise is covered in one go when
+//! the rise is passed, and all of it counts towards the girth of that moment: rubber cannot skip
+//! it. So no sweep starts sideways, and none comes out too narrow.
+
+use std::cmp::Ordering;
+use std::collections::BinaryHeap;
+
+use nalgebra::Matrix3;
+
+use super::PlanningGraph;
+use crate::mesh::{Point, Vector};
+
+/// A heap entry that pops the least value first.
+#[derive(PartialEq)]
+pub(crate) struct Nearest(pub f64, pub u32);
+impl Eq for Nearest {}
+impl PartialOrd for Nearest {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+impl Ord for Nearest {
+    fn cmp(&self, other: &Self) -> Ordering {
+        other.0.total_cmp(&self.0).then(other.1.cmp(&self.1))
+    }
+}
+
+/// Width (mm) of the best sweep of the region `beyond` found, started at the region's outline.
+///
+/// As soon as a sweep no wider than `enough` turns up its width is returned: whoever only asks
+/// whether the region fits through `enough` needs no better one.
+pub fn sweep_width(graph: &PlanningGraph, beyond: &[bool], enough: f64) -> f64 {
+    let region = Region::new(graph, beyond);
+    if region.inner.is_empty() || region.ring.is_empty() {
+        return 0.0;
+    }
+    let mut best = f64::INFINITY;
+    for direction in region.directions() {
+        let value = |v: u32| graph.mesh.positions[v as usize].coords.dot(&direction);
+        best = best.min(region.width_of_sweep(value, best));
+        if best <= enough {
+            return best;
+        }
+    }
+    let distance = region.distance_from_ring();
+    best.min(region.width_of_sweep(|v| distance[v as usize], best))
+}
+
+struct Region<'a> {
+    graph: &'a PlanningGraph,
+    beyond: &'a [bool],
+    inner: Vec<u32>,
+    /// Mesh edges across the outline: (outside vertex, inside vertex).
+    ring: Vec<(u32, u32)>,
+}
+
+impl<'a> Region<'a> {
+    fn new(graph: &'a PlanningGraph, beyond: &'a [bool]) -> Self {
+        let inner: Vec<u32> = (0..beyond.len() as u32).filter(|&v| beyond[v as usize]).collect();
+        let mut ring = Vec::new();
+        for &v in &inner {
+            ring.extend(graph.mesh_neighbours(v).filter(|&u| !beyond[u as usize]).map(|u| (u, v)));
+        }
+        Self { graph, beyond, inner, ring }
+    }
+
+    fn point(&self, v: u32) -> Point {
+        self.graph.mesh.positions[v as usize]
+    }
+
+    /// Where the region lies seen from its ring, the ring's own normal, the mould's up, and the
+    /// corners and faces of a cube that look that way.
+    fn directions(&self) -> Vec<Vector> {
+        let ring_points: Vec<Point> = self
+            .ring
+            .iter()
+            .map(|&(a, b)| nalgebra::center(&self.point(a), &self.point(b)))
+            .collect();
+        let ring_middle = mean(&ring_points);
+        let inner_points: Vec<Point> = self.inner.iter().map(|&v| self.point(v)).collect();
+        let ahead = mean(&inner_points) - ring_middle;
+        let mut directions = Vec::new();
+        let mut keep = |d: Vector| {
+            if let Some(unit) = d.try_normalize(1e-9)
+                && directions.iter().all(|other: &Vector| other.dot(&unit) < 0.97)
+            {
+                directions.push(unit);
+            }
+        };
+        keep(ahead);
+        let (_, _, normal) = plane_axes(&ring_points);
+        keep(if normal.dot(&ahead) < 0.0 { -normal } else { normal });
+        keep(Vector::z());
+        for x in [-1.0, 0.0, 1.0f64] {
+            for y in [-1.0, 0.0, 1.0f64] {
+                for z in [-1.0, 0.0, 1.0f64] {
+                    let d = Vector::new(x, y, z);
+                    if x.abs() + y.abs() + z.abs() != 2.0 && d.dot(&ahead) > 0.0 {
+                        keep(d);
+                    }
+                }
+            }
+        }
+        directions
+    }
+
+    /// Distance of every vertex of the region from its ring, along the surface, mm.
+    fn distance_from_ring(&self) -> Vec<f64> {
+        let mut distance = vec![f64::INFINITY; self.beyond.len()];
+        let mut heap = BinaryHeap::new();
+        for &(u, v) in &self.ring {
+            let half = 0.5 * (self.point(u) - self.point(v)).norm();
+            if half < distance[v as usize] {
+                distance[v as usize] = half;
+                heap.push(Nearest(half, v));
+            }
+        }
+        while let Some(Nearest(d, v)) = heap.pop() {
+            if d > distance[v as usize] {
+                continue;
+            }
+            for &(edge, to) in self.graph.incident(v) {
+                let next = d + self.graph.edges[edge as usize].length;
+                if self.beyond[to as usize] && next < distance[to as usize] {
+                    distance[to as usize] = next;
+                    heap.push(Nearest(next, to));
+                }
+            }
+        }
+        distance
+    }
+
+    /// Level at which every vertex of the region is covered.
+    fn flood(&self, value: &impl Fn(u32) -> f64) -> Vec<f64> {
+        let mut cover = vec![f64::INFINITY; self.beyond.len()];
+        let mut heap = BinaryHeap::new();
+        for &(_, v) in &self.ring {
+            let h = value(v);
+            if h < cover[v as usize] {
+                cover[v as usize] = h;
+                heap.push(Nearest(h, v));
+            }
+        }
+        while let Some(Nearest(level, v)) = heap.pop() {
+            if level > cover[v as usize] {
+                continue;
+            }
+            for to in self.graph.mesh_neighbours(v) {
+                if !self.beyond[to as usize] {
+                    continue;
+                }
+                let next = level.max(value(to));
+                if next < cover[to as usize] {
+                    cover[to as usize] = next;
+                    heap.push(Nearest(next, to));
+                }
+            }
+        }
+        cover
+    }
+
+    /// Greatest girth met by the sweep of `value`; gives up once it exceeds `worst`.
+    fn width_of_sweep(&self, value: impl Fn(u32) -> f64, worst: f64) -> f64 {
+        let cover = self.flood(&value);
+        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+        for &v in &self.inner {
+            let level = cover[v as usize];
+            if level.is_finite() {
+                low = low.min(level);
+                high = high.max(level);
+            }
+        }
+        if !(low.is_finite() && high.is_finite()) {
+            return 0.0;
+        }
+        let step = 0.75 * self.graph.mean_edge();
+        let count = (((high - low) / step).ceil() as usize).clamp(6, 64);
+        let width = ((high - low) / count as f64).max(1e-9);
+        // Level k lies in the middle of its band, so that no level coincides with an end.
+        let level = |k: usize| low + (k as f64 + 0.5) * width;
+        let first_at_or_above =
+            |x: f64| (((x - low) / width - 0.5).ceil().max(0.0) as usize).min(count);
+        let mut frontier: Vec<Vec<Point>> = vec![Vec::new(); count];
+        for &(u, v) in &self.ring {
+            let middle = nalgebra::center(&self.point(u), &self.point(v));
+            for points in &mut frontier[..first_at_or_above(cover[v as usize])] {
+                points.push(middle);
+            }
+        }
+        for &v in &self.inner {
+            let here = cover[v as usize];
+            if here > value(v) + 1e-9 {
+                let k = first_at_or_above(here).min(count - 1);
+                frontier[k].push(self.point(v));
+            }
+            for to in self.graph.mesh_neighbours(v) {
+                if !self.beyond[to as usize] {
+                    continue;
+                }
+                let there = cover[to as usize];
+                if here < there {
+                    for k in first_at_or_above(here)..first_at_or_above(there) {
+                        let share = (level(k) - here) / (there - here);
+                        frontier[k].push(self.point(v) + (self.point(to) - self.point(v)) * share);
+                    }
+                }
+            }
+        }
+        let mut widest: f64 = 0.0;
+        for points in &frontier {
+            widest = widest.max(girth(points));
+            if widest > worst {
+                return f64::INFINITY;
+            }
+        }
+        widest
+    }
+}
+
+fn mean(points: &[Point]) -> Point {
+    let sum: Vector = points.iter().map(|p| p.coords).sum();
+    Point::from(sum / points.len().max(1) as f64)
+}
+
+/// Axes of the plane that fits the points best, longest spread first, and its normal.
+fn plane_axes(points: &[Point]) -> (Vector, Vector, Vector) {
+    let middle = mean(points);
+    let mut spread = Matrix3::zeros();
+    for p in points {
+        let offset = p - middle;
+        spread += offset * offset.transpose();
+    }
+    let eigen = spread.symmetric_eigen();
+    let mut order = [0, 1, 2];
+    order.sort_by(|&i, &j| eigen.eigenvalues[j].total_cmp(&eigen.eigenvalues[i]));
+    let axis = |k: usize| eigen.eigenvectors.column(order[k]).into_owned();
+    (axis(0), axis(1), axis(2))
+}
+
+/// Length of a taut string round all the points, mm.
+pub fn girth(points: &[Point]) -> f64 {
+    if points.len() < 2 {
+        return 0.0;
+    }
+    let (u, v, _) = plane_axes(points);
+    let mut flat: Vec<(f64, f64)> =
+        points.iter().map(|p| (p.coords.dot(&u), p.coords.dot(&v))).collect();
+    hull_perimeter(&mut flat)
+}
+
+/// Perimeter of the convex hull of points in the plane (Andrew's monotone chain, 1979).
+fn hull_perimeter(points: &mut Vec<(f64, f64)>) -> f64 {
+    points.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    points.dedup();
+    let turn = |o: (f64, f64), a: (f64, f64), b: (f64, f64)| {
+        (a.0 - o.0) * (b.1 - o.1) - (a.1 - o.1) * (b.0 - o.0)
+    };
+    let distance = |a: (f64, f64), b: (f64, f64)| (a.0 - b.0).hypot(a.1 - b.1);
+    let mut perimeter = 0.0;
+    let mut chain: Vec<(f64, f64)> = Vec::with_capacity(points.len());
+    for pass in 0..2 {
+        chain.clear();
+        let count = points.len();
+        for k in 0..count {
+            let p = points[if pass == 0 { k } else { count - 1 - k }];
+            while chain.len() >= 2 && turn(chain[chain.len() - 2], chain[chain.len() - 1], p) <= 0.0
+            {
+                chain.pop();
+            }
+            chain.push(p);
+        }
+        perimeter += chain.windows(2).map(|w| distance(w[0], w[1])).sum::<f64>();
+    }
+    perimeter
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn girth_of_a_circle_and_of_two_circles_side_by_side() {
+        let circle = |x: f64| {
+            (0..360).map(move |k| {
+                let a = f64::from(k).to_radians();
+                Point::new(x + 10.0 * a.cos(), 3.0, 10.0 * a.sin())
+            })
+        };
+        let one: Vec<Point> = circle(0.0).collect();
+        assert!((girth(&one) - 20.0 * std::f64::consts::PI).abs() < 0.01);
+        let two: Vec<Point> = circle(0.0).chain(circle(50.0)).collect();
+        assert!((girth(&two) - (20.0 * std::f64::consts::PI + 100.0)).abs() < 0.01);
+        assert_eq!(girth(&[]), 0.0);
+    }
+}

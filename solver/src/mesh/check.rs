@@ -1,0 +1,409 @@
+//! What is wrong with a mesh: every fault, in words and numbers.
+
+use std::collections::HashMap;
+
+use super::project::first_not_finite;
+use super::self_crossing::{SelfCrossings, self_crossings};
+use super::thin_parts::{ThinParts, thin_parts};
+use super::{FaceId, Point, SurfaceLocator, Topology, TopologyError, TriangleMesh};
+
+/// What a fault is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum FaultKind {
+    /// The mesh has no faces.
+    Empty,
+    /// A coordinate is NaN or infinite.
+    NotFinite,
+    /// A face names a vertex that does not exist.
+    BadIndex,
+    /// Edges with one face only.
+    Open,
+    /// Edges where more than two faces meet.
+    NonManifoldEdge,
+    /// Vertices where separate fans of faces touch.
+    PinchedVertex,
+    /// Neighbouring faces that disagree about which side is out.
+    Orientation,
+    /// A closed body whose faces look inward.
+    InsideOut,
+    /// More than one body.
+    SeveralBodies,
+    /// Faces that pass through each other.
+    SelfCrossing,
+    /// Faces without area.
+    DegenerateFace,
+    /// Parts thinner than the working resolution.
+    ThinPart,
+}
+
+/// One kind of fault with its extent.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fault {
+    /// What it is about.
+    pub kind: FaultKind,
+    /// How many (edges, vertices, faces, bodies by kind).
+    pub count: usize,
+    /// The first place, mm.
+    pub place: Option<Point>,
+    /// One sentence in plain words, with numbers.
+    pub message: String,
+}
+
+/// One connected body.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Body {
+    /// Number of faces.
+    pub faces: usize,
+    /// Surface, mm^2.
+    pub area: f64,
+    /// Volume enclosed, mm^3; only meaningful for a closed body, negative if inside out.
+    pub volume: f64,
+    /// Longest side of its bounding box, mm.
+    pub longest_side: f64,
+}
+
+/// What a check found.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct CheckReport {
+    /// Vertices in the mesh.
+    pub vertices: usize,
+    /// Faces in the mesh.
+    pub faces: usize,
+    /// Longest side of the bounding box, mm.
+    pub longest_side: f64,
+    /// Bodies connected by edges, largest surface first.
+    pub bodies: Vec<Body>,
+    /// Handles of all bodies together, if the mesh is closed and oriented.
+    pub genus: Option<i64>,
+    /// Faces that pass through each other, if the mesh could be searched.
+    pub crossings: Option<SelfCrossings>,
+    /// Thin parts, if a resolution was given and the mesh is closed.
+    pub thin: Option<ThinParts>,
+    /// Every fault.
+    pub faults: Vec<Fault>,
+}
+
+impl CheckReport {
+    /// The fault of a kind, if there is one.
+    pub fn fault(&self, kind: FaultKind) -> Option<&Fault> {
+        self.faults.iter().find(|f| f.kind == kind)
+    }
+}
+
+/// What to check against.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct CheckOptions {
+    /// Parts thinner than this (mm) are reported; not looked for if `None`.
+    pub working_resolution: Option<f64>,
+}
+
+/// Handles of a closed oriented mesh, all bodies together, by Euler's formula: each body has
+/// V - E + F = 2 - 2g.
+pub fn genus(mesh: &TriangleMesh) -> Result<i64, TopologyError> {
+    let topology = Topology::new(mesh)?;
+    let (_, bodies) = topology.bodies();
+    Ok(i64::from(bodies) - topology.euler_characteristic() / 2)
+}
+
+/// A point in words, to a tenth of a millimetre.
+pub(super) fn at(p: &Point) -> String {
+    format!("({:.1}, {:.1}, {:.1}) mm", p.x, p.y, p.z)
+}
+
+fn plural(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
+}
+
+/// Look for every fault of a mesh.
+pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
+    let mut report = CheckReport {
+        vertices: mesh.positions.len(),
+        faces: mesh.faces.len(),
+        longest_side: mesh.longest_side(),
+        ..CheckReport::default()
+    };
+    let mut add = |kind, count, place: Option<Point>, message: String| {
+        report.faults.push(Fault { kind, count, place, message });
+    };
+    if mesh.faces.is_empty() {
+        add(FaultKind::Empty, 0, None, "the mesh has no faces".to_owned());
+        return report;
+    }
+    let count = mesh.positions.len() as u32;
+    let bad = mesh.faces.iter().filter(|f| f.iter().any(|v| *v >= count)).count();
+    if bad > 0 {
+        let what = plural(bad, "face names a vertex", "faces name vertices");
+        add(FaultKind::BadIndex, bad, None, format!("{what} that the mesh does not have"));
+        return report;
+    }
+    if let Some(v) = first_not_finite(&mesh.positions) {
+        let message = format!("vertex {v} has a coordinate that is not a finite number");
+        add(FaultKind::NotFinite, 1, None, message);
+        return report;
+    }
+
+    let edges = EdgeTally::new(mesh);
+    let middle = |[a, b]: [u32; 2]| {
+        nalgebra::center(&mesh.positions[a as usize], &mesh.positions[b as usize])
+    };
+    if let Some(&first) = edges.open.first() {
+        let (n, place) = (edges.open.len(), middle(first));
+        let what = plural(n, "edge has", "edges have");
+        let message = format!("not closed: {what} one face only, the first near {}", at(&place));
+        add(FaultKind::Open, n, Some(place), message);
+    }
+    if let Some(&first) = edges.crowded.first() {
+        let (n, place) = (edges.crowded.len(), middle(first));
+        let what = plural(n, "edge", "edges");
+        let message = format!("more than two faces meet at {what}, the first near {}", at(&place));
+        add(FaultKind::NonManifoldEdge, n, Some(place), message);
+    }
+    if let Some(&first) = edges.disagreeing.first() {
+        let (n, place) = (edges.disagreeing.len(), middle(first));
+        let what = plural(n, "edge", "edges");
+        let message = format!(
+            "neighbouring faces disagree about which side is out at {what}, the first near {}",
+            at(&place)
+        );
+        add(FaultKind::Orientation, n, Some(place), message);
+    }
+    let pinched = pinched_vertices(mesh);
+    if let Some(&first) = pinched.first() {
+        let (n, place) = (pinched.len(), mesh.positions[first as usize]);
+        let what = plural(n, "vertex joins", "vertices join");
+        let message = format!(
+            "{what} parts of the surface that touch in that point only, the first at {}",
+            at(&place)
+        );
+        add(FaultKind::PinchedVertex, n, Some(place), message);
+    }
+    let degenerate: Vec<u32> =
+        (0..mesh.faces.len() as u32).filter(|f| is_degenerate(mesh, FaceId(*f))).collect();
+    if let Some(&first) = degenerate.first() {
+        let (n, place) = (degenerate.len(), mesh.corners(FaceId(first))[0]);
+        let what = plural(n, "face has", "faces have");
+        let message = format!("{what} no area, the first at {}", at(&place));
+        add(FaultKind::DegenerateFace, n, Some(place), message);
+    }
+    let (body_of, bodies) = bodies(mesh);
+    let sound = edges.is_sound();
+    if bodies.len() > 1 {
+        let sizes: Vec<String> = bodies
+            .iter()
+            .take(5)
+            .map(|b| format!("{:.1} mm long with {} faces", b.longest_side, b.faces))
+            .collect();
+        let more = if bodies.len() > 5 { ", and so on" } else { "" };
+        let message = format!(
+            "the mesh holds {} separate bodies where one is wanted: {}{more}",
+            bodies.len(),
+            sizes.join(", ")
+        );
+        let other = body_of.iter().position(|b| *b == 1).unwrap_or(0);
+        let place = mesh.corners(FaceId(other as u32))[0];
+        add(FaultKind::SeveralBodies, bodies.len(), Some(place), message);
+    }
+    if sound {
+        let turned = bodies.iter().filter(|b| b.volume <= 0.0).count();
+        if turned > 0 {
+            let what = plural(turned, "closed body looks", "closed bodies look");
+            let message = format!("inside out: {what} inward (its volume comes out negative)");
+            add(FaultKind::InsideOut, turned, None, message);
+        }
+    }
+    let crossings = self_crossings(mesh);
+    if let Some(place) = crossings.first_place {
+        let message = format!(
+            "the surface passes through itself: {} cross in {}, the first near {}",
+            plural(crossings.faces, "face", "faces"),
+            plural(crossings.pairs, "pair", "pairs"),
+            at(&place)
+        );
+        add(FaultKind::SelfCrossing, crossings.faces, Some(place), message);
+    }
+    let mut thin = None;
+    if let (true, Some(resolution)) = (sound, options.working_resolution)
+        && let Ok(locator) = SurfaceLocator::new(mesh)
+        && let Some(found) = thin_parts(mesh, &locator, resolution)
+    {
+        let message = format!(
+            "thin parts: {:.1} % of the surface is less than {resolution:.2} mm thick, the least is {:.2} mm at {}",
+            100.0 * found.area_share,
+            found.least,
+            at(&found.place)
+        );
+        add(FaultKind::ThinPart, found.samples, Some(found.place), message);
+        thin = Some(found);
+    }
+    report.genus = genus(mesh).ok();
+    report.bodies = bodies;
+    report.crossings = Some(crossings);
+    report.thin = thin;
+    report
+}
+
+/// Whether a face has no area to speak of: two corners in one, or a height below a millionth of
+/// its longest side.
+pub(super) fn is_degenerate(mesh: &TriangleMesh, face: FaceId) -> bool {
+    let [a, b, c] = mesh.corners(face);
+    let longest = (b - a).norm_squared().max((c - b).norm_squared()).max((a - c).norm_squared());
+    mesh.area_vector(face).norm() <= 1e-6 * longest
+}
+
+/// Edges sorted by how many faces they have.
+pub(super) struct EdgeTally {
+    /// One face. Runs the way the face does.
+    pub open: Vec<[u32; 2]>,
+    /// Two faces in the same direction.
+    pub disagreeing: Vec<[u32; 2]>,
+    /// More than two faces.
+    pub crowded: Vec<[u32; 2]>,
+}
+
+impl EdgeTally {
+    pub fn new(mesh: &TriangleMesh) -> Self {
+        // (low, high, backwards)
+        let mut halves: Vec<(u32, u32, bool)> = Vec::with_capacity(mesh.faces.len() * 3);
+        for face in &mesh.faces {
+            for k in 0..3 {
+                let (a, b) = (face[k], face[(k + 1) % 3]);
+                if a != b {
+                    halves.push((a.min(b), a.max(b), a > b));
+                }
+            }
+        }
+        halves.sort_unstable();
+        let mut tally = Self { open: Vec::new(), disagreeing: Vec::new(), crowded: Vec::new() };
+        for group in halves.chunk_by(|x, y| (x.0, x.1) == (y.0, y.1)) {
+            let (low, high, backwards) = group[0];
+            match group {
+                [_] if backwards => tally.open.push([high, low]),
+                [_] => tally.open.push([low, high]),
+                [a, b] if a.2 == b.2 => tally.disagreeing.push([low, high]),
+                [_, _] => {}
+                _ => tally.crowded.push([low, high]),
+            }
+        }
+        tally
+    }
+
+    /// Closed, oriented, two faces at every edge.
+    pub fn is_sound(&self) -> bool {
+        self.open.is_empty() && self.disagreeing.is_empty() && self.crowded.is_empty()
+    }
+}
+
+/// Vertices whose faces are not all connected with each other across edges at the vertex.
+fn pinched_vertices(mesh: &TriangleMesh) -> Vec<u32> {
+    let mut start = vec![0u32; mesh.positions.len() + 1];
+    for face in &mesh.faces {
+        for &v in face {
+            start[v as usize + 1] += 1;
+        }
+    }
+    for v in 0..mesh.positions.len() {
+        start[v + 1] += start[v];
+    }
+    let mut fill = start.clone();
+    let mut around = vec![[0u32; 2]; mesh.faces.len() * 3];
+    for face in &mesh.faces {
+        for k in 0..3 {
+            let v = face[k] as usize;
+            around[fill[v] as usize] = [face[(k + 1) % 3], face[(k + 2) % 3]];
+            fill[v] += 1;
+        }
+    }
+    let mut reached: Vec<bool> = Vec::new();
+    (0..mesh.positions.len())
+        .filter(|&v| {
+            let fan = &around[start[v] as usize..start[v + 1] as usize];
+            if fan.len() < 2 {
+                return false;
+            }
+            // Faces of a vertex are few: search them all for those that share a spoke.
+            reached.clear();
+            reached.resize(fan.len(), false);
+            reached[0] = true;
+            let mut stack = vec![0];
+            let mut count = 1;
+            while let Some(k) = stack.pop() {
+                for j in 0..fan.len() {
+                    if !reached[j] && fan[j].iter().any(|u| fan[k].contains(u)) {
+                        reached[j] = true;
+                        count += 1;
+                        stack.push(j);
+                    }
+                }
+            }
+            count < fan.len()
+        })
+        .map(|v| v as u32)
+        .collect()
+}
+
+/// The body of each face and the bodies, largest surface first. Faces that share a vertex are of
+/// one body.
+pub(super) fn bodies(mesh: &TriangleMesh) -> (Vec<u32>, Vec<Body>) {
+    let mut parent: Vec<u32> = (0..mesh.positions.len() as u32).collect();
+    fn root(parent: &mut [u32], mut v: u32) -> u32 {
+        while parent[v as usize] != v {
+            parent[v as usize] = parent[parent[v as usize] as usize];
+            v = parent[v as usize];
+        }
+        v
+    }
+    for face in &mesh.faces {
+        let first = root(&mut parent, face[0]);
+        for &v in &face[1..] {
+            let other = root(&mut parent, v);
+            parent[other as usize] = first;
+        }
+    }
+    let mut index: HashMap<u32, u32> = HashMap::new();
+    let mut found = 0u32;
+    let mut body_of = Vec::with_capacity(mesh.faces.len());
+    for face in &mesh.faces {
+        let top = root(&mut parent, face[0]);
+        let body = *index.entry(top).or_insert_with(|| {
+            found += 1;
+            found - 1
+        });
+        body_of.push(body);
+    }
+    // Sizes about a corner of the mesh, so that volumes do not cancel far from the origin.
+    let origin = mesh.bounds().map_or(Point::origin(), |(low, _)| low);
+    let mut bodies =
+        vec![Body { faces: 0, area: 0.0, volume: 0.0, longest_side: 0.0 }; found as usize];
+    let mut boxes: Vec<Option<(Point, Point)>> = vec![None; found as usize];
+    for (f, &b) in body_of.iter().enumerate() {
+        let corners = mesh.corners(FaceId(f as u32));
+        let [p, q, r] = corners.map(|c| c - origin);
+        let body = &mut bodies[b as usize];
+        body.faces += 1;
+        body.area += mesh.face_area(FaceId(f as u32));
+        body.volume += p.dot(&q.cross(&r)) / 6.0;
+        for c in corners {
+            let (low, high) = boxes[b as usize].get_or_insert((c, c));
+            *low = low.inf(&c);
+            *high = high.sup(&c);
+        }
+    }
+    for (body, bounds) in bodies.iter_mut().zip(&boxes) {
+        body.longest_side = bounds.map_or(0.0, |(low, high)| (high - low).max());
+    }
+    let mut order: Vec<u32> = (0..bodies.len() as u32).collect();
+    order.sort_by(|x, y| {
+        bodies[*y as usize].area.total_cmp(&bodies[*x as usize].area).then(x.cmp(y))
+    });
+    let mut rank = vec![0u32; order.len()];
+    for (k, &b) in order.iter().enumerate() {
+        rank[b as usize] = k as u32;
+    }
+    for b in &mut body_of {
+        *b = rank[*b as usize];
+    }
+    (body_of, order.iter().map(|b| bodies[*b as usize]).collect())
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,164 @@
+//! From bytes to a model that can be planned on.
+
+use super::check::{CheckOptions, CheckReport, Fault, FaultKind, check};
+use super::decimate::{DecimateError, decimate, default_deviation};
+use super::io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};
+use super::repair::repair;
+use super::{TopologyError, TriangleMesh, genus};
+
+/// How a model is prepared.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct PrepareOptions {
+    /// Limits for the file.
+    pub limits: ReadLimits,
+    /// Deviation allowed between original and working mesh, mm. `None`: 0.2 mm or 0.15 % of the
+    /// longest side, whichever is more.
+    pub deviation: Option<f64>,
+    /// Plan on a surface that passes through itself. Off by default: inside and outside are not
+    /// defined there, so widths, depths and the rubber's volume near such a place cannot be
+    /// trusted. Where a scan crosses itself in a few faces in an unimportant place, a person may
+    /// look at it and accept it.
+    pub accept_self_crossing: bool,
+    /// Parts thinner than this are reported, mm. `None`: four times the deviation.
+    pub working_resolution: Option<f64>,
+}
+
+/// A checked model with the mesh to work on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Model {
+    /// The model as given, repaired where that is safe, mm.
+    pub original: TriangleMesh,
+    /// The mesh to work on: the original within [`Self::working_deviation`].
+    pub working: TriangleMesh,
+    /// Largest distance measured between the two, mm.
+    pub working_deviation: f64,
+    /// Deviation that was allowed, mm.
+    pub allowed_deviation: f64,
+    /// Handles of the model.
+    pub genus: i64,
+    /// What the check of the (repaired) original found; its faults are none that forbid planning.
+    pub report: CheckReport,
+    /// What was repaired, a sentence each.
+    pub repairs: Vec<String>,
+    /// What to keep in mind, a sentence each.
+    pub warnings: Vec<String>,
+}
+
+/// A model cannot be planned on.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum PrepareError {
+    /// The file cannot be read.
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    /// The mesh has faults that forbid planning; every one is listed.
+    #[error("{}", unsound(.faults, .refused, .repairs))]
+    Unsound {
+        /// The faults.
+        faults: Vec<Fault>,
+        /// Repairs that would not have been safe, a sentence each.
+        refused: Vec<String>,
+        /// Repairs done before the check, a sentence each.
+        repairs: Vec<String>,
+    },
+    /// No working mesh could be made.
+    #[error(transparent)]
+    Decimate(#[from] DecimateError),
+    /// The mesh passed the check but is not a closed surface. This is a fault of the program.
+    #[error("the checked mesh is not a closed surface after all ({0}): please report this model")]
+    Topology(#[from] TopologyError),
+}
+
+fn unsound(faults: &[Fault], refused: &[String], repairs: &[String]) -> String {
+    let mut text = format!(
+        "the model has {} that must be mended first:",
+        if faults.len() == 1 { "a fault".to_owned() } else { format!("{} faults", faults.len()) }
+    );
+    for fault in faults {
+        text += &format!("\n- {}", fault.message);
+        if fault.kind == FaultKind::SelfCrossing {
+            text += " (set accept_self_crossing to plan all the same)";
+        }
+    }
+    for (title, list) in [("not repaired", refused), ("repaired already", repairs)] {
+        for line in list {
+            text += &format!("\n- {title}: {line}");
+        }
+    }
+    text
+}
+
+/// Whether a fault forbids planning. Faces without area and thin parts do not: the first vanish
+/// in the working mesh, the second are for a person to judge.
+fn is_fatal(kind: FaultKind, options: &PrepareOptions) -> bool {
+    match kind {
+        FaultKind::DegenerateFace | FaultKind::ThinPart => false,
+        FaultKind::SelfCrossing => !options.accept_self_crossing,
+        _ => true,
+    }
+}
+
+/// Read, repair, check and decimate a mesh file.
+pub fn prepare(
+    bytes: &[u8],
+    format: MeshFormat,
+    unit: Option<LengthUnit>,
+    options: &PrepareOptions,
+) -> Result<Model, PrepareError> {
+    prepare_mesh(read(bytes, format, unit, &options.limits)?, options)
+}
+
+/// Repair, check and decimate a mesh in millimetres.
+pub fn prepare_mesh(mesh: TriangleMesh, options: &PrepareOptions) -> Result<Model, PrepareError> {
+    let allowed_deviation = options.deviation.unwrap_or_else(|| default_deviation(&mesh));
+    let resolution = options.working_resolution.unwrap_or(4.0 * allowed_deviation);
+    // A mesh that cannot be repaired at all still gets its faults told.
+    let rough = check_indices(&mesh);
+    if let Some(fault) = rough {
+        return Err(PrepareError::Unsound {
+            faults: vec![fault],
+            refused: Vec::new(),
+            repairs: Vec::new(),
+        });
+    }
+    let repaired = repair(mesh);
+    let original = repaired.mesh;
+    let report = check(&original, &CheckOptions { working_resolution: Some(resolution) });
+    let (fatal, mild): (Vec<Fault>, Vec<Fault>) =
+        report.faults.iter().cloned().partition(|f| is_fatal(f.kind, options));
+    if !fatal.is_empty() {
+        return Err(PrepareError::Unsound {
+            faults: fatal,
+            refused: repaired.refused,
+            repairs: repaired.done,
+        });
+    }
+    let crossings = report.crossings.map_or(0, |c| c.pairs);
+    let decimated = decimate(&original, allowed_deviation, crossings)?;
+    let mut warnings: Vec<String> = mild.into_iter().map(|f| f.message).collect();
+    warnings.extend(decimated.retries);
+    Ok(Model {
+        genus: genus(&decimated.mesh)?,
+        working: decimated.mesh,
+        working_deviation: decimated.deviation,
+        allowed_deviation,
+        original,
+        report,
+        repairs: repaired.done,
+        warnings,
+    })
+}
+
+/// Faults that forbid even to look further.
+fn check_indices(mesh: &TriangleMesh) -> Option<Fault> {
+    let count = mesh.positions.len() as u32;
+    let bad = mesh.faces.is_empty()
+        || mesh.faces.iter().flatten().any(|v| *v >= count)
+        || super::project::first_not_finite(&mesh.positions).is_some();
+    if !bad {
+        return None;
+    }
+    check(mesh, &CheckOptions::default()).faults.into_iter().next()
+}
+
+#[cfg(test)]
+mod tests;

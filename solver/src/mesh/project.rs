@@ -1,0 +1,146 @@
+//! Nearest points and rays on a mesh: how results travel between meshes of one surface.
+//!
+//! The queries are parry3d's bounding volume hierarchy. That library does its mathematics in
+//! glam; this file is the one seam where points are converted.
+
+use parry3d_f64::math::Vector as GlamVector;
+use parry3d_f64::query::Ray;
+use parry3d_f64::shape::{CompositeShapeRef, TriMesh};
+
+use super::{FaceId, Point, TriangleMesh, Vector};
+
+/// A surface cannot be searched.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum LocatorError {
+    /// There is nothing to find.
+    #[error("the mesh has no faces: there is no surface to search")]
+    Empty,
+    /// A face names a vertex that does not exist.
+    #[error("face {0} names a vertex that does not exist")]
+    BadFace(u32),
+    /// A coordinate is NaN or infinite.
+    #[error("vertex {0} has a coordinate that is not a finite number")]
+    NotFinite(u32),
+}
+
+/// Where a query met the surface.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SurfaceHit {
+    /// The point on the surface, mm.
+    pub point: Point,
+    /// The face it lies on. A point on an edge names one of the edge's faces.
+    pub face: FaceId,
+    /// Unit normal of that face; zero if the face has no area.
+    pub normal: Vector,
+    /// Distance from the query point, or along the ray, mm.
+    pub distance: f64,
+}
+
+/// Answers nearest-point and ray queries on one mesh. Any number of threads may ask at once.
+pub struct SurfaceLocator {
+    shape: TriMesh,
+}
+
+fn to_glam(v: &Vector) -> GlamVector {
+    GlamVector::new(v.x, v.y, v.z)
+}
+
+fn to_point(v: GlamVector) -> Point {
+    Point::new(v.x, v.y, v.z)
+}
+
+impl SurfaceLocator {
+    /// Index a mesh for queries. The mesh is copied.
+    pub fn new(mesh: &TriangleMesh) -> Result<Self, LocatorError> {
+        if mesh.faces.is_empty() {
+            return Err(LocatorError::Empty);
+        }
+        let count = mesh.positions.len() as u32;
+        if let Some(bad) = mesh.faces.iter().position(|f| f.iter().any(|&v| v >= count)) {
+            return Err(LocatorError::BadFace(bad as u32));
+        }
+        if let Some(bad) = first_not_finite(&mesh.positions) {
+            return Err(LocatorError::NotFinite(bad));
+        }
+        let vertices = mesh.positions.iter().map(|p| to_glam(&p.coords)).collect();
+        let shape = TriMesh::new(vertices, mesh.faces.clone()).map_err(|_| LocatorError::Empty)?;
+        Ok(Self { shape })
+    }
+
+    /// The point of the surface nearest to `point`.
+    ///
+    /// A query point that is not finite has no nearest point; it is answered with a point of the
+    /// first face at an infinite distance.
+    pub fn closest(&self, point: &Point) -> SurfaceHit {
+        let query = to_glam(&point.coords);
+        // The face comes from the sub-shape's index: the feature id of a hit counts corners and
+        // edges within one triangle, not triangles.
+        match CompositeShapeRef(&self.shape).project_local_point_and_get_location(
+            query,
+            f64::MAX,
+            false,
+        ) {
+            Some((face, projection, _)) => SurfaceHit {
+                point: to_point(projection.point),
+                face: FaceId(face),
+                normal: self.normal(FaceId(face)),
+                distance: (projection.point - query).length(),
+            },
+            None => SurfaceHit {
+                point: to_point(self.shape.vertices()[self.shape.indices()[0][0] as usize]),
+                face: FaceId(0),
+                normal: self.normal(FaceId(0)),
+                distance: f64::INFINITY,
+            },
+        }
+    }
+
+    /// The first face that a ray meets, whichever side it comes from, no farther than
+    /// `longest` mm. `direction` need not be a unit vector.
+    pub fn ray(&self, origin: &Point, direction: &Vector, longest: f64) -> Option<SurfaceHit> {
+        let unit = direction.try_normalize(0.0)?;
+        let ray = Ray::new(to_glam(&origin.coords), to_glam(&unit));
+        let (face, distance) =
+            CompositeShapeRef(&self.shape).cast_local_ray(&ray, longest, false)?;
+        Some(SurfaceHit {
+            point: origin + unit * distance,
+            face: FaceId(face),
+            normal: self.normal(FaceId(face)),
+            distance,
+        })
+    }
+
+    /// Unit normal of a face; zero if it has no area.
+    pub fn normal(&self, face: FaceId) -> Vector {
+        let [a, b, c] = self.corners(face);
+        (b - a).cross(&(c - a)).try_normalize(0.0).unwrap_or_else(Vector::zeros)
+    }
+
+    /// Barycentric weights of a point of a face's plane with respect to the face's corners.
+    /// They sum to 1; a face without area is weighted evenly.
+    pub fn weights(&self, face: FaceId, point: &Point) -> [f64; 3] {
+        let [a, b, c] = self.corners(face);
+        let whole = (b - a).cross(&(c - a));
+        let square = whole.norm_squared();
+        if square <= 0.0 {
+            return [1.0 / 3.0; 3];
+        }
+        let second = (point - a).cross(&(c - a)).dot(&whole) / square;
+        let third = (b - a).cross(&(point - a)).dot(&whole) / square;
+        [1.0 - second - third, second, third]
+    }
+
+    /// Vertex indices of a face.
+    pub fn face(&self, face: FaceId) -> [u32; 3] {
+        self.shape.indices()[face.index()]
+    }
+
+    fn corners(&self, face: FaceId) -> [Point; 3] {
+        self.face(face).map(|v| to_point(self.shape.vertices()[v as usize]))
+    }
+}
+
+/// Index of the first position that is not finite.
+pub(super) fn first_not_finite(positions: &[Point]) -> Option<u32> {
+    positions.iter().position(|p| p.iter().any(|x| !x.is_finite())).map(|i| i as u32)
+}

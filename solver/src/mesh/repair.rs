@@ -1,0 +1,325 @@
+//! Repairs that cannot change the shape, each told in words. Anything else is left for the check
+//! to report.
+
+use std::collections::{BTreeMap, HashMap, HashSet};
+
+use super::check::{EdgeTally, at, bodies};
+use super::polygon::{ring_normal, triangulate};
+use super::{FaceId, Point, TriangleMesh, Vector};
+
+/// Vertices of open edges closer together than this share of the longest side are one.
+const WELD_SHARE: f64 = 1e-6;
+/// An opening is flat if its rim stays within this share of the longest side of a plane.
+const FLAT_SHARE: f64 = 1e-3;
+
+/// A mesh after repair.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Repaired {
+    /// The mesh.
+    pub mesh: TriangleMesh,
+    /// What was done, a sentence each.
+    pub done: Vec<String>,
+    /// What could not be repaired safely, a sentence each.
+    pub refused: Vec<String>,
+}
+
+/// Weld, drop double and empty faces, cap flat openings, turn inside-out bodies. Positions must
+/// be finite and indices valid.
+pub fn repair(mesh: TriangleMesh) -> Repaired {
+    let mut work = Repaired { mesh, done: Vec::new(), refused: Vec::new() };
+    work.weld();
+    work.drop_faces();
+    work.cap();
+    work.turn();
+    work.drop_unused_vertices();
+    work
+}
+
+impl Repaired {
+    /// Only vertices of open edges are welded: elsewhere two vertices in one place are two sheets
+    /// that touch, and welding would tie them together.
+    fn weld(&mut self) {
+        let open = EdgeTally::new(&self.mesh).open;
+        if open.is_empty() {
+            return;
+        }
+        let tolerance = WELD_SHARE * self.mesh.longest_side();
+        if tolerance == 0.0 {
+            return;
+        }
+        let mut rim: Vec<u32> = open.iter().flatten().copied().collect();
+        rim.sort_unstable();
+        rim.dedup();
+        let cell = |p: &Point| p.coords.map(|x| (x / (2.0 * tolerance)).floor() as i64);
+        let mut cells: HashMap<[i64; 3], Vec<u32>> = HashMap::new();
+        let mut onto: HashMap<u32, u32> = HashMap::new();
+        for &v in &rim {
+            let here = self.mesh.positions[v as usize];
+            let home = cell(&here);
+            let mut match_found = None;
+            'search: for dx in -1..=1 {
+                for dy in -1..=1 {
+                    for dz in -1..=1 {
+                        let key = [home.x + dx, home.y + dy, home.z + dz];
+                        for &u in cells.get(&key).into_iter().flatten() {
+                            if (self.mesh.positions[u as usize] - here).norm() <= tolerance {
+                                match_found = Some(u);
+                                break 'search;
+                            }
+                        }
+                    }
+                }
+            }
+            match match_found {
+                Some(u) => {
+                    onto.insert(v, u);
+                }
+                None => cells.entry([home.x, home.y, home.z]).or_default().push(v),
+            }
+        }
+        if onto.is_empty() {
+            return;
+        }
+        for v in self.mesh.faces.iter_mut().flatten() {
+            if let Some(&u) = onto.get(v) {
+                *v = u;
+            }
+        }
+        self.done.push(format!(
+            "welded {} vertices on open edges to others within {tolerance:.1e} mm",
+            onto.len()
+        ));
+    }
+
+    fn drop_faces(&mut self) {
+        let before = self.mesh.faces.len();
+        self.mesh.faces.retain(|f| f[0] != f[1] && f[1] != f[2] && f[2] != f[0]);
+        let empty = before - self.mesh.faces.len();
+        if empty > 0 {
+            self.done.push(format!("dropped {empty} faces with two corners in one vertex"));
+        }
+        let before = self.mesh.faces.len();
+        let mut seen = HashSet::with_capacity(before);
+        self.mesh.faces.retain(|f| {
+            let first = (0..3).min_by_key(|k| f[*k]).unwrap_or(0);
+            seen.insert([f[first], f[(first + 1) % 3], f[(first + 2) % 3]])
+        });
+        let double = before - self.mesh.faces.len();
+        if double > 0 {
+            self.done.push(format!("dropped {double} faces that were there twice"));
+        }
+    }
+
+    fn drop_unused_vertices(&mut self) {
+        let mut index = vec![u32::MAX; self.mesh.positions.len()];
+        for &v in self.mesh.faces.iter().flatten() {
+            index[v as usize] = 0;
+        }
+        let before = self.mesh.positions.len();
+        let mut next = 0;
+        for slot in index.iter_mut().filter(|slot| **slot == 0) {
+            *slot = next;
+            next += 1;
+        }
+        if next as usize == before {
+            return;
+        }
+        let mut at = 0;
+        self.mesh.positions.retain(|_| {
+            at += 1;
+            index[at - 1] != u32::MAX
+        });
+        for v in self.mesh.faces.iter_mut().flatten() {
+            *v = index[*v as usize];
+        }
+        self.done.push(format!("dropped {} vertices that no face uses", before - next as usize));
+    }
+
+    /// Turn every closed body that looks inward. Several bodies are refused by the check anyway,
+    /// so a hollow inside another body is not turned here.
+    fn turn(&mut self) {
+        if self.mesh.faces.is_empty() || !EdgeTally::new(&self.mesh).is_sound() {
+            return;
+        }
+        let (_, bodies) = bodies(&self.mesh);
+        if let [body] = bodies[..]
+            && body.volume < 0.0
+        {
+            for face in &mut self.mesh.faces {
+                face.swap(1, 2);
+            }
+            self.done.push(
+                "turned the body: its faces looked inward (its volume came out negative)"
+                    .to_owned(),
+            );
+        }
+    }
+
+    fn cap(&mut self) {
+        let tally = EdgeTally::new(&self.mesh);
+        if tally.open.is_empty() {
+            return;
+        }
+        let Some(rings) = open_rings(&tally.open) else {
+            self.refused.push(
+                "openings that touch each other cannot be capped: close the model where it was made"
+                    .to_owned(),
+            );
+            return;
+        };
+        let tolerance = FLAT_SHARE * self.mesh.longest_side();
+        let mut flat: Vec<Opening> = Vec::new();
+        for ring in rings {
+            match Opening::new(ring, &self.mesh, tolerance) {
+                Ok(opening) => flat.push(opening),
+                Err(message) => self.refused.push(message),
+            }
+        }
+        let (body_of, _) = bodies(&self.mesh);
+        let mut body_at = vec![0u32; self.mesh.positions.len()];
+        for (face, body) in self.mesh.faces.iter().zip(&body_of) {
+            for &v in face {
+                body_at[v as usize] = *body;
+            }
+        }
+        // Openings of one plane belong together: one inside another is a hollow base.
+        let mut groups: Vec<Vec<Opening>> = Vec::new();
+        for opening in flat {
+            match groups.iter_mut().find(|g| g[0].same_plane(&opening, tolerance)) {
+                Some(group) => group.push(opening),
+                None => groups.push(vec![opening]),
+            }
+        }
+        let mut recesses: HashSet<u32> = HashSet::new();
+        for mut group in groups {
+            // Largest first; it gives the plane its outward side.
+            group.sort_by(|x, y| y.area().total_cmp(&x.area()).then(x.ring.cmp(&y.ring)));
+            let mut kept: Vec<Opening> = Vec::new();
+            for opening in group {
+                let body = body_at[opening.ring[0] as usize];
+                let inside_other = kept.iter().any(|outer| {
+                    body_at[outer.ring[0] as usize] != body
+                        && outer.encloses(&self.mesh.positions, &opening)
+                });
+                if inside_other {
+                    recesses.insert(body);
+                    self.done.push(format!(
+                        "the base is hollow: the recess that opens to it near {} was dropped and the base capped solid",
+                        at(&opening.centre)
+                    ));
+                } else {
+                    kept.push(opening);
+                }
+            }
+            let loops: Vec<Vec<u32>> = kept.iter().map(|o| o.ring.clone()).collect();
+            let normal = kept.iter().map(|o| o.normal).sum::<Vector>();
+            match triangulate(&loops, &self.mesh.positions, &normal) {
+                Some(triangles) => {
+                    self.mesh.faces.extend(triangles);
+                    let area = 0.5 * normal.norm();
+                    let corners: usize = loops.iter().map(Vec::len).sum();
+                    self.done.push(format!(
+                        "capped a flat opening of {corners} edges and {area:.1} mm^2 near {}",
+                        at(&kept[0].centre)
+                    ));
+                }
+                None => self.refused.push(format!(
+                    "the flat opening near {} has a rim that crosses itself and cannot be capped",
+                    at(&kept[0].centre)
+                )),
+            }
+        }
+        if !recesses.is_empty() {
+            // Caps came after the faces that have a body number.
+            let mut index = 0;
+            self.mesh.faces.retain(|_| {
+                index += 1;
+                body_of.get(index - 1).is_none_or(|body| !recesses.contains(body))
+            });
+        }
+    }
+}
+
+/// Chains of open edges as closed rings, in the direction a cap has to run. `None` if rings touch
+/// in a vertex.
+fn open_rings(open: &[[u32; 2]]) -> Option<Vec<Vec<u32>>> {
+    // The cap runs against the face that is there.
+    let mut next: BTreeMap<u32, u32> = BTreeMap::new();
+    for [a, b] in open {
+        if next.insert(*b, *a).is_some() {
+            return None;
+        }
+    }
+    let mut rings = Vec::new();
+    while let Some((start, mut here)) = next.pop_first() {
+        let mut ring = vec![start];
+        while here != start {
+            ring.push(here);
+            here = next.remove(&here)?;
+        }
+        rings.push(ring);
+    }
+    Some(rings)
+}
+
+struct Opening {
+    ring: Vec<u32>,
+    centre: Point,
+    /// Twice-area vector of the cap, mm^2.
+    normal: Vector,
+}
+
+impl Opening {
+    fn new(ring: Vec<u32>, mesh: &TriangleMesh, tolerance: f64) -> Result<Self, String> {
+        let sum: Vector = ring.iter().map(|v| mesh.positions[*v as usize].coords).sum();
+        let centre = Point::from(sum / ring.len() as f64);
+        let normal = ring_normal(&ring, &mesh.positions);
+        let unit = normal.try_normalize(0.0).unwrap_or_else(Vector::zeros);
+        let off = ring
+            .iter()
+            .map(|v| (mesh.positions[*v as usize] - centre).dot(&unit).abs())
+            .fold(0.0, f64::max);
+        if off > tolerance || unit == Vector::zeros() {
+            return Err(format!(
+                "the opening of {} edges near {} is not flat (its rim leaves a plane by {off:.2} mm, {tolerance:.2} mm are allowed), so capping it would invent a shape: close it where the model was made",
+                ring.len(),
+                at(&centre)
+            ));
+        }
+        Ok(Self { ring, centre, normal })
+    }
+
+    fn area(&self) -> f64 {
+        0.5 * self.normal.norm()
+    }
+
+    fn same_plane(&self, other: &Self, tolerance: f64) -> bool {
+        let (n, m) = (self.normal.normalize(), other.normal.normalize());
+        n.dot(&m).abs() > 0.999 && n.dot(&(other.centre - self.centre)).abs() <= tolerance
+    }
+
+    /// Whether the other's rim lies inside this one's, by the winding number of its first vertex.
+    fn encloses(&self, positions: &[Point], other: &Self) -> bool {
+        let unit = self.normal.normalize();
+        let p = positions[other.ring[0] as usize];
+        let turn: f64 = (0..self.ring.len())
+            .map(|k| {
+                let a = positions[self.ring[k] as usize] - p;
+                let b = positions[self.ring[(k + 1) % self.ring.len()] as usize] - p;
+                a.cross(&b).dot(&unit).atan2(a.dot(&b))
+            })
+            .sum();
+        turn.abs() > std::f64::consts::PI
+    }
+}
+
+/// Area of the faces, for tests and messages.
+#[cfg(test)]
+fn face_count_with_normal(mesh: &TriangleMesh, normal: &Vector) -> usize {
+    (0..mesh.faces.len() as u32)
+        .filter(|f| mesh.area_vector(FaceId(*f)).normalize().dot(normal) > 0.999)
+        .count()
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,120 @@
+//! Faces that pass through each other.
+//!
+//! Candidates come from parry3d's bounding volume hierarchy; whether two faces cross is decided
+//! with exact signs (Shewchuk, "Adaptive precision floating-point arithmetic and fast robust
+//! geometric predicates", 1997, by the crate robust). Faces that only touch along a shared corner
+//! or edge do not cross; neighbours that fold through or onto each other do.
+
+use parry3d_f64::bounding_volume::Aabb;
+use parry3d_f64::math::Vector as GlamVector;
+use parry3d_f64::partitioning::{Bvh, BvhBuildStrategy};
+use rayon::prelude::*;
+use robust::{Coord, Coord3D, orient2d, orient3d};
+
+use super::{FaceId, Point, TriangleMesh};
+
+/// Extent of self-crossing.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct SelfCrossings {
+    /// Pairs of faces that cross.
+    pub pairs: usize,
+    /// Faces that cross at least one other.
+    pub faces: usize,
+    /// Middle of the first such face, mm.
+    pub first_place: Option<Point>,
+}
+
+/// Find all pairs of faces that cross. Indices and coordinates must be sound.
+pub fn self_crossings(mesh: &TriangleMesh) -> SelfCrossings {
+    let boxes: Vec<Aabb> = (0..mesh.faces.len() as u32)
+        .map(|f| {
+            let [a, b, c] = mesh.corners(FaceId(f));
+            let (low, high) = (a.inf(&b).inf(&c), a.sup(&b).sup(&c));
+            Aabb::new(GlamVector::new(low.x, low.y, low.z), GlamVector::new(high.x, high.y, high.z))
+        })
+        .collect();
+    let tree = Bvh::from_leaves(BvhBuildStrategy::Binned, &boxes);
+    let pairs: Vec<[u32; 2]> = (0..mesh.faces.len() as u32)
+        .into_par_iter()
+        .flat_map_iter(|f| {
+            let mut found: Vec<u32> = tree
+                .intersect_aabb(&boxes[f as usize])
+                .filter(|&g| g > f && faces_cross(mesh, f, g))
+                .collect();
+            found.sort_unstable();
+            found.into_iter().map(move |g| [f, g])
+        })
+        .collect();
+    let mut faces: Vec<u32> = pairs.iter().flatten().copied().collect();
+    faces.sort_unstable();
+    faces.dedup();
+    let first_place = faces.first().map(|&f| {
+        let [a, b, c] = mesh.corners(FaceId(f));
+        Point::from((a.coords + b.coords + c.coords) / 3.0)
+    });
+    SelfCrossings { pairs: pairs.len(), faces: faces.len(), first_place }
+}
+
+fn exact(p: &Point) -> Coord3D<f64> {
+    Coord3D { x: p.x, y: p.y, z: p.z }
+}
+
+fn side(a: &Point, b: &Point, c: &Point, d: &Point) -> f64 {
+    orient3d(exact(a), exact(b), exact(c), exact(d))
+}
+
+fn faces_cross(mesh: &TriangleMesh, f: u32, g: u32) -> bool {
+    let (p, q) = (mesh.corners(FaceId(f)), mesh.corners(FaceId(g)));
+    // Corners in the same place count as shared, welded or not.
+    let p_own: Vec<usize> = (0..3).filter(|&k| !q.contains(&p[k])).collect();
+    let q_own: Vec<usize> = (0..3).filter(|&k| !p.contains(&q[k])).collect();
+    let above = q.map(|x| side(&p[0], &p[1], &p[2], &x));
+    if above.iter().all(|s| *s == 0.0) {
+        return flat_overlap(&p, &q);
+    }
+    // An edge with a shared corner meets the other face's plane there and nowhere else.
+    edges_between(&q, &q_own).any(|[a, b]| segment_crosses(&a, &b, &p))
+        || edges_between(&p, &p_own).any(|[a, b]| segment_crosses(&a, &b, &q))
+}
+
+/// Edges of a triangle both of whose ends are among the corners given.
+fn edges_between<'a>(
+    triangle: &'a [Point; 3],
+    own: &'a [usize],
+) -> impl Iterator<Item = [Point; 2]> + 'a {
+    (0..3)
+        .map(|k| [k, (k + 1) % 3])
+        .filter(|e| e.iter().all(|k| own.contains(k)))
+        .map(|[j, k]| [triangle[j], triangle[k]])
+}
+
+/// Whether a segment passes from one side of a triangle to the other through it.
+fn segment_crosses(a: &Point, b: &Point, t: &[Point; 3]) -> bool {
+    let (from, to) = (side(&t[0], &t[1], &t[2], a), side(&t[0], &t[1], &t[2], b));
+    if from == 0.0 || to == 0.0 || (from > 0.0) == (to > 0.0) {
+        return false;
+    }
+    let turns = [side(a, b, &t[0], &t[1]), side(a, b, &t[1], &t[2]), side(a, b, &t[2], &t[0])];
+    turns.iter().all(|s| *s >= 0.0) || turns.iter().all(|s| *s <= 0.0)
+}
+
+/// Whether two triangles of one plane share more than their rims: no side of either has the other
+/// one wholly on its far side.
+fn flat_overlap(p: &[Point; 3], q: &[Point; 3]) -> bool {
+    let normal = (p[1] - p[0]).cross(&(p[2] - p[0]));
+    if normal.norm_squared() == 0.0 {
+        return false;
+    }
+    let drop = normal.iamax();
+    let flat = |x: &Point| Coord { x: x[(drop + 1) % 3], y: x[(drop + 2) % 3] };
+    let (p, q) = ([0, 1, 2].map(|k| flat(&p[k])), [0, 1, 2].map(|k| flat(&q[k])));
+    let turn = |t: &[Coord<f64>; 3]| orient2d(t[0], t[1], t[2]);
+    if turn(&p) == 0.0 || turn(&q) == 0.0 {
+        return false;
+    }
+    let parted = |t: &[Coord<f64>; 3], other: &[Coord<f64>; 3]| {
+        let inward = turn(t).signum();
+        (0..3).any(|k| other.iter().all(|x| orient2d(t[k], t[(k + 1) % 3], *x) * inward <= 0.0))
+    };
+    !parted(&p, &q) && !parted(&q, &p)
+}

@@ -1,0 +1,78 @@
+//! A set of cut edges: its separate cuts and its cost.
+
+use crate::girth::PlanningGraph;
+
+/// Edges of the planning graph that are cut, in rising order.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct CutSet {
+    edges: Vec<u32>,
+}
+
+impl CutSet {
+    /// From edges in any order.
+    pub fn new(mut edges: Vec<u32>) -> Self {
+        edges.sort_unstable();
+        edges.dedup();
+        Self { edges }
+    }
+
+    /// The edges, in rising order.
+    pub fn edges(&self) -> &[u32] {
+        &self.edges
+    }
+
+    /// Length of all cuts, mm.
+    pub fn length(&self, graph: &PlanningGraph) -> f64 {
+        self.edges.iter().map(|&e| graph.edges[e as usize].length).sum()
+    }
+
+    /// Weighted length of all cuts and the price of their entries, mm.
+    pub fn cost(&self, graph: &PlanningGraph, entry_price: f64) -> f64 {
+        let weighted: f64 = self.edges.iter().map(|&e| graph.edges[e as usize].cost).sum();
+        weighted + entry_price * self.components(graph).len() as f64
+    }
+
+    /// One value an edge: 1 where cut.
+    pub fn indicator(&self, graph: &PlanningGraph) -> Vec<f64> {
+        let mut cut = vec![0.0; graph.edges.len()];
+        for &e in &self.edges {
+            cut[e as usize] = 1.0;
+        }
+        cut
+    }
+
+    /// Edges of each separate cut, in order of their first edge.
+    pub fn components(&self, graph: &PlanningGraph) -> Vec<Vec<u32>> {
+        let mut root: std::collections::BTreeMap<u32, u32> = Default::default();
+        fn find(root: &mut std::collections::BTreeMap<u32, u32>, v: u32) -> u32 {
+            let mut top = v;
+            while let Some(&up) = root.get(&top) {
+                if up == top {
+                    break;
+                }
+                top = up;
+            }
+            root.insert(v, top);
+            top
+        }
+        for &e in &self.edges {
+            let [a, b] = graph.edges[e as usize].ends;
+            for v in [a, b] {
+                root.entry(v).or_insert(v);
+            }
+            let (ra, rb) = (find(&mut root, a), find(&mut root, b));
+            root.insert(ra.max(rb), ra.min(rb));
+        }
+        let mut index: std::collections::BTreeMap<u32, usize> = Default::default();
+        let mut components: Vec<Vec<u32>> = Vec::new();
+        for &e in &self.edges {
+            let top = find(&mut root, graph.edges[e as usize].ends[0]);
+            let slot = *index.entry(top).or_insert_with(|| {
+                components.push(Vec::new());
+                components.len() - 1
+            });
+            components[slot].push(e);
+        }
+        components
+    }
+}

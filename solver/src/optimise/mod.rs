@@ -1,0 +1,8 @@
+//! Finding the cheapest set of cuts that meets every row.
+
+pub mod cut_set;
+pub mod primal;
+pub mod relaxation;
+pub mod rows;
+pub mod search;
+pub mod separation;

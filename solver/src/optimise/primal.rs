@@ -1,0 +1,378 @@
+//! Good plans early: build a set of cuts that meets every known row, trim it, and search round it.
+//!
+//! A superset is easy: join the gate to the deepest point beyond every ring that is not crossed
+//! yet. Trimming takes edges off the ends (and out of the middle, where that pays for one more
+//! entry) as long as every row stays met. Which end is trimmed first decides what comes out, so
+//! the order is drawn at random, many times. The search destroys a part of the best plan, joins
+//! up what is no longer met along other ways, and trims again; it keeps what is cheaper.
+
+use std::collections::BinaryHeap;
+
+use rand::Rng;
+use rand::seq::SliceRandom;
+use rand_chacha::ChaCha8Rng;
+
+use super::cut_set::CutSet;
+use super::rows::{ROW_TOLERANCE, RowPool};
+use crate::girth::PlanningGraph;
+use crate::girth::sweep::Nearest;
+
+/// Scratch for building and trimming over one pool.
+pub struct Builder<'a> {
+    graph: &'a PlanningGraph,
+    pool: &'a RowPool,
+    entry_price: f64,
+    /// Deepest vertex beyond each ring of the pool.
+    deepest: &'a [u32],
+    /// Edges that are always cut (bridge loops), and cost nothing here.
+    fixed: &'a [u32],
+}
+
+impl<'a> Builder<'a> {
+    /// A builder over the pool's rows.
+    pub fn new(
+        graph: &'a PlanningGraph,
+        pool: &'a RowPool,
+        entry_price: f64,
+        deepest: &'a [u32],
+        fixed: &'a [u32],
+    ) -> Self {
+        Self { graph, pool, entry_price, deepest, fixed }
+    }
+
+    /// Cost of a set, mm.
+    pub fn cost(&self, cut: &CutSet) -> f64 {
+        cut.cost(self.graph, self.entry_price)
+    }
+
+    /// Left-hand sides with the fixed edges counted in.
+    fn activity(&self, cut: &CutSet) -> Vec<f64> {
+        self.pool.activity(cut.edges().iter().chain(self.fixed).copied())
+    }
+
+    /// Whether a set meets every row of the pool.
+    pub fn meets_all(&self, cut: &CutSet) -> bool {
+        self.activity(cut).iter().all(|&a| a >= 1.0 - ROW_TOLERANCE)
+    }
+
+    /// Add ways from the cuts (or the gate) to what is not met yet, until every row is met.
+    ///
+    /// `guide` scales the cost of each edge: low where the relaxation likes to cut.
+    pub fn complete(&self, cut: &CutSet, guide: &[f64], random: &mut ChaCha8Rng) -> Option<CutSet> {
+        let mut edges: Vec<u32> = cut.edges().to_vec();
+        let mut activity = self.activity(cut);
+        for _ in 0..self.pool.rows.len() {
+            // The row missed most; among equals the one whose far side is smallest, since a way
+            // to its depth meets those round it too.
+            let Some(row) = (0..activity.len())
+                .filter(|&r| activity[r] < 1.0 - ROW_TOLERANCE)
+                .min_by_key(|&r| self.far_size(r))
+            else {
+                return Some(CutSet::new(edges));
+            };
+            let way = self.way_to_row(&edges, row, &activity, guide, random)?;
+            if way.is_empty() {
+                return None;
+            }
+            for e in way {
+                if !edges.contains(&e) {
+                    edges.push(e);
+                    for &(r, c) in self.pool.rows_of(e) {
+                        activity[r as usize] += c;
+                    }
+                }
+            }
+        }
+        activity.iter().all(|&a| a >= 1.0 - ROW_TOLERANCE).then(|| CutSet::new(edges))
+    }
+
+    fn far_size(&self, row: usize) -> usize {
+        let row = &self.pool.rows[row];
+        match row.kind {
+            super::rows::RowKind::BridgeOpening => usize::MAX,
+            _ => self.pool.rings[row.origin as usize].beyond.len(),
+        }
+    }
+
+    /// A way that adds to a row what it lacks: from the gate or a cut to the row's depth.
+    fn way_to_row(
+        &self,
+        edges: &[u32],
+        row: usize,
+        activity: &[f64],
+        guide: &[f64],
+        random: &mut ChaCha8Rng,
+    ) -> Option<Vec<u32>> {
+        let terms = &self.pool.rows[row].terms;
+        let goal = match self.pool.rows[row].kind {
+            super::rows::RowKind::BridgeOpening => {
+                let (edge, _) = terms[random.random_range(0..terms.len())];
+                self.graph.edges[edge as usize].ends[random.random_range(0..2)]
+            }
+            _ => self.deepest[self.pool.rows[row].origin as usize],
+        };
+        let mut start: Vec<u32> =
+            edges.iter().chain(self.fixed).flat_map(|&e| self.graph.edges[e as usize].ends).collect();
+        start.extend((0..self.graph.vertex_count() as u32).filter(|&v| self.graph.is_gate[v as usize]));
+        let way = shortest_way(self.graph, &start, goal, guide);
+        let gain = |way: &[u32]| -> f64 {
+            let new: Vec<u32> = way.iter().copied().filter(|e| !edges.contains(e)).collect();
+            activity[row]
+                + terms.iter().filter(|(e, _)| new.contains(e)).map(|(_, c)| c).sum::<f64>()
+        };
+        if let Some(way) = way
+            && gain(&way) > activity[row] + 1e-9
+        {
+            return Some(way);
+        }
+        // The goal is on a cut already: go to the cheapest edge that helps.
+        let mut best: Option<(f64, Vec<u32>)> = None;
+        let reach = ways_from(self.graph, &start, guide);
+        for &(e, c) in terms {
+            if edges.contains(&e) {
+                continue;
+            }
+            let [a, b] = self.graph.edges[e as usize].ends;
+            let from = if reach.0[a as usize] <= reach.0[b as usize] { a } else { b };
+            let cost = (reach.0[from as usize] + guide[e as usize]) / c;
+            if best.as_ref().is_none_or(|(least, _)| cost < *least) {
+                let mut way = trace(self.graph, &reach.1, from);
+                way.push(e);
+                best = Some((cost, way));
+            }
+        }
+        best.map(|(_, way)| way)
+    }
+
+    /// Take off whatever no row needs, in a random order of ends.
+    pub fn trim(&self, cut: &CutSet, random: &mut ChaCha8Rng) -> CutSet {
+        let mut state = Trim::new(self, cut);
+        let mut ends: Vec<u32> = Vec::new();
+        loop {
+            let before = state.count;
+            ends.clear();
+            ends.extend((0..self.graph.vertex_count() as u32).filter(|&v| state.degree[v as usize] == 1));
+            ends.shuffle(random);
+            for &end in &ends {
+                let mut at = end;
+                while let Some(next) = state.peel(at) {
+                    at = next;
+                }
+            }
+            if state.count == before {
+                if !state.split(self.entry_price, random) {
+                    break;
+                }
+            }
+        }
+        CutSet::new(state.edges())
+    }
+
+    /// Make a set meet every row, guided by the relaxation, and trim it.
+    pub fn repair(&self, cut: &CutSet, relaxed: &[f64], random: &mut ChaCha8Rng) -> Option<CutSet> {
+        let guide: Vec<f64> = self
+            .graph
+            .edges
+            .iter()
+            .zip(relaxed)
+            .map(|(e, &x)| e.cost * (1.0 - 0.8 * x.clamp(0.0, 1.0)))
+            .collect();
+        let full = self.complete(cut, &guide, random)?;
+        Some(self.trim(&full, random))
+    }
+
+    /// Take away a random part of a plan, join up what is missed, trim.
+    pub fn vary(&self, cut: &CutSet, relaxed: &[f64], random: &mut ChaCha8Rng) -> Option<CutSet> {
+        let lean = random.random_range(0.0..0.95);
+        let jitter = random.random_range(0.0..0.6);
+        let guide: Vec<f64> = self
+            .graph
+            .edges
+            .iter()
+            .zip(relaxed)
+            .map(|(e, &x)| {
+                e.cost * (1.0 - lean * x.clamp(0.0, 1.0)) * (1.0 + jitter * random.random_range(-1.0..1.0))
+            })
+            .collect();
+        let kept: Vec<u32> = if cut.edges().is_empty() {
+            Vec::new()
+        } else {
+            let seed = cut.edges()[random.random_range(0..cut.edges().len())];
+            let middle = self.graph.mesh.positions[self.graph.edges[seed as usize].ends[0] as usize];
+            let radius = cut.length(self.graph) * random.random_range(0.05..0.6f64)
+                + self.graph.mean_edge();
+            cut.edges()
+                .iter()
+                .copied()
+                .filter(|&e| {
+                    let at = self.graph.mesh.positions[self.graph.edges[e as usize].ends[0] as usize];
+                    (at - middle).norm() > radius
+                })
+                .collect()
+        };
+        let full = self.complete(&CutSet::new(kept), &guide, random)?;
+        Some(self.trim(&full, random))
+    }
+}
+
+struct Trim<'b, 'a> {
+    builder: &'b Builder<'a>,
+    present: std::collections::BTreeSet<u32>,
+    activity: Vec<f64>,
+    degree: Vec<u32>,
+    count: usize,
+}
+
+impl<'b, 'a> Trim<'b, 'a> {
+    fn new(builder: &'b Builder<'a>, cut: &CutSet) -> Self {
+        let mut degree = vec![0; builder.graph.vertex_count()];
+        for &e in cut.edges() {
+            for v in builder.graph.edges[e as usize].ends {
+                degree[v as usize] += 1;
+            }
+        }
+        Self {
+            builder,
+            present: cut.edges().iter().copied().collect(),
+            activity: builder.activity(cut),
+            degree,
+            count: cut.edges().len(),
+        }
+    }
+
+    fn edges(&self) -> Vec<u32> {
+        self.present.iter().copied().collect()
+    }
+
+    fn can_go(&self, edge: u32) -> bool {
+        self.builder
+            .pool
+            .rows_of(edge)
+            .iter()
+            .all(|&(r, c)| self.activity[r as usize] - c >= 1.0 - ROW_TOLERANCE)
+    }
+
+    fn remove(&mut self, edge: u32) {
+        self.change(edge, -1.0);
+        self.present.remove(&edge);
+        self.count -= 1;
+        for v in self.builder.graph.edges[edge as usize].ends {
+            self.degree[v as usize] -= 1;
+        }
+    }
+
+    fn restore(&mut self, edge: u32) {
+        self.change(edge, 1.0);
+        self.present.insert(edge);
+        self.count += 1;
+        for v in self.builder.graph.edges[edge as usize].ends {
+            self.degree[v as usize] += 1;
+        }
+    }
+
+    fn change(&mut self, edge: u32, sign: f64) {
+        for &(r, c) in self.builder.pool.rows_of(edge) {
+            self.activity[r as usize] += sign * c;
+        }
+    }
+
+    fn present_at(&self, vertex: u32) -> impl Iterator<Item = (u32, u32)> + '_ {
+        self.builder.graph.incident(vertex).iter().copied().filter(|(e, _)| self.present.contains(e))
+    }
+
+    /// Take off the edge at a free end, if no row needs it; the next free end if there is one.
+    fn peel(&mut self, end: u32) -> Option<u32> {
+        if self.degree[end as usize] != 1 {
+            return None;
+        }
+        let (edge, next) = self.present_at(end).next()?;
+        if !self.can_go(edge) {
+            return None;
+        }
+        self.remove(edge);
+        (self.degree[next as usize] == 1).then_some(next)
+    }
+
+    /// Take a run out of the middle where its cost exceeds the price of one more entry.
+    fn split(&mut self, entry_price: f64, random: &mut ChaCha8Rng) -> bool {
+        let mut order = self.edges();
+        order.shuffle(random);
+        for seed in order {
+            if !self.present.contains(&seed) || !self.can_go(seed) {
+                continue;
+            }
+            self.remove(seed);
+            let mut gone = vec![seed];
+            for start in self.builder.graph.edges[seed as usize].ends {
+                let mut at = start;
+                while self.degree[at as usize] == 1 {
+                    let Some((edge, next)) = self.present_at(at).next() else { break };
+                    if !self.can_go(edge) {
+                        break;
+                    }
+                    self.remove(edge);
+                    gone.push(edge);
+                    at = next;
+                }
+            }
+            let saved: f64 =
+                gone.iter().map(|&e| self.builder.graph.edges[e as usize].cost).sum();
+            if saved > entry_price {
+                return true;
+            }
+            for edge in gone {
+                self.restore(edge);
+            }
+        }
+        false
+    }
+}
+
+/// Cheapest way from any of `start` to `goal`.
+fn shortest_way(
+    graph: &PlanningGraph,
+    start: &[u32],
+    goal: u32,
+    guide: &[f64],
+) -> Option<Vec<u32>> {
+    let (cost, via) = ways_from(graph, start, guide);
+    cost[goal as usize].is_finite().then(|| trace(graph, &via, goal))
+}
+
+/// Cost of the cheapest way from `start` to every vertex, and the edge it arrives by.
+pub(crate) fn ways_from(graph: &PlanningGraph, start: &[u32], guide: &[f64]) -> (Vec<f64>, Vec<u32>) {
+    let mut cost = vec![f64::INFINITY; graph.vertex_count()];
+    let mut via = vec![u32::MAX; graph.vertex_count()];
+    let mut heap = BinaryHeap::new();
+    for &v in start {
+        cost[v as usize] = 0.0;
+        heap.push(Nearest(0.0, v));
+    }
+    while let Some(Nearest(c, v)) = heap.pop() {
+        if c > cost[v as usize] {
+            continue;
+        }
+        for &(edge, to) in graph.incident(v) {
+            let next = c + guide[edge as usize];
+            if next < cost[to as usize] {
+                cost[to as usize] = next;
+                via[to as usize] = edge;
+                heap.push(Nearest(next, to));
+            }
+        }
+    }
+    (cost, via)
+}
+
+/// Edges of the way that arrives at `goal`.
+pub(crate) fn trace(graph: &PlanningGraph, via: &[u32], goal: u32) -> Vec<u32> {
+    let mut way = Vec::new();
+    let mut at = goal;
+    while via[at as usize] != u32::MAX && way.len() <= via.len() {
+        let edge = via[at as usize];
+        way.push(edge);
+        let [a, b] = graph.edges[edge as usize].ends;
+        at = if a == at { b } else { a };
+    }
+    way
+}

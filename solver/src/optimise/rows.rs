@@ -1,0 +1,198 @@
+//! Rows: what every plan must satisfy, found when they are violated.
+//!
+//! A tight ring r (stretched length `reach`, girth beyond it `width` > `reach`) gives up to three
+//! rows over the edges x that are cut (1) or not (0):
+//!
+//! - *crossing*: some edge across the ring is cut. Sum of x over the ring's outline >= 1.
+//! - *strip beyond*: let d = (width - reach) / 2. Take the cuts that cross r, and lead the ring
+//!   round the far end of each: the new ring crosses no cut, and it is longer than r by at most
+//!   twice the stretched length of what it goes round. What it must let pass is as wide as before:
+//!   a ring that grows from r to the new one never meets a girth above `width` on the way, so a
+//!   narrower sweep from the new ring would give a narrower sweep from r. Hence the cut within
+//!   distance d beyond the ring measures at least d. (A cut that runs further has at least d of
+//!   itself inside the strip.)
+//! - *strip before*: the same on the gate's side, with d at most the distance to the gate, since
+//!   a ring cannot be led round the end of a cut that is open to the gate.
+//!
+//! On a ball on a small gate the strip beyond the gate's own ring gives exactly the closed form
+//! (2 pi r / (1 + e) - p) / 2, where crossing rows alone give less than a third of it in the
+//! linear relaxation.
+
+use std::collections::BinaryHeap;
+
+use crate::girth::sweep::Nearest;
+use crate::girth::{PlanningGraph, Ring};
+
+/// What a row says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum RowKind {
+    /// Some cut crosses the ring.
+    Crossing,
+    /// Enough cut beyond the ring.
+    StripBeyond,
+    /// Enough cut on the gate's side of the ring.
+    StripBefore,
+    /// Enough cut beside a bridge.
+    BridgeOpening,
+}
+
+/// One row: sum of coefficient times x is at least one.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// What it says.
+    pub kind: RowKind,
+    /// Edges and coefficients, each in (0, 1].
+    pub terms: Vec<(u32, f64)>,
+    /// Index of the ring (or of the bridge) it comes from.
+    pub origin: u32,
+}
+
+/// Rows a plan has to satisfy, and the rings they come from.
+#[derive(Clone, Debug, Default)]
+pub struct RowPool {
+    /// All rows so far.
+    pub rows: Vec<Row>,
+    /// The rings they come from.
+    pub rings: Vec<Ring>,
+    by_edge: Vec<Vec<(u32, f64)>>,
+    known: std::collections::HashSet<Vec<u32>>,
+}
+
+impl RowPool {
+    /// An empty pool over a graph with `edge_count` edges.
+    pub fn new(edge_count: usize) -> Self {
+        Self { by_edge: vec![Vec::new(); edge_count], ..Self::default() }
+    }
+
+    /// Add the rows of a tight ring, unless the ring is known. Tells whether it was new.
+    pub fn add_ring(&mut self, graph: &PlanningGraph, ring: Ring) -> bool {
+        if !self.known.insert(ring.outline.clone()) {
+            return false;
+        }
+        let origin = self.rings.len() as u32;
+        let crossing = ring.outline.iter().map(|&e| (e, 1.0)).collect();
+        self.push(Row { kind: RowKind::Crossing, terms: crossing, origin });
+        let depth = 0.5 * ring.shortfall();
+        let mut beyond = vec![false; graph.vertex_count()];
+        for &v in &ring.beyond {
+            beyond[v as usize] = true;
+        }
+        let terms = strip(graph, &ring.outline, |v| beyond[v as usize], depth);
+        self.push(Row { kind: RowKind::StripBeyond, terms, origin });
+        let to_gate = distance_to_gate(graph, &ring.outline, &beyond);
+        let depth = depth.min(to_gate);
+        if depth > 0.25 * graph.mean_edge() {
+            let terms = strip(graph, &ring.outline, |v| !beyond[v as usize], depth);
+            self.push(Row { kind: RowKind::StripBefore, terms, origin });
+        }
+        self.rings.push(ring);
+        true
+    }
+
+    /// Add a row that comes from no ring.
+    pub fn push(&mut self, row: Row) {
+        let index = self.rows.len() as u32;
+        for &(edge, coefficient) in &row.terms {
+            self.by_edge[edge as usize].push((index, coefficient));
+        }
+        self.rows.push(row);
+    }
+
+    /// Rows in which an edge counts, with its coefficient.
+    pub fn rows_of(&self, edge: u32) -> &[(u32, f64)] {
+        &self.by_edge[edge as usize]
+    }
+
+    /// Left-hand side of every row for a set of cut edges.
+    pub fn activity(&self, cut: impl IntoIterator<Item = u32>) -> Vec<f64> {
+        let mut activity = vec![0.0; self.rows.len()];
+        for edge in cut {
+            for &(row, coefficient) in self.rows_of(edge) {
+                activity[row as usize] += coefficient;
+            }
+        }
+        activity
+    }
+}
+
+/// Rows are met within this.
+pub const ROW_TOLERANCE: f64 = 1e-7;
+
+/// Stretched length of an edge: what a ring gains by going along it.
+fn stretched(graph: &PlanningGraph, edge: u32) -> f64 {
+    let e = &graph.edges[edge as usize];
+    let strain = e.ends.iter().map(|&v| graph.allowed_strain[v as usize]).sum::<f64>() / 2.0;
+    e.length * (1.0 + strain)
+}
+
+/// Stretched distance from the ring, on the side where `side` holds.
+fn distance_from_ring(
+    graph: &PlanningGraph,
+    outline: &[u32],
+    side: &impl Fn(u32) -> bool,
+    limit: f64,
+) -> Vec<f64> {
+    let mut distance = vec![f64::INFINITY; graph.vertex_count()];
+    let mut heap = BinaryHeap::new();
+    for &edge in outline {
+        let half = 0.5 * stretched(graph, edge);
+        for v in graph.edges[edge as usize].ends {
+            if side(v) && half < distance[v as usize] {
+                distance[v as usize] = half;
+                heap.push(Nearest(half, v));
+            }
+        }
+    }
+    while let Some(Nearest(d, v)) = heap.pop() {
+        if d > distance[v as usize] || d > limit {
+            continue;
+        }
+        for &(edge, to) in graph.incident(v) {
+            let next = d + stretched(graph, edge);
+            if side(to) && next < distance[to as usize] {
+                distance[to as usize] = next;
+                heap.push(Nearest(next, to));
+            }
+        }
+    }
+    distance
+}
+
+fn distance_to_gate(graph: &PlanningGraph, outline: &[u32], beyond: &[bool]) -> f64 {
+    let distance = distance_from_ring(graph, outline, &|v| !beyond[v as usize], f64::INFINITY);
+    (0..graph.vertex_count())
+        .filter(|&v| graph.is_gate[v])
+        .map(|v| distance[v])
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// Terms of a strip row of stretched width `depth` on one side of a ring: for each edge the
+/// stretched length of it that lies in the strip, over `depth`, at most one.
+fn strip(
+    graph: &PlanningGraph,
+    outline: &[u32],
+    side: impl Fn(u32) -> bool,
+    depth: f64,
+) -> Vec<(u32, f64)> {
+    let distance = distance_from_ring(graph, outline, &side, depth);
+    let mut terms = Vec::new();
+    let depth_floor = depth.max(1e-9);
+    for (index, edge) in graph.edges.iter().enumerate() {
+        let full = stretched(graph, index as u32);
+        let [a, b] = edge.ends;
+        let inside = match (side(a), side(b)) {
+            (true, true) => {
+                // Both ends on this side: the parts next to either end that lie in the strip.
+                let part = |d: f64| (depth - d).max(0.0);
+                (part(distance[a as usize]) + part(distance[b as usize])).min(full)
+            }
+            (false, false) => 0.0,
+            // It crosses the ring: half of it lies on this side.
+            _ => (0.5 * full).min(depth),
+        };
+        if inside > 0.0 {
+            terms.push((index as u32, (inside / depth_floor).min(1.0)));
+        }
+    }
+    terms
+}

@@ -1,0 +1,259 @@
+//! The search: bound and plans improve together, round by round.
+//!
+//! Each round solves the linear relaxation while, on another thread, the primal search works on
+//! the same rows; then the cheapest plan that meets all known rows is put to the separator. It
+//! either passes, and is a plan, or it yields the rings it missed. The relaxation's own solution
+//! is separated too. Nothing depends on which thread was faster: both work on a fixed snapshot
+//! for a fixed number of steps.
+
+use std::num::NonZeroU32;
+
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+
+use super::cut_set::CutSet;
+use super::primal::Builder;
+use super::relaxation::{Relaxation, RelaxationError, Relaxed};
+use super::rows::RowPool;
+use super::separation::{Crossing, Separator};
+use crate::control::{Control, Progress, Stage};
+use crate::girth::PlanningGraph;
+use crate::plan::StopReason;
+
+/// What the search is told.
+#[derive(Clone, Debug)]
+pub struct SearchSettings {
+    /// Price of one more separate cut, mm.
+    pub entry_price: f64,
+    /// Stop at this gap.
+    pub target_gap: f64,
+    /// Seconds on the job's clock after which the search stops.
+    pub deadline: f64,
+    /// Seed of every random choice.
+    pub seed: u64,
+    /// Edges that are cut in any case: bridge loops. Their cost is not counted here.
+    pub fixed: Vec<u32>,
+}
+
+/// What the search found.
+#[derive(Debug)]
+pub struct SearchOutcome {
+    /// The cheapest plan that passed, without the fixed edges.
+    pub best: CutSet,
+    /// Its cost, mm.
+    pub cost: f64,
+    /// Lower bound on every plan's cost, mm.
+    pub bound: f64,
+    /// All rows and rings found.
+    pub pool: RowPool,
+    /// Rounds.
+    pub rounds: u32,
+    /// Why it stopped.
+    pub stopped_by: StopReason,
+}
+
+/// The search found no plan.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum SearchError {
+    /// The relaxation failed.
+    #[error(transparent)]
+    Relaxation(#[from] RelaxationError),
+    /// Time ran out or the caller cancelled before any plan passed.
+    #[error("no plan had passed every check when the search stopped ({0}): allow more seconds or a coarser planning edge")]
+    NoPlan(&'static str),
+}
+
+/// Primal steps a round.
+const STEPS: usize = 60;
+/// Rings asked of the separator a round.
+const RINGS: usize = 80;
+/// Rounds without any progress after which the search gives up.
+const PATIENCE: u32 = 25;
+
+/// Find a cheap plan and a bound.
+pub fn search(
+    separator: &Separator<'_>,
+    mut pool: RowPool,
+    settings: &SearchSettings,
+    control: &Control<'_>,
+) -> Result<SearchOutcome, SearchError> {
+    let graph = separator.graph();
+    let mut costs: Vec<f64> = graph.edges.iter().map(|e| e.cost).collect();
+    for &e in &settings.fixed {
+        costs[e as usize] = 0.0;
+    }
+    let mut relaxation = Relaxation::new(&costs, NonZeroU32::MIN);
+    let mut random = ChaCha8Rng::seed_from_u64(settings.seed);
+    let every: Vec<usize> = (0..separator.target_count()).collect();
+    let fixed = CutSet::new(settings.fixed.clone());
+    let mut order = every.clone();
+
+    for ring in separator.nested_rings() {
+        pool.add_ring(graph, ring);
+    }
+    let start = fixed.indicator(graph);
+    for ring in separator.tight_rings(&start, Crossing::Forbidden, &every, usize::MAX, control) {
+        pool.add_ring(graph, ring);
+    }
+    let mut best: Option<(f64, CutSet)> = None;
+    let mut candidate: Option<CutSet> = None;
+    let mut bound: f64 = 0.0;
+    let mut rounds = 0;
+    let mut idle = 0;
+    let stopped_by = loop {
+        rounds += 1;
+        relaxation.take_rows(&pool);
+        let deepest = deepest(graph, &pool);
+        let builder =
+            Builder::new(graph, &pool, settings.entry_price, &deepest, &settings.fixed);
+        let previous = candidate.take().or_else(|| best.as_ref().map(|b| b.1.clone()));
+        let relaxed: Relaxed = relaxation.solve()?;
+        let entries = if pool_needs_cut(&pool, &fixed) { settings.entry_price } else { 0.0 };
+        let new_bound = (relaxed.bound + entries).max(bound);
+        let moved = new_bound > bound + 1e-6;
+        bound = new_bound;
+        let fresh = improve(&builder, previous, best.as_ref(), &relaxed.cut, &mut random);
+        let mut new_rings = 0;
+        let mut passed = false;
+        if let Some(fresh) = fresh {
+            let cost = builder.cost(&fresh);
+            if best.as_ref().is_none_or(|(least, _)| cost < least - 1e-9) {
+                let all = CutSet::new(fresh.edges().iter().chain(&settings.fixed).copied().collect());
+                let rings = separator.tight_rings(
+                    &all.indicator(graph),
+                    Crossing::Forbidden,
+                    &order,
+                    RINGS,
+                    control,
+                );
+                if rings.is_empty() {
+                    best = Some((cost, fresh));
+                    passed = true;
+                } else {
+                    for ring in rings {
+                        new_rings += usize::from(pool.add_ring(graph, ring));
+                    }
+                    candidate = Some(fresh);
+                }
+            }
+        }
+        let widest = pool.rings.iter().map(|r| r.width).fold(0.0, f64::max);
+        for share in [0.3, 1.0] {
+            let rings = separator.tight_rings(
+                &relaxed.cut,
+                Crossing::Priced(share * widest),
+                &order,
+                RINGS,
+                control,
+            );
+            for ring in rings {
+                new_rings += usize::from(pool.add_ring(graph, ring));
+            }
+        }
+        // Look at other targets first next time, so that an early stop does not always see the
+        // same ones.
+        let shift = order.len() / 3;
+        order.rotate_left(shift);
+
+        let gap = best.as_ref().map(|(c, _)| if *c > 0.0 { (c - bound) / c } else { 0.0 });
+        control.report(Progress {
+            stage: Stage::Optimise,
+            fraction: 0.1 + 0.8 * (control.elapsed().as_secs_f64() / settings.deadline).min(1.0),
+            elapsed_seconds: control.elapsed().as_secs_f64(),
+            rounds,
+            rows: pool.rows.len() as u32,
+            lower_bound: Some(bound),
+            best_cost: best.as_ref().map(|b| b.0),
+            best_length: best.as_ref().map(|b| b.1.length(graph)),
+            message: format!("{new_rings} new rings"),
+        });
+        if let Some(gap) = gap {
+            if gap <= 1e-6 {
+                break StopReason::Optimal;
+            }
+            if gap <= settings.target_gap {
+                break StopReason::GapReached;
+            }
+        }
+        idle = if passed || moved || new_rings > 0 { 0 } else { idle + 1 };
+        if idle > PATIENCE && best.is_some() {
+            break StopReason::Stalled;
+        }
+        if control.is_cancelled() {
+            break StopReason::Cancelled;
+        }
+        if control.elapsed().as_secs_f64() > settings.deadline {
+            break StopReason::TimeBudget;
+        }
+    };
+    let (cost, best) = best.ok_or(SearchError::NoPlan(match stopped_by {
+        StopReason::Cancelled => "cancelled",
+        _ => "out of time",
+    }))?;
+    Ok(SearchOutcome { best, cost, bound, pool, rounds, stopped_by })
+}
+
+/// Whether the fixed edges alone leave a row unmet.
+fn pool_needs_cut(pool: &RowPool, fixed: &CutSet) -> bool {
+    pool.activity(fixed.edges().iter().copied()).iter().any(|&a| a < 1.0 - super::rows::ROW_TOLERANCE)
+}
+
+/// Some steps of the primal search; the cheapest set that meets every row of the pool.
+fn improve(
+    builder: &Builder<'_>,
+    previous: Option<CutSet>,
+    best: Option<&(f64, CutSet)>,
+    relaxed: &[f64],
+    random: &mut ChaCha8Rng,
+) -> Option<CutSet> {
+    let mut current = match previous {
+        Some(cut) if builder.meets_all(&cut) => Some(cut),
+        Some(cut) => builder.repair(&cut, relaxed, random),
+        None => builder.repair(&CutSet::default(), relaxed, random),
+    };
+    if let Some((_, cut)) = best
+        && builder.meets_all(cut)
+        && current.as_ref().is_none_or(|c| builder.cost(cut) < builder.cost(c))
+    {
+        current = Some(cut.clone());
+    }
+    let mut current = current?;
+    let mut cost = builder.cost(&current);
+    for _ in 0..STEPS {
+        if let Some(next) = builder.vary(&current, relaxed, random) {
+            let next_cost = builder.cost(&next);
+            if next_cost < cost - 1e-9 {
+                current = next;
+                cost = next_cost;
+            }
+        }
+    }
+    Some(current)
+}
+
+/// The vertex beyond each ring that lies deepest, by distance from the ring.
+fn deepest(graph: &PlanningGraph, pool: &RowPool) -> Vec<u32> {
+    pool.rings
+        .iter()
+        .map(|ring| {
+            let mut beyond = vec![false; graph.vertex_count()];
+            for &v in &ring.beyond {
+                beyond[v as usize] = true;
+            }
+            let edge: Vec<u32> = ring
+                .outline
+                .iter()
+                .flat_map(|&e| graph.edges[e as usize].ends)
+                .filter(|&v| beyond[v as usize])
+                .collect();
+            let distance = super::separation::distances(graph, &edge);
+            ring.beyond
+                .iter()
+                .copied()
+                .max_by(|&a, &b| {
+                    distance[a as usize].total_cmp(&distance[b as usize]).then(b.cmp(&a))
+                })
+                .unwrap_or(0)
+        })
+        .collect()
+}

@@ -1,0 +1,229 @@
+//! Finding tight rings that the cuts so far leave uncrossed.
+//!
+//! For a region Q far from the gate the shortest ring round it that crosses no cut is a minimum
+//! cut between Q and the gate, where crossing an edge costs the ring length it gains and a cut
+//! edge cannot be crossed. Regions Q are geodesic balls round well-spread centres, over a ladder
+//! of radii. Both the minimum cut nearest the gate and the one nearest Q are looked at, and each
+//! ring of either is judged by itself.
+
+use std::collections::BinaryHeap;
+
+use rayon::prelude::*;
+
+use crate::control::Control;
+use crate::girth::min_cut::{FlowNetwork, UNCUTTABLE, to_units};
+use crate::girth::sweep::Nearest;
+use crate::girth::{PlanningGraph, Ring, RingJudge};
+
+/// Targets looked at before the number of rings found is compared with the limit.
+const CHUNK: usize = 32;
+
+/// A region to look for rings round.
+#[derive(Clone, Debug)]
+pub struct Target {
+    /// Its vertices.
+    pub core: Vec<u32>,
+}
+
+/// Looks for tight rings.
+pub struct Separator<'a> {
+    judge: RingJudge<'a>,
+    network: FlowNetwork,
+    targets: Vec<Target>,
+    /// No ring longer than this can be too tight, in flow units.
+    widest: i64,
+}
+
+impl<'a> Separator<'a> {
+    /// A separator with about `centre_count` centres and `radius_count` radii each.
+    pub fn new(graph: &'a PlanningGraph, centre_count: usize, radius_count: usize) -> Self {
+        let ends: Vec<[u32; 2]> = graph.edges.iter().map(|e| e.ends).collect();
+        let gate: Vec<u32> =
+            (0..graph.vertex_count() as u32).filter(|&v| graph.is_gate[v as usize]).collect();
+        let mut targets = Vec::new();
+        let mut nearest = distances(graph, &gate);
+        let gate_distance = nearest.clone();
+        let spacing = graph.mean_edge();
+        for _ in 0..centre_count {
+            let Some((centre, gap)) = farthest(&nearest) else { break };
+            if gap < 1.5 * spacing {
+                break;
+            }
+            let from_centre = distances(graph, &[centre]);
+            for (n, d) in nearest.iter_mut().zip(&from_centre) {
+                *n = n.min(*d);
+            }
+            let reach = gate_distance[centre as usize] - 0.5 * spacing;
+            let mut last = 0;
+            for k in 0..radius_count {
+                let radius = spacing + (reach - spacing) * k as f64 / radius_count.max(2) as f64;
+                let core: Vec<u32> = (0..graph.vertex_count() as u32)
+                    .filter(|&v| from_centre[v as usize] <= radius && !graph.is_gate[v as usize])
+                    .collect();
+                if core.len() > last {
+                    last = core.len();
+                    targets.push(Target { core });
+                }
+            }
+        }
+        let judge = RingJudge::new(graph);
+        let everything: Vec<bool> = graph.is_gate.iter().map(|&g| !g).collect();
+        let whole = crate::girth::sweep::sweep_width(graph, &everything, 0.0);
+        // Parts can be wider than the whole swept its best way; twice leaves ample room.
+        Self {
+            judge,
+            network: FlowNetwork::new(graph.vertex_count(), &ends),
+            targets,
+            widest: to_units(2.0 * whole),
+        }
+    }
+
+    /// The graph it works on.
+    pub fn graph(&self) -> &'a PlanningGraph {
+        self.judge.graph()
+    }
+
+    /// Number of targets.
+    pub fn target_count(&self) -> usize {
+        self.targets.len()
+    }
+
+    /// The judge, for rings that come from elsewhere.
+    pub fn judge(&self) -> &RingJudge<'a> {
+        &self.judge
+    }
+
+    /// Tight rings that are found without any flow: outlines of the targets themselves and of
+    /// what lies farther from the gate than a ladder of distances.
+    pub fn nested_rings(&self) -> Vec<Ring> {
+        let graph = self.graph();
+        let n = graph.vertex_count();
+        let gate: Vec<u32> = (0..n as u32).filter(|&v| graph.is_gate[v as usize]).collect();
+        let distance = distances(graph, &gate);
+        let far = distance.iter().copied().filter(|d| d.is_finite()).fold(0.0, f64::max);
+        let steps = (far / graph.mean_edge()).ceil() as usize;
+        let mut sides: Vec<Vec<bool>> = (0..steps)
+            .map(|k| distance.iter().map(|&d| d > far * k as f64 / steps as f64).collect())
+            .collect();
+        sides.extend(self.targets.iter().map(|t| membership(n, &t.core)));
+        sides.par_iter().flat_map_iter(|side| self.judge.tight_rings(side)).collect()
+    }
+
+    /// Tight rings that the given cut weights leave (nearly) uncrossed, at most about `limit`.
+    ///
+    /// `cut` holds one value an edge in [0, 1]. With `hard`, an edge of value one cannot be
+    /// crossed; otherwise crossing costs `price` mm of ring for each unit of cut, which looks for
+    /// rings that are both short and little crossed. Targets are looked at in the given order.
+    pub fn tight_rings(
+        &self,
+        cut: &[f64],
+        crossing: Crossing,
+        order: &[usize],
+        limit: usize,
+        control: &Control<'_>,
+    ) -> Vec<Ring> {
+        let graph = self.graph();
+        let capacity: Vec<i64> = graph
+            .edges
+            .iter()
+            .zip(cut)
+            .map(|(edge, &x)| match crossing {
+                Crossing::Forbidden if x > 0.5 => UNCUTTABLE,
+                Crossing::Forbidden => to_units(edge.reach),
+                Crossing::Priced(price) => to_units(edge.reach + price * x),
+            })
+            .collect();
+        let gate: Vec<u32> =
+            (0..graph.vertex_count() as u32).filter(|&v| graph.is_gate[v as usize]).collect();
+        let crossed = |ring: &Ring| ring.outline.iter().map(|&e| cut[e as usize]).sum::<f64>();
+        let look = |network: &mut FlowNetwork, target: &Target| {
+            if control.is_cancelled() {
+                return Vec::new();
+            }
+            let flow = network.solve(
+                |e| capacity[e as usize],
+                gate.iter().copied(),
+                target.core.iter().copied(),
+                self.widest,
+            );
+            if flow >= self.widest {
+                return Vec::new();
+            }
+            let far: Vec<bool> = network.source_side().iter().map(|&s| !s).collect();
+            let near = network.sink_side();
+            let mut rings = self.judge.tight_rings(&far);
+            if near != far {
+                rings.extend(self.judge.tight_rings(&near));
+            }
+            rings.retain(|ring| crossed(ring) < 1.0 - 1e-6);
+            rings
+        };
+        // Whole chunks at a time, so that where the search stops does not depend on which thread
+        // was faster.
+        let mut rings: Vec<Ring> = Vec::new();
+        for chunk in order.chunks(CHUNK) {
+            let found: Vec<Ring> = chunk
+                .par_iter()
+                .map_init(|| self.network.clone(), |network, &t| look(network, &self.targets[t]))
+                .flatten_iter()
+                .collect();
+            rings.extend(found);
+            if rings.len() >= limit {
+                break;
+            }
+        }
+        rings.sort_by(|a, b| a.outline.cmp(&b.outline));
+        rings.dedup_by(|a, b| a.outline == b.outline);
+        rings
+    }
+}
+
+/// How a ring may cross what is cut.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Crossing {
+    /// Not at all where the value is above one half.
+    Forbidden,
+    /// At this price, mm of ring for each unit of cut.
+    Priced(f64),
+}
+
+/// Membership of a list of vertices.
+pub(crate) fn membership(n: usize, vertices: &[u32]) -> Vec<bool> {
+    let mut inside = vec![false; n];
+    for &v in vertices {
+        inside[v as usize] = true;
+    }
+    inside
+}
+
+/// Distance along the graph from the nearest of `sources`, mm.
+pub(crate) fn distances(graph: &PlanningGraph, sources: &[u32]) -> Vec<f64> {
+    let mut distance = vec![f64::INFINITY; graph.vertex_count()];
+    let mut heap = BinaryHeap::new();
+    for &v in sources {
+        distance[v as usize] = 0.0;
+        heap.push(Nearest(0.0, v));
+    }
+    while let Some(Nearest(d, v)) = heap.pop() {
+        if d > distance[v as usize] {
+            continue;
+        }
+        for &(edge, to) in graph.incident(v) {
+            let next = d + graph.edges[edge as usize].length;
+            if next < distance[to as usize] {
+                distance[to as usize] = next;
+                heap.push(Nearest(next, to));
+            }
+        }
+    }
+    distance
+}
+
+fn farthest(distance: &[f64]) -> Option<(u32, f64)> {
+    distance
+        .iter()
+        .enumerate()
+        .filter(|(_, d)| d.is_finite())
+        .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0)))
+        .map(|(v, &d)| (v as u32, d))
+}

@@ -1,0 +1,208 @@
+//! Pictures of the model from the usual sides, with the plan drawn on.
+//!
+//! [`draw_plan`] gives seven square pictures (front, back, left, right, top, below and
+//! three-quarter) and one sheet with all of them and a legend, as PNG files in memory. Views are
+//! orthographic, in the mould maker's frame ([`Plan::up`] is up), and of one scale. What the model
+//! hides is dashed. Every mark is told from the others by its shape, so that a grey print reads as
+//! well as the screen.
+//!
+//! The model is drawn by a depth buffer of our own; lines and letters by general-purpose crates.
+//! The same plan gives the same bytes.
+
+mod canvas;
+mod hatch;
+mod labels;
+mod legend;
+mod marks;
+mod overlay;
+mod raster;
+mod scene;
+mod sheet;
+mod sight;
+mod surface;
+#[cfg(test)]
+mod tests;
+mod text;
+mod view;
+
+use crate::mesh::TriangleMesh;
+use crate::plan::Plan;
+
+/// How large the pictures are, and what stands above them.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PictureStyle {
+    /// Side of the square pictures, px: 500 to 6000.
+    pub view_size: u32,
+    /// Width of the sheet, px: 1500 to 8000.
+    pub sheet_width: u32,
+    /// Name of the piece, for the headings.
+    pub heading: Option<String>,
+}
+
+impl Default for PictureStyle {
+    fn default() -> Self {
+        Self { view_size: 1000, sheet_width: 2000, heading: None }
+    }
+}
+
+/// One picture.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Picture {
+    /// Short name, fit for a file name: `front`, `back`, `left`, `right`, `top`, `below`,
+    /// `three-quarter` or `sheet`.
+    pub name: String,
+    /// In words.
+    pub title: String,
+    /// Width, px.
+    pub width: u32,
+    /// Height, px.
+    pub height: u32,
+    /// The picture as a PNG file.
+    pub png: Vec<u8>,
+}
+
+/// Pictures that cannot be drawn.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum PictureError {
+    /// A size is out of range.
+    #[error("{field} is {value} px: choose {low} to {high}")]
+    Size {
+        /// Field of [`PictureStyle`].
+        field: &'static str,
+        /// Value given, px.
+        value: u32,
+        /// Least allowed, px.
+        low: u32,
+        /// Greatest allowed, px.
+        high: u32,
+    },
+    /// The model has no faces, or no size.
+    #[error("the model has no faces or no size: there is nothing to draw")]
+    EmptyModel,
+    /// A face names a vertex that does not exist.
+    #[error("face {face} of the model names a vertex that does not exist: check the model first")]
+    BadFace {
+        /// Index of the face.
+        face: usize,
+    },
+    /// The direction away from the board is missing.
+    #[error("up is {up:?}: it must point away from the board")]
+    Up {
+        /// What was given.
+        up: [f64; 3],
+    },
+    /// A coordinate is not a finite number.
+    #[error("{what} has a coordinate that is not a finite number: make the plan again")]
+    NotFinite {
+        /// Which part of the model or plan.
+        what: String,
+    },
+    /// A cut has no points.
+    #[error("{what} has no line on the model: make the plan again")]
+    NoLine {
+        /// Which cut.
+        what: String,
+    },
+    /// A line of the plan is not on the model.
+    #[error(
+        "{what} lies {distance:.2} mm off the model, more than {limit:.2} mm: the plan belongs to \
+         another model, or to this one in other units"
+    )]
+    OffModel {
+        /// Which line.
+        what: String,
+        /// How far it lies off, mm.
+        distance: f64,
+        /// How far it may, mm.
+        limit: f64,
+    },
+    /// The search for nearest points cannot be built.
+    #[error("the model cannot be searched for nearest points: {fault}")]
+    Search {
+        /// What the search says.
+        fault: String,
+    },
+    /// The built-in typeface cannot be read.
+    #[error("the built-in typeface cannot be read: {fault}")]
+    Font {
+        /// What its reader says.
+        fault: String,
+    },
+    /// There is no room for a picture.
+    #[error("a picture of {width} x {height} px cannot be held: choose a smaller size")]
+    Memory {
+        /// Width, px.
+        width: u32,
+        /// Height, px.
+        height: u32,
+    },
+    /// The PNG file cannot be written.
+    #[error("the PNG file cannot be written: {fault}")]
+    Png {
+        /// What its writer says.
+        fault: String,
+    },
+}
+
+/// Distance between the gate's hatching on a single picture, px.
+const HATCH_SPACING: f64 = 11.0;
+/// Distance between samples of a line on a single picture, px.
+const SAMPLE_SPACING: f64 = 0.8;
+
+/// Draws `plan` on `model`: seven views, then the sheet. `model` is the mesh as it was read, or any
+/// mesh of the same shape in the plan's coordinates.
+pub fn draw_plan(
+    model: &TriangleMesh,
+    plan: &Plan,
+    style: &PictureStyle,
+) -> Result<Vec<Picture>, PictureError> {
+    check_size("view_size", style.view_size, 500, 6000)?;
+    check_size("sheet_width", style.sheet_width, 1500, 8000)?;
+    check_model(model)?;
+    let views = view::usual_views(&view::Frame::new(plan.up)?);
+    let (low, high) = model.bounds().ok_or(PictureError::EmptyModel)?;
+    let centre = crate::nalgebra::center(&low, &high);
+    let extent = view::extent(&views, &model.positions, centre);
+    let size = model.longest_side();
+    if model.faces.is_empty() || size <= 0.0 || extent[0] <= 0.0 || extent[1] <= 0.0 {
+        return Err(PictureError::EmptyModel);
+    }
+    let fonts = text::Fonts::new()?;
+    let scale = sheet::view_scale(plan, &fonts, extent, style.view_size);
+    let surface = surface::Surface::new(model)?;
+    let scene =
+        scene::Scene::new(plan, &surface, size, SAMPLE_SPACING / scale, HATCH_SPACING / scale)?;
+    let shaded = raster::Shaded::new(model);
+    let studio = sheet::Studio {
+        plan,
+        views: &views,
+        shaded: &shaded,
+        scene: &scene,
+        fonts: &fonts,
+        heading: style.heading.as_deref(),
+        centre,
+        extent,
+    };
+    let mut pictures = studio.views(style.view_size)?;
+    pictures.push(studio.sheet(style.sheet_width)?);
+    Ok(pictures)
+}
+
+fn check_size(field: &'static str, value: u32, low: u32, high: u32) -> Result<(), PictureError> {
+    if (low..=high).contains(&value) {
+        Ok(())
+    } else {
+        Err(PictureError::Size { field, value, low, high })
+    }
+}
+
+fn check_model(model: &TriangleMesh) -> Result<(), PictureError> {
+    for (index, point) in model.positions.iter().enumerate() {
+        if !point.iter().all(|x| x.is_finite()) {
+            return Err(PictureError::NotFinite { what: format!("vertex {index} of the model") });
+        }
+    }
+    let count = model.positions.len();
+    let bad = model.faces.iter().position(|face| face.iter().any(|&v| v as usize >= count));
+    bad.map_or(Ok(()), |face| Err(PictureError::BadFace { face }))
+}

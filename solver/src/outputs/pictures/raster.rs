@@ -1,0 +1,279 @@
+//! The model itself: a depth buffer, soft greys, and thin lines at silhouettes and creases.
+//!
+//! The depth buffer is kept, since whoever draws lines on the model asks it what is hidden.
+
+use rayon::prelude::*;
+use tiny_skia::{IntSize, Pixmap};
+
+use super::PictureError;
+use super::view::Camera;
+use crate::mesh::{FaceId, Point, TriangleMesh, Vector};
+
+/// Samples along each side of a pixel.
+pub(super) const FINER: usize = 2;
+
+/// Faces that meet at less than this turn are shaded as one smooth surface.
+const CREASE_DEGREES: f64 = 40.0;
+
+/// The model's greys run from `DARKEST` to `LIGHTEST` (of 255): light enough that a cut line and a
+/// dashed line stand out on any of them, dark enough that the model stands out from the paper.
+pub(super) const DARKEST: f32 = 168.0;
+const LIGHTEST: f32 = 238.0;
+/// Grey of silhouettes and creases.
+const SILHOUETTE: f32 = 95.0;
+const CREASE: f32 = 125.0;
+
+/// The model with a normal for every corner of every face, ready to be looked at from any side.
+pub(super) struct Shaded<'m> {
+    mesh: &'m TriangleMesh,
+    normals: Vec<[[f32; 3]; 3]>,
+}
+
+impl<'m> Shaded<'m> {
+    pub fn new(mesh: &'m TriangleMesh) -> Self {
+        let faces = mesh.faces.len();
+        let area: Vec<Vector> =
+            (0..faces).into_par_iter().map(|f| mesh.area_vector(FaceId(f as u32))).collect();
+        let round = FacesOfVertices::new(mesh);
+        let limit = CREASE_DEGREES.to_radians().cos();
+        let normals = (0..faces)
+            .into_par_iter()
+            .map(|f| {
+                let own = area[f].try_normalize(0.0).unwrap_or_else(Vector::zeros);
+                mesh.faces[f].map(|vertex| {
+                    let mut sum = Vector::zeros();
+                    for &other in round.of(vertex) {
+                        let other = area[other as usize];
+                        if other.dot(&own) > limit * other.norm() {
+                            sum += other;
+                        }
+                    }
+                    let normal = sum.try_normalize(0.0).unwrap_or(own);
+                    [normal.x as f32, normal.y as f32, normal.z as f32]
+                })
+            })
+            .collect();
+        Self { mesh, normals }
+    }
+
+    /// The model's vertices.
+    pub fn points(&self) -> &[Point] {
+        &self.mesh.positions
+    }
+
+    /// Looks at the model with a camera given for a picture of `width` by `height` px.
+    pub fn look(&self, camera: &Camera, width: u32, height: u32) -> Shot {
+        let camera = camera.finer(FINER as f64);
+        let mut shot = Shot::blank(width as usize * FINER, height as usize * FINER);
+        let landed: Vec<[f32; 3]> =
+            self.mesh.positions.iter().map(|p| camera.project(*p).map(|x| x as f32)).collect();
+        let axes = [camera.view.right, camera.view.up, camera.view.toward]
+            .map(|axis| [axis.x as f32, axis.y as f32, axis.z as f32]);
+        for (face, normals) in self.mesh.faces.iter().zip(&self.normals) {
+            let corners = face.map(|v| landed[v as usize]);
+            shot.triangle(corners, normals.map(|normal| axes.map(|axis| dot(axis, normal))));
+        }
+        shot
+    }
+}
+
+fn dot(a: [f32; 3], b: [f32; 3]) -> f32 {
+    a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+}
+
+/// The faces round each vertex, packed.
+struct FacesOfVertices {
+    start: Vec<u32>,
+    faces: Vec<u32>,
+}
+
+impl FacesOfVertices {
+    fn new(mesh: &TriangleMesh) -> Self {
+        let mut start = vec![0u32; mesh.positions.len() + 1];
+        for &vertex in mesh.faces.iter().flatten() {
+            start[vertex as usize + 1] += 1;
+        }
+        for vertex in 0..mesh.positions.len() {
+            start[vertex + 1] += start[vertex];
+        }
+        let mut next = start.clone();
+        let mut faces = vec![0u32; mesh.faces.len() * 3];
+        for (index, face) in mesh.faces.iter().enumerate() {
+            for &vertex in face {
+                faces[next[vertex as usize] as usize] = index as u32;
+                next[vertex as usize] += 1;
+            }
+        }
+        Self { start, faces }
+    }
+
+    fn of(&self, vertex: u32) -> &[u32] {
+        let vertex = vertex as usize;
+        &self.faces[self.start[vertex] as usize..self.start[vertex + 1] as usize]
+    }
+}
+
+/// What one look saw, at `FINER` samples a pixel: depth (in samples, larger is nearer) and normal.
+pub(super) struct Shot {
+    width: usize,
+    height: usize,
+    depth: Vec<f32>,
+    /// Right and up parts of the unit normal; the third part faces whoever looks.
+    normal: Vec<[f32; 2]>,
+}
+
+/// Depth of a sample that saw nothing.
+const NOTHING: f32 = f32::NEG_INFINITY;
+
+impl Shot {
+    fn blank(width: usize, height: usize) -> Self {
+        let count = width * height;
+        Self { width, height, depth: vec![NOTHING; count], normal: vec![[0.0; 2]; count] }
+    }
+
+    fn triangle(&mut self, corners: [[f32; 3]; 3], normals: [[f32; 3]; 3]) {
+        let [a, b, c] = corners;
+        let area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
+        if area == 0.0 || !area.is_finite() {
+            return;
+        }
+        // Samples sit at the middle of their cell.
+        let first = |low: f32| ((low - 0.5).ceil().max(0.0)) as usize;
+        let last = |high: f32, size: usize| ((high + 0.5).floor().clamp(0.0, size as f32)) as usize;
+        let (x0, x1) =
+            (first(a[0].min(b[0]).min(c[0])), last(a[0].max(b[0]).max(c[0]), self.width));
+        let (y0, y1) =
+            (first(a[1].min(b[1]).min(c[1])), last(a[1].max(b[1]).max(c[1]), self.height));
+        // Two triangles that share an edge round its weights differently: a hair of slack on both
+        // sides leaves no pinhole between them.
+        let slack = -1e-4;
+        let inverse = 1.0 / area;
+        for y in y0..y1 {
+            let py = y as f32 + 0.5;
+            for x in x0..x1 {
+                let px = x as f32 + 0.5;
+                let wb = ((px - a[0]) * (c[1] - a[1]) - (py - a[1]) * (c[0] - a[0])) * inverse;
+                let wc = ((b[0] - a[0]) * (py - a[1]) - (b[1] - a[1]) * (px - a[0])) * inverse;
+                let wa = 1.0 - wb - wc;
+                if wa < slack || wb < slack || wc < slack {
+                    continue;
+                }
+                let depth = wa * a[2] + wb * b[2] + wc * c[2];
+                let cell = y * self.width + x;
+                if depth <= self.depth[cell] {
+                    continue;
+                }
+                self.depth[cell] = depth;
+                let mix = |k: usize| wa * normals[0][k] + wb * normals[1][k] + wc * normals[2][k];
+                let (nx, ny, nz) = (mix(0), mix(1), mix(2));
+                let length = (nx * nx + ny * ny + nz * nz).sqrt();
+                self.normal[cell] = if length > 0.0 {
+                    // A surface that faces away is seen from inside: shade what is seen.
+                    let sign = if nz < 0.0 { -1.0 } else { 1.0 };
+                    [sign * nx / length, sign * ny / length]
+                } else {
+                    [0.0, 0.0]
+                };
+            }
+        }
+    }
+
+    /// Whether a place at `[x, y, height]` px, as a camera projects it, is nearer than the model.
+    /// The caller lifts a place on the surface a little off it, along the surface's normal.
+    pub fn sees(&self, place: [f64; 3]) -> bool {
+        let finer = FINER as f64;
+        let (x, y) = ((place[0] * finer).floor(), (place[1] * finer).floor());
+        if x < 0.0 || y < 0.0 || x >= self.width as f64 || y >= self.height as f64 {
+            return true;
+        }
+        f64::from(self.depth[y as usize * self.width + x as usize]) <= place[2] * finer
+    }
+
+    /// Whether the model covers a pixel.
+    #[cfg(test)]
+    pub fn covers(&self, x: u32, y: u32) -> bool {
+        self.depth[y as usize * FINER * self.width + x as usize * FINER] > NOTHING
+    }
+
+    /// The picture in greys on white paper.
+    pub fn paint(&self) -> Result<Pixmap, PictureError> {
+        let tones: Vec<f32> = (0..self.height)
+            .into_par_iter()
+            .flat_map_iter(|y| (0..self.width).map(move |x| self.tone(x, y)))
+            .collect();
+        let (width, height) = (self.width / FINER, self.height / FINER);
+        let mut bytes = Vec::with_capacity(width * height * 4);
+        for y in 0..height {
+            for x in 0..width {
+                let mut sum = 0.0;
+                for row in 0..FINER {
+                    let from = (y * FINER + row) * self.width + x * FINER;
+                    sum += tones[from..from + FINER].iter().sum::<f32>();
+                }
+                let grey = (sum / (FINER * FINER) as f32).round() as u8;
+                bytes.extend([grey, grey, grey, 255]);
+            }
+        }
+        IntSize::from_wh(width as u32, height as u32)
+            .and_then(|size| Pixmap::from_vec(bytes, size))
+            .ok_or(PictureError::Memory { width: width as u32, height: height as u32 })
+    }
+
+    fn tone(&self, x: usize, y: usize) -> f32 {
+        let cell = y * self.width + x;
+        if self.depth[cell] == NOTHING {
+            return 255.0;
+        }
+        match self.edge(x, y) {
+            Some(line) => line,
+            None => shade(self.normal[cell]),
+        }
+    }
+
+    /// Grey of the thin line through a covered sample, if one runs there.
+    fn edge(&self, x: usize, y: usize) -> Option<f32> {
+        let cell = y * self.width + x;
+        let [nx, ny] = self.normal[cell];
+        let nz = facing(self.normal[cell]);
+        // Depth that a flat surface gains over one sample, limited where it turns edge-on.
+        let steep = |n: f32| (n / nz.max(0.05)).abs();
+        let (slope_x, slope_y) = (steep(nx), steep(ny));
+        let mut crease = false;
+        let mut neighbour = |inside: bool, other: usize, slope: f32| -> bool {
+            if !inside || self.depth[other] == NOTHING {
+                return true;
+            }
+            let jump = (self.depth[other] - self.depth[cell]).abs();
+            if jump > 4.0 + 2.0 * slope {
+                // The nearer side carries the line.
+                return self.depth[other] < self.depth[cell];
+            }
+            let [mx, my] = self.normal[other];
+            let turn = nx * mx + ny * my + nz * facing(self.normal[other]);
+            crease |= turn < 0.82;
+            false
+        };
+        let silhouette = neighbour(x > 0, cell.wrapping_sub(1), slope_x)
+            | neighbour(x + 1 < self.width, cell + 1, slope_x)
+            | neighbour(y > 0, cell.wrapping_sub(self.width), slope_y)
+            | neighbour(y + 1 < self.height, cell + self.width, slope_y);
+        if silhouette {
+            Some(SILHOUETTE)
+        } else if crease {
+            Some(CREASE)
+        } else {
+            None
+        }
+    }
+}
+
+fn facing([nx, ny]: [f32; 2]) -> f32 {
+    (1.0 - nx * nx - ny * ny).max(0.0).sqrt()
+}
+
+/// Soft light from the upper left, with enough from everywhere that nothing goes dark.
+fn shade(normal: [f32; 2]) -> f32 {
+    let light = [-0.45, 0.55, 0.70];
+    let lit = normal[0] * light[0] + normal[1] * light[1] + facing(normal) * light[2];
+    DARKEST + (LIGHTEST - DARKEST) * (0.5 + 0.5 * lit).clamp(0.0, 1.0).powf(1.3)
+}

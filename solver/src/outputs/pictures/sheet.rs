@@ -1,0 +1,250 @@
+//! The layout of a single picture, and of the sheet with all of them and the legend.
+
+use rayon::prelude::*;
+
+use super::canvas::{Canvas, Lettering, Pen, Tone};
+use super::legend::{self, Block, Key};
+use super::marks;
+use super::overlay;
+use super::raster::Shaded;
+use super::scene::Scene;
+use super::text::{Fonts, Weight};
+use super::view::{Camera, View};
+use super::{Picture, PictureError};
+use crate::mesh::Point;
+use crate::outputs::words::verdict;
+use crate::plan::Plan;
+
+/// Height of the strip with a picture's title, px.
+const TITLE: f32 = 46.0;
+/// Room round the model for numbers and words, px.
+pub(super) const MARGIN: f32 = 56.0;
+
+/// What every picture of one plan shares.
+pub(super) struct Studio<'a> {
+    pub plan: &'a Plan,
+    pub views: &'a [View],
+    pub shaded: &'a Shaded<'a>,
+    pub scene: &'a Scene,
+    pub fonts: &'a Fonts,
+    /// Name of the piece, if it has one.
+    pub heading: Option<&'a str>,
+    /// The point that lands in the middle of each picture.
+    pub centre: Point,
+    /// Largest width and height of the model over all views, mm.
+    pub extent: [f64; 2],
+}
+
+/// Scale, px to the mm, at which the model fits every view with room for words.
+pub(super) fn scale_for(extent: [f64; 2], width: f32, height: f32) -> f64 {
+    let room = |size: f32| f64::from(size - 2.0 * MARGIN);
+    (room(width) / extent[0]).min(room(height) / extent[1])
+}
+
+/// Width of the column at the foot of a picture that holds the scale bar, px.
+const BAR_COLUMN: f32 = 190.0;
+
+/// Height of title and foot of a single picture, px.
+fn foot(plan: &Plan, fonts: &Fonts, size: f32) -> (Key, f32) {
+    let key = Key::new(plan, fonts, BAR_COLUMN + 24.0, size - 16.0);
+    let height = key.height.max(ROOM_FOR_BAR) + 20.0;
+    (key, height)
+}
+
+const ROOM_FOR_BAR: f32 = 48.0;
+
+/// Scale of the single pictures.
+pub(super) fn view_scale(plan: &Plan, fonts: &Fonts, extent: [f64; 2], size: u32) -> f64 {
+    let (_, foot) = foot(plan, fonts, size as f32);
+    scale_for(extent, size as f32, size as f32 - TITLE - foot)
+}
+
+impl Studio<'_> {
+    /// All single pictures, `size` px square, in the order of the views.
+    pub fn views(&self, size: u32) -> Result<Vec<Picture>, PictureError> {
+        let whole = size as f32;
+        let (key, foot) = foot(self.plan, self.fonts, whole);
+        let scale = view_scale(self.plan, self.fonts, self.extent, size);
+        let top = whole - foot;
+        self.views
+            .par_iter()
+            .map(|view| {
+                let mut canvas = self.cell(view, size, top as u32, scale)?;
+                canvas = on_paper(canvas, size, size, self.fonts)?;
+                let verdict = verdict(self.plan);
+                let words = match self.heading {
+                    Some(name) => format!("{name}: {verdict}"),
+                    None => verdict,
+                };
+                self.right(&mut canvas, &words, view.title);
+                canvas.line(&[[0.0, top], [whole, top]], Pen::new(Tone::RULE, 1.0));
+                let bar = marks::bar_length(scale, f64::from(BAR_COLUMN) - 20.0);
+                marks::scale_bar(&mut canvas, [16.0, top + 16.0], bar, scale);
+                key.draw(&mut canvas, top + 10.0);
+                Ok(Picture {
+                    name: view.name.to_owned(),
+                    title: view.title.to_owned(),
+                    width: size,
+                    height: size,
+                    png: canvas.png()?,
+                })
+            })
+            .collect()
+    }
+
+    /// The model from one side under a title.
+    fn cell(
+        &self,
+        view: &View,
+        width: u32,
+        height: u32,
+        scale: f64,
+    ) -> Result<Canvas<'_>, PictureError> {
+        let middle = [f64::from(width) / 2.0, f64::from(height) / 2.0 + f64::from(TITLE) / 2.0];
+        let camera = Camera { view: *view, centre: self.centre, scale, middle };
+        let mut canvas = Canvas::blank(width, height, self.fonts)?;
+        let shot = self.shaded.look(&camera, width, height);
+        let area = [4.0, TITLE, width as f32 - 4.0, height as f32 - 4.0];
+        overlay::draw(&mut canvas, self.scene, &camera, &shot, area)?;
+        canvas.text(view.title, 16.0, 30.0, Lettering::new(20.0, Weight::Bold));
+        Ok(canvas)
+    }
+
+    /// Words at the right of a title, if the title leaves room for them.
+    fn right(&self, canvas: &mut Canvas, words: &str, title: &str) {
+        let lettering = Lettering::new(marks::WORDS, Weight::Regular).toned(Tone::MUTED);
+        let width = self.fonts.width(words, lettering.size, lettering.weight);
+        let taken = self.fonts.width(title, 20.0, Weight::Bold) + 40.0;
+        let x = canvas.width() as f32 - 16.0 - width;
+        if x > taken {
+            canvas.text(words, x, 30.0, lettering);
+        }
+    }
+}
+
+/// A canvas of another size with `canvas` at its upper left.
+fn on_paper<'f>(
+    canvas: Canvas<'f>,
+    width: u32,
+    height: u32,
+    fonts: &'f Fonts,
+) -> Result<Canvas<'f>, PictureError> {
+    let mut paper = Canvas::blank(width, height, fonts)?;
+    paper.paste_canvas(0, 0, &canvas);
+    Ok(paper)
+}
+
+/// Where a column of words goes on the sheet.
+struct Column {
+    x: f32,
+    y: f32,
+    height: f32,
+}
+
+const GAP: f32 = 12.0;
+const HEADER: f32 = 70.0;
+
+impl Studio<'_> {
+    /// All views on one sheet `width` px wide, with the legend. The sheet is as high as it needs
+    /// to be.
+    pub fn sheet(&self, width: u32) -> Result<Picture, PictureError> {
+        let whole = width as f32;
+        let cell = ((whole - 4.0 * GAP) / 3.0).floor();
+        let scale = scale_for(self.extent, cell, cell - TITLE);
+        // Rows of the sheet: which view goes where; the rest of the right column is for words.
+        let rows: [&[&str]; 3] =
+            [&["front", "right", "three-quarter"], &["back", "left"], &["top", "below"]];
+        let named = |name: &str| self.views.iter().find(|view| view.name == name);
+        let mut placed = Vec::new();
+        let mut y = HEADER;
+        let mut row_tops = Vec::new();
+        for row in rows {
+            let views: Vec<&View> = row.iter().filter_map(|name| named(name)).collect();
+            let tallest = views.iter().map(|view| self.height_in(view)).fold(0.0, f64::max);
+            let height = ((tallest * scale) as f32 + 2.0 * MARGIN + TITLE).ceil();
+            row_tops.push(y);
+            for (column, view) in views.into_iter().enumerate() {
+                placed.push((view, GAP + column as f32 * (cell + GAP), y, height));
+            }
+            y += height + GAP;
+        }
+        let column_x = |column: usize| GAP + column as f32 * (cell + GAP);
+        let words = cell - 24.0;
+        let bar = marks::bar_length(scale, 220.0);
+        let blocks = legend::blocks(self.plan, self.fonts, words, bar);
+        let first = Column { x: column_x(2) + 12.0, y: row_tops[1], height: y - row_tops[1] - GAP };
+        let (homes, bottom) = flow(&blocks, first, y, |column| column_x(column) + 12.0);
+
+        let mut canvas = Canvas::blank(width, bottom.ceil() as u32, self.fonts)?;
+        let title = self.heading.map_or("Cut plan".to_owned(), |name| format!("Cut plan: {name}"));
+        canvas.text(&title, 24.0, 44.0, Lettering::new(28.0, Weight::Bold));
+        let start = 24.0 + self.fonts.width(&title, 28.0, Weight::Bold) + 28.0;
+        canvas.text(&verdict(self.plan), start, 44.0, Lettering::new(20.0, Weight::Regular));
+        let cells: Vec<Canvas> = placed
+            .par_iter()
+            .map(|(view, _, _, height)| self.cell(view, cell as u32, *height as u32, scale))
+            .collect::<Result<_, _>>()?;
+        for ((_, x, y, height), picture) in placed.iter().zip(&cells) {
+            canvas.paste_canvas(*x as i32, *y as i32, picture);
+            canvas.frame([*x, *y], [cell, *height], Pen::new(Tone::RULE, 1.0));
+        }
+        for (block, (x, y)) in blocks.iter().zip(homes) {
+            block.draw(&mut canvas, x, y, words, scale);
+        }
+        Ok(Picture {
+            name: "sheet".to_owned(),
+            title,
+            width: canvas.width(),
+            height: canvas.height(),
+            png: canvas.png()?,
+        })
+    }
+
+    /// Height of the model on a view, mm, centred as it is drawn.
+    fn height_in(&self, view: &View) -> f64 {
+        super::view::extent(std::slice::from_ref(view), self.shaded.points(), self.centre)[1]
+    }
+}
+
+/// Finds a home for every block: down the first column, then in three columns of equal height
+/// from `below` on. Returns their upper left corners and the bottom of the sheet.
+fn flow(
+    blocks: &[Block],
+    first: Column,
+    below: f32,
+    column_x: impl Fn(usize) -> f32,
+) -> (Vec<(f32, f32)>, f32) {
+    let mut height = 0.0;
+    loop {
+        let rest = (0..3).map(|column| Column { x: column_x(column), y: below, height });
+        let first = Column { ..first };
+        if let Some(homes) = fill(blocks, [first].into_iter().chain(rest)) {
+            let bottom = if height > 0.0 { below + height } else { below };
+            return (homes, bottom + GAP);
+        }
+        height += 24.0;
+    }
+}
+
+/// Fills columns one after the other; `None` if the blocks need more room. A heading is kept with
+/// what follows it.
+fn fill(blocks: &[Block], columns: impl Iterator<Item = Column>) -> Option<Vec<(f32, f32)>> {
+    let mut homes = Vec::new();
+    let mut next = 0;
+    for column in columns {
+        let mut used = 0.0;
+        while let Some(block) = blocks.get(next) {
+            let mut needed = block.height();
+            if let (Block::Heading(_), Some(follower)) = (block, blocks.get(next + 1)) {
+                needed += follower.height();
+            }
+            if used + needed > column.height {
+                break;
+            }
+            homes.push((column.x, column.y + used));
+            used += block.height();
+            next += 1;
+        }
+    }
+    (next == blocks.len()).then_some(homes)
+}

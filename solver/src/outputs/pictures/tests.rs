@@ -1,0 +1,353 @@
+//! Whole pictures, and what is seen and hidden on shapes whose answer is known in closed form.
+
+use std::f64::consts::{PI, TAU};
+
+use super::sight::Sighting;
+use super::surface::Surface;
+use super::view::{Camera, Frame, View, usual_views};
+use super::*;
+use crate::bridges::{BridgeKind, DiscState};
+use crate::mesh::{Point, Vector};
+use crate::outputs::fixtures::{cut, empty_plan};
+use crate::outputs::words::verdict;
+use crate::plan::{CutKind, Hinge, Limit, PlannedBridge};
+
+/// A ball about the origin, of `rings` by `2 * rings` patches.
+fn ball(radius: f64, rings: usize) -> TriangleMesh {
+    turned(rings, 2 * rings, |t| {
+        let polar = PI * t;
+        [radius * polar.sin(), -radius * polar.cos()]
+    })
+}
+
+/// A surface of revolution about z, closed at both ends. `profile` gives radius and height for a
+/// parameter from 0 (bottom) to 1 (top).
+fn turned(rings: usize, sectors: usize, profile: impl Fn(f64) -> [f64; 2]) -> TriangleMesh {
+    let mut positions = vec![Point::new(0.0, 0.0, profile(0.0)[1])];
+    for ring in 1..rings {
+        let [radius, height] = profile(ring as f64 / rings as f64);
+        for sector in 0..sectors {
+            let (sine, cosine) = (TAU * sector as f64 / sectors as f64).sin_cos();
+            positions.push(Point::new(radius * cosine, radius * sine, height));
+        }
+    }
+    let top = positions.len() as u32;
+    positions.push(Point::new(0.0, 0.0, profile(1.0)[1]));
+    let at = |ring: usize, sector: usize| (1 + (ring - 1) * sectors + sector % sectors) as u32;
+    let mut faces = Vec::new();
+    for sector in 0..sectors {
+        faces.push([0, at(1, sector + 1), at(1, sector)]);
+        faces.push([top, at(rings - 1, sector), at(rings - 1, sector + 1)]);
+        for ring in 1..rings - 1 {
+            let (a, b) = (at(ring, sector), at(ring, sector + 1));
+            let (c, d) = (at(ring + 1, sector + 1), at(ring + 1, sector));
+            faces.extend([[a, b, c], [a, c, d]]);
+        }
+    }
+    TriangleMesh { positions, faces }
+}
+
+/// An arc on the ball about the unit axes `across` and `ahead`, from angle `from` to `to`.
+fn arc(radius: f64, across: Vector, ahead: Vector, from: f64, to: f64) -> Vec<Point> {
+    (0..=120)
+        .map(|n| {
+            let (sine, cosine) = (from + (to - from) * f64::from(n) / 120.0).sin_cos();
+            Point::from((across * cosine + ahead * sine) * radius)
+        })
+        .collect()
+}
+
+const RADIUS: f64 = 30.0;
+
+fn view(name: &str) -> View {
+    let views = usual_views(&Frame::new(Vector::z()).expect("up is given"));
+    views.into_iter().find(|view| view.name == name).expect("a usual view")
+}
+
+fn camera(name: &str) -> Camera {
+    Camera { view: view(name), centre: Point::origin(), scale: 10.0, middle: [400.0, 400.0] }
+}
+
+/// What part of a line's length, sampled evenly on the model, a side sees.
+fn part_seen(mesh: &TriangleMesh, line: &[Point], name: &str) -> f64 {
+    let camera = camera(name);
+    let shot = raster::Shaded::new(mesh).look(&camera, 800, 800);
+    let surface = Surface::new(mesh).expect("a plain mesh");
+    let sighting = Sighting::new(&surface.lay(line, 0.08).0, &camera, &shot);
+    sighting.seen.iter().filter(|&&seen| seen).count() as f64 / sighting.seen.len() as f64
+}
+
+/// From the front one sees exactly half of the equator of a sphere (elementary geometry; exact).
+/// Lines are lifted by less than a pixel, which shows a strip of arccos(R / (R + lift)) beyond the
+/// edge on either side: with R = 300 px and a lift of 0.75 px, 0.071 of half a turn's pi in all,
+/// so the part seen lies between 0.5 and 0.53.
+#[test]
+fn half_of_an_equator_is_seen_and_half_is_hidden() {
+    let mesh = ball(RADIUS, 60);
+    let equator = arc(RADIUS, Vector::x(), Vector::y(), 0.0, TAU);
+    for side in ["front", "back", "left", "right"] {
+        let part = part_seen(&mesh, &equator, side);
+        assert!((0.49..=0.53).contains(&part), "{side}: {part}");
+    }
+    // Seen edge-on from above, the equator is the ball's outline: nothing hides it.
+    assert!(part_seen(&mesh, &equator, "top") > 0.95);
+}
+
+/// A vertical great circle through front and back is seen from -y over exactly its front half, and
+/// a small circle at 60 degrees of latitude from above all of it, from below none.
+#[test]
+fn other_circles_are_seen_as_geometry_says() {
+    let mesh = ball(RADIUS, 60);
+    let meridian = arc(RADIUS, Vector::z(), Vector::y(), 0.0, TAU);
+    let part = part_seen(&mesh, &meridian, "front");
+    assert!((0.49..=0.53).contains(&part), "{part}");
+    let latitude: Vec<Point> = arc(RADIUS * 0.5, Vector::x(), Vector::y(), 0.0, TAU)
+        .into_iter()
+        .map(|p| p + Vector::z() * RADIUS * 0.75f64.sqrt())
+        .collect();
+    assert!(part_seen(&mesh, &latitude, "top") > 0.999);
+    assert!(part_seen(&mesh, &latitude, "below") < 0.001);
+}
+
+fn decoded(picture: &Picture) -> tiny_skia::Pixmap {
+    tiny_skia::Pixmap::decode_png(&picture.png).expect("a PNG file")
+}
+
+fn named<'p>(pictures: &'p [Picture], name: &str) -> &'p Picture {
+    pictures.iter().find(|picture| picture.name == name).expect("a usual picture")
+}
+
+/// Relative luminance of a pixel after it is turned to grey: Rec. ITU-R BT.601 luma as a grey print
+/// has it, then the sRGB curve of WCAG 2.1 (both from memory).
+fn luminance(pixel: tiny_skia::PremultipliedColorU8) -> f64 {
+    let luma = 0.299 * f64::from(pixel.red())
+        + 0.587 * f64::from(pixel.green())
+        + 0.114 * f64::from(pixel.blue());
+    let part = luma / 255.0;
+    if part <= 0.03928 { part / 12.92 } else { ((part + 0.055) / 1.055).powf(2.4) }
+}
+
+/// Contrast ratio of WCAG 2.1 (from memory): 3 is asked of graphics, 4.5 of words.
+fn contrast(a: f64, b: f64) -> f64 {
+    (a.max(b) + 0.05) / (a.min(b) + 0.05)
+}
+
+/// The greatest contrast of darker pixels over the same pixels of `plain`, row by row, in a strip
+/// about the middle column.
+fn contrast_of_rows(
+    picture: &tiny_skia::Pixmap,
+    plain: &tiny_skia::Pixmap,
+    rows: std::ops::Range<u32>,
+) -> Vec<f64> {
+    let at = |picture: &tiny_skia::Pixmap, x, y| luminance(picture.pixel(x, y).expect("inside"));
+    rows.map(|y| {
+        let darker = (290..=310).map(|x| (at(picture, x, y), at(plain, x, y)));
+        darker
+            .filter(|(new, old)| new < old)
+            .map(|(new, old)| contrast(new, old))
+            .fold(1.0, f64::max)
+    })
+    .collect()
+}
+
+fn small_style() -> PictureStyle {
+    PictureStyle { view_size: 600, sheet_width: 1500, heading: None }
+}
+
+/// One cut up the middle of the ball's front.
+fn front_cut_plan(kind: CutKind) -> Plan {
+    let line = arc(RADIUS, -Vector::y(), Vector::z(), -0.6, 0.6);
+    let mut plan = empty_plan();
+    plan.total_length = RADIUS * 1.2;
+    plan.cuts = vec![cut(1, kind, line)];
+    plan
+}
+
+/// The same plan with its cut on the far side.
+fn back_cut_plan(kind: CutKind) -> Plan {
+    let mut plan = front_cut_plan(kind);
+    for point in &mut plan.cuts[0].branches[0] {
+        point.y = -point.y;
+    }
+    plan
+}
+
+/// The same plan with its cut far round the side, so that the middle of the front is plain.
+fn side_cut_plan(kind: CutKind) -> Plan {
+    let mut plan = front_cut_plan(kind);
+    let (sine, cosine) = 1.0f64.sin_cos();
+    for point in &mut plan.cuts[0].branches[0] {
+        *point = Point::new(-point.y * sine, point.y * cosine, point.z);
+    }
+    plan
+}
+
+/// In grey, every row of a cut's line on the shaded model has the contrast that WCAG 2.1 asks of
+/// words (4.5), and the dashes of a hidden one what it asks of graphics (3), for each kind of cut.
+#[test]
+fn cuts_stand_out_in_grey() {
+    let mesh = ball(RADIUS, 40);
+    // Rows well inside the cut's ends and clear of its number.
+    let rows = 230..320;
+    for kind in [CutKind::FromGate, CutKind::Separate, CutKind::Bridge] {
+        let front = |plan: &Plan| {
+            let pictures = draw_plan(&mesh, plan, &small_style()).expect("drawn");
+            decoded(named(&pictures, "front"))
+        };
+        let plain = front(&side_cut_plan(kind));
+        let seen = contrast_of_rows(&front(&front_cut_plan(kind)), &plain, rows.clone());
+        assert!(seen.iter().all(|&ratio| ratio >= 4.5), "{kind:?}: {seen:?}");
+        let hidden = contrast_of_rows(&front(&back_cut_plan(kind)), &plain, rows.clone());
+        let dashes = hidden.iter().filter(|&&ratio| ratio >= 3.0).count() as f64;
+        // 9 px of dash in 15 px.
+        let part = dashes / hidden.len() as f64;
+        assert!((0.45..=0.75).contains(&part), "{kind:?}: {part}");
+    }
+}
+
+/// Part of the middle column, between the ends of the cut, that has a really dark pixel near it.
+fn solid_part(picture: &tiny_skia::Pixmap, rows: std::ops::Range<u32>) -> f64 {
+    let dark =
+        |y: &u32| (290..=310).any(|x| luminance(picture.pixel(x, *y).expect("inside")) < 0.05);
+    rows.clone().filter(dark).count() as f64 / rows.len() as f64
+}
+
+#[test]
+fn a_cut_on_the_back_is_dashed_from_the_front_and_solid_from_behind() {
+    let mesh = ball(RADIUS, 40);
+    let plan = back_cut_plan(CutKind::FromGate);
+    let pictures = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
+    // The ball's middle is that of the drawing area; rows well inside the cut's ends.
+    let rows = 210..330;
+    let front = solid_part(&decoded(named(&pictures, "front")), rows.clone());
+    let back = solid_part(&decoded(named(&pictures, "back")), rows);
+    assert!(back > 0.99, "{back}");
+    // Dashes of 9 px with spaces of 6 px: 0.6 of the line is drawn.
+    assert!((0.45..=0.75).contains(&front), "{front}");
+}
+
+#[test]
+fn pictures_are_the_same_byte_for_byte() {
+    let mesh = ball(RADIUS, 30);
+    let plan = front_cut_plan(CutKind::Separate);
+    let first = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
+    let second = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
+    assert_eq!(first, second);
+}
+
+#[test]
+fn every_side_and_the_sheet_are_png_files_of_the_stated_size() {
+    let mesh = ball(RADIUS, 30);
+    let plan = front_cut_plan(CutKind::FromGate);
+    let pictures = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
+    let names: Vec<&str> = pictures.iter().map(|picture| picture.name.as_str()).collect();
+    let usual = ["front", "back", "left", "right", "top", "below", "three-quarter", "sheet"];
+    assert_eq!(names, usual);
+    for picture in &pictures {
+        let pixmap = decoded(picture);
+        assert_eq!((pixmap.width(), pixmap.height()), (picture.width, picture.height));
+        let dark = pixmap.pixels().iter().filter(|pixel| luminance(**pixel) < 0.05).count();
+        assert!(dark > 100, "{} is nearly blank", picture.name);
+    }
+    assert_eq!(pictures[7].width, 1500);
+}
+
+#[test]
+fn a_plan_without_cuts_says_so() {
+    let mesh = ball(RADIUS, 30);
+    let mut plan = empty_plan();
+    assert_eq!(verdict(&plan), "No cut needed");
+    let pictures = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
+    assert_eq!(pictures.len(), 8);
+    let met = named(&pictures, "front").png.clone();
+    // With a limit missed, "not needed" would be a lie.
+    let text = "the bridge has no plain cut".to_owned();
+    plan.limits = vec![Limit { name: "bridges".to_owned(), met: false, text }];
+    assert_eq!(verdict(&plan), "No cut in this plan; 1 limit missed");
+    let missed = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
+    assert_ne!(met, named(&missed, "front").png, "the words stand on the picture");
+}
+
+/// The legend explains the marks of this plan, all of them and no others.
+#[test]
+fn the_legend_has_every_mark_that_is_used() {
+    use legend::Mark;
+    let mut plan = front_cut_plan(CutKind::FromGate);
+    assert_eq!(Mark::used_by(&plan), [Mark::FromGate, Mark::Hidden, Mark::Number]);
+    plan.cuts.push(cut(2, CutKind::Separate, plan.cuts[0].branches[0].clone()));
+    plan.gate_outline = vec![arc(RADIUS, Vector::x(), Vector::y(), 0.0, TAU)];
+    let [from, to] = [Point::new(RADIUS, 0.0, 0.0), Point::new(0.0, RADIUS, 0.0)];
+    plan.hinges = vec![Hinge { from, to, width: 47.0 }];
+    plan.bridges = vec![PlannedBridge {
+        kind: BridgeKind::Handle,
+        rim: arc(RADIUS, Vector::x(), Vector::z(), 0.0, TAU),
+        closed: true,
+        rim_length: 188.0,
+        neck_area: 2800.0,
+        neck_width: 60.0,
+        depth: 5.0,
+        centre: Point::origin(),
+        disc: DiscState::Plain,
+        opening: 0.0,
+        opening_needed: 40.0,
+    }];
+    let all = [
+        Mark::FromGate,
+        Mark::Separate,
+        Mark::Hidden,
+        Mark::Number,
+        Mark::Letter,
+        Mark::UncutRim,
+        Mark::Gate,
+        Mark::Hinge,
+    ];
+    assert_eq!(Mark::used_by(&plan), all);
+    assert_eq!(draw_plan(&ball(RADIUS, 30), &plan, &small_style()).expect("drawn").len(), 8);
+}
+
+#[test]
+fn faults_are_named() {
+    let mesh = ball(RADIUS, 20);
+    let style = small_style();
+    let good = front_cut_plan(CutKind::FromGate);
+    let fault = |mesh: &TriangleMesh, plan: &Plan, style: &PictureStyle| {
+        draw_plan(mesh, plan, style).expect_err("refused").to_string()
+    };
+    let tiny = PictureStyle { view_size: 20, ..style.clone() };
+    assert_eq!(fault(&mesh, &good, &tiny), "view_size is 20 px: choose 500 to 6000");
+    assert!(fault(&TriangleMesh::default(), &good, &style).contains("nothing to draw"));
+    let mut bad = mesh.clone();
+    bad.faces[7][1] = 1_000_000;
+    assert!(fault(&bad, &good, &style).contains("face 7"));
+    let mut bad = mesh.clone();
+    bad.positions[3].y = f64::NAN;
+    assert!(fault(&bad, &good, &style).contains("vertex 3"));
+    let mut plan = good.clone();
+    plan.up = Vector::zeros();
+    assert!(fault(&mesh, &plan, &style).contains("up is"));
+    let mut plan = good.clone();
+    plan.cuts[0].branches[0][4] = Point::new(0.0, 0.0, f64::INFINITY);
+    assert!(fault(&mesh, &plan, &style).contains("cuts[0].branches[0]"));
+    let mut plan = good.clone();
+    plan.cuts[0].branches.clear();
+    assert!(fault(&mesh, &plan, &style).contains("cuts[0] has no line"));
+    // A plan in inches on a model in mm.
+    let mut plan = good;
+    for point in &mut plan.cuts[0].branches[0] {
+        point.coords /= 25.4;
+    }
+    assert!(fault(&mesh, &plan, &style).contains("off the model"));
+}
+
+/// The model covers on the picture what its shape covers: a ball's shadow is a disc of pi R^2.
+#[test]
+fn the_picture_covers_the_shape_s_area() {
+    let mesh = ball(RADIUS, 90);
+    let shot = raster::Shaded::new(&mesh).look(&camera("three-quarter"), 800, 800);
+    let covered = (0..800u32)
+        .flat_map(|y| (0..800u32).map(move |x| (x, y)))
+        .filter(|&(x, y)| shot.covers(x, y))
+        .count() as f64;
+    let exact = PI * (RADIUS * 10.0).powi(2);
+    assert!((covered / exact - 1.0).abs() < 0.003, "{covered} for {exact}");
+}

@@ -1,0 +1,306 @@
+//! A plan as a page of plain words.
+
+use std::fmt::Write;
+
+use super::cautions::CAUTIONS;
+use super::words::{bridge_letter, cut_in_short, cut_of_bridge, millimetres, verdict};
+use crate::bridges::{BridgeKind, DiscState};
+use crate::plan::{Plan, StopReason};
+
+/// Characters in a line, at most, where words can be broken.
+const WIDTH: usize = 78;
+
+/// The plan for a person: cuts in the order of the knife with lengths and reasons, bridges, hinges,
+/// stretch, limits met and missed, rubber, how far the plan is proved, and the cautions.
+///
+/// Plain text of at most 78 characters a line, ending in a line break.
+pub fn summary(plan: &Plan) -> String {
+    let mut page = Page::default();
+    page.line(&format!("{}.", verdict(plan)));
+    cuts(&mut page, plan);
+    bridges(&mut page, plan);
+    hinges(&mut page, plan);
+    stretches(&mut page, plan);
+    limits(&mut page, plan);
+    page.heading("Rubber");
+    page.item(
+        "",
+        &format!("{:.0} cm^3, {:.0} g, without waste.", plan.rubber_volume, plan.rubber_mass),
+    );
+    search(&mut page, plan);
+    page.heading("Before you start");
+    for caution in CAUTIONS {
+        page.item("", &format!("{}: {}", caution.about, caution.text));
+    }
+    page.text
+}
+
+fn cuts(page: &mut Page, plan: &Plan) {
+    if plan.cuts.is_empty() {
+        return;
+    }
+    page.heading("Cuts, in the order of the knife");
+    for cut in &plan.cuts {
+        let branches = match cut.branches.len() {
+            0 | 1 => String::new(),
+            more => format!(", in {more} branches"),
+        };
+        page.item(&format!("{}.", cut.order), &format!("{}{branches}", cut_in_short(cut)));
+        page.item("", cut.reason.text());
+    }
+    page.item("", "Each cut leaves a seam on the casting along its line.");
+}
+
+fn bridges(page: &mut Page, plan: &Plan) {
+    if plan.bridges.is_empty() {
+        return;
+    }
+    page.heading("Bridges");
+    for (index, bridge) in plan.bridges.iter().enumerate() {
+        let hole = match bridge.kind {
+            BridgeKind::Handle => "rubber through a hole of the model",
+            BridgeKind::Arch => "rubber between the model and the board",
+        };
+        let size = format!(
+            "{hole}: neck {} wide, {:.0} mm^2, {} long",
+            millimetres(bridge.neck_width),
+            bridge.neck_area,
+            millimetres(bridge.depth)
+        );
+        page.item(&format!("{}.", bridge_letter(index)), &size);
+        let fate = match (cut_of_bridge(plan, index), &bridge.disc) {
+            (Some(cut), _) => format!(
+                "Cut {} crosses it. Opening beside it: {} of the {} that the blade needs{}.",
+                cut.order,
+                millimetres(bridge.opening),
+                millimetres(bridge.opening_needed),
+                if bridge.opening < bridge.opening_needed { ": TOO SHORT" } else { "" }
+            ),
+            (None, DiscState::Knotted { crossings, explanation }) => format!(
+                "NO PLAIN CUT crosses it: {explanation} (the model passes through {crossings} \
+                 times)"
+            ),
+            (None, DiscState::Plain) => "This plan does NOT cut it.".to_owned(),
+        };
+        page.item("", &fate);
+    }
+}
+
+fn hinges(page: &mut Page, plan: &Plan) {
+    if plan.hinges.is_empty() {
+        return;
+    }
+    page.heading("Hinges, rubber to leave uncut");
+    for hinge in &plan.hinges {
+        let place = |p: &crate::mesh::Point| format!("({:.0}, {:.0}, {:.0})", p.x, p.y, p.z);
+        let (from, to) = (place(&hinge.from), place(&hinge.to));
+        page.item("", &format!("{} wide, between {from} and {to}", millimetres(hinge.width)));
+    }
+}
+
+fn stretches(page: &mut Page, plan: &Plan) {
+    if plan.stretches.is_empty() {
+        return;
+    }
+    page.heading("Stretch when the model comes out");
+    for region in &plan.stretches {
+        let words = format!(
+            "{:.0} % of {:.0} % allowed: a ring of {} passes a girth of {}, near \
+             ({:.0}, {:.0}, {:.0}){}",
+            100.0 * region.strain,
+            100.0 * region.allowed,
+            millimetres(region.ring_length),
+            millimetres(region.girth),
+            region.place.x,
+            region.place.y,
+            region.place.z,
+            if region.strain > region.allowed { ": TOO MUCH" } else { "" }
+        );
+        page.item("", &words);
+    }
+}
+
+fn limits(page: &mut Page, plan: &Plan) {
+    if plan.limits.is_empty() {
+        return;
+    }
+    page.heading("Limits");
+    // What is missed comes first.
+    for met in [false, true] {
+        for limit in plan.limits.iter().filter(|limit| limit.met == met) {
+            let state = if met { "met" } else { "MISSED" };
+            page.item("", &format!("{state}, {}: {}", limit.name, limit.text));
+        }
+    }
+}
+
+fn search(page: &mut Page, plan: &Plan) {
+    page.heading("How good the plan is");
+    if !plan.cuts.is_empty() {
+        let words = format!(
+            "Cost {} of cut and entries; proved that no plan costs less than {}: within {:.1} %, \
+             by the girth model on the planning mesh.",
+            millimetres(plan.cost),
+            millimetres(plan.lower_bound),
+            100.0 * plan.gap
+        );
+        page.item("", &words);
+    }
+    let stopped = match plan.stopped_by {
+        StopReason::GapReached => "The search stopped at the gap that was asked for.",
+        StopReason::Optimal => "The search ended: no plan on the planning mesh is better.",
+        StopReason::TimeBudget => "The search stopped because its time ran out.",
+        StopReason::Stalled => "The search stopped because nothing moved any more.",
+        StopReason::Cancelled => "The search was stopped; this is the best plan until then.",
+    };
+    page.item("", stopped);
+    let figures = &plan.figures;
+    if figures.model_triangles > 0 {
+        let words = format!(
+            "Model of {} triangles, worked on with {} (within {:.3} mm).",
+            figures.model_triangles, figures.working_triangles, figures.working_deviation
+        );
+        page.item("", &words);
+    }
+    for repair in &figures.repairs {
+        page.item("", &format!("Repaired: {repair}"));
+    }
+}
+
+/// A page that breaks its lines.
+#[derive(Default)]
+struct Page {
+    text: String,
+}
+
+impl Page {
+    fn line(&mut self, words: &str) {
+        self.text.push_str(words);
+        self.text.push('\n');
+    }
+
+    fn heading(&mut self, words: &str) {
+        self.text.push('\n');
+        self.line(words);
+    }
+
+    /// Words under a heading, indented, after a mark of at most three characters.
+    fn item(&mut self, mark: &str, words: &str) {
+        let mut width = 0;
+        let mut first = true;
+        for word in words.split_whitespace() {
+            let length = word.chars().count();
+            if width > 0 && width + 1 + length <= WIDTH {
+                self.text.push(' ');
+                self.text.push_str(word);
+                width += 1 + length;
+            } else {
+                if width > 0 {
+                    self.text.push('\n');
+                }
+                let mark = if first { mark } else { "" };
+                // Writing to a String cannot fail.
+                let _ = write!(self.text, "  {mark:<3} {word}");
+                width = 6 + length;
+                first = false;
+            }
+        }
+        if width > 0 {
+            self.text.push('\n');
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mesh::Point;
+    use crate::outputs::fixtures::{cut, empty_plan};
+    use crate::plan::{Cut, CutKind, Hinge, Limit, PlannedBridge, Reason, RegionStretch};
+
+    fn full_plan() -> Plan {
+        let line = vec![Point::origin(), Point::new(0.0, 0.0, 83.4)];
+        let mut plan = empty_plan();
+        plan.cuts = vec![
+            cut(1, CutKind::FromGate, line.clone()),
+            Cut {
+                reason: Reason::CutsBridge { bridge: 0, text: "parts the handle's rubber".into() },
+                ..cut(2, CutKind::Bridge, line.clone())
+            },
+        ];
+        plan.total_length = 166.8;
+        plan.cost = 178.8;
+        plan.lower_bound = 170.0;
+        plan.gap = 8.8 / 178.8;
+        let bridge = PlannedBridge {
+            kind: BridgeKind::Handle,
+            rim: line,
+            closed: false,
+            rim_length: 83.4,
+            neck_area: 410.0,
+            neck_width: 21.0,
+            depth: 9.5,
+            centre: Point::origin(),
+            disc: DiscState::Plain,
+            opening: 20.0,
+            opening_needed: 26.0,
+        };
+        let disc =
+            DiscState::Knotted { crossings: 2, explanation: "the rope runs through itself".into() };
+        plan.bridges = vec![bridge.clone(), PlannedBridge { disc, ..bridge }];
+        plan.hinges =
+            vec![Hinge { from: Point::origin(), to: Point::new(0.0, 14.0, 0.0), width: 14.0 }];
+        plan.stretches = vec![RegionStretch {
+            place: Point::new(1.0, 2.0, 3.0),
+            ring_length: 100.0,
+            girth: 148.0,
+            strain: 0.48,
+            allowed: 0.5,
+        }];
+        let limit =
+            |name: &str, met, text: &str| Limit { name: name.into(), met, text: text.into() };
+        plan.limits = vec![
+            limit("stretch", true, "48 % of 50 %"),
+            limit("bridges", false, "bridge B has no plain cut"),
+        ];
+        plan.rubber_volume = 812.0;
+        plan.rubber_mass = 909.0;
+        plan
+    }
+
+    #[test]
+    fn the_page_tells_all_that_the_plan_holds() {
+        let page = summary(&full_plan());
+        for words in [
+            "2 cuts, 167 mm in all; 1 limit missed.",
+            "1.  from the gate, 83 mm",
+            "2.  bridge cut, 83 mm, across bridge A",
+            "parts the handle's rubber",
+            "A.  rubber through a hole of the model: neck 21 mm wide, 410 mm^2, 9.5 mm long",
+            "20 mm of the 26 mm that the blade needs: TOO SHORT.",
+            "NO PLAIN CUT crosses it: the rope runs through itself",
+            "14 mm wide, between (0, 0, 0) and (0, 14, 0)",
+            "48 % of 50 % allowed: a ring of 100 mm passes a girth of 148 mm",
+            "MISSED, bridges: bridge B has no plain cut",
+            "met, stretch: 48 % of 50 %",
+            "812 cm^3, 909 g",
+            "within 4.9 %",
+            "cut away from the body",
+        ] {
+            let flat = page.split_whitespace().collect::<Vec<_>>().join(" ");
+            let words = words.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert!(flat.contains(&words), "{words:?} is not in\n{page}");
+        }
+        let missed = page.find("MISSED,").expect("a limit is missed");
+        assert!(missed < page.find("met, ").expect("a limit is met"), "missed limits come first");
+        assert!(page.lines().all(|line| line.chars().count() <= WIDTH), "{page}");
+    }
+
+    #[test]
+    fn a_plan_without_cuts_is_short_and_keeps_the_cautions() {
+        let page = summary(&empty_plan());
+        assert!(page.starts_with("No cut needed.\n"));
+        assert!(!page.contains("order of the knife"));
+        assert!(page.contains("safety data sheet"));
+    }
+}

@@ -1,0 +1,79 @@
+//! Words and figures that the pictures and the page of words share.
+
+use crate::plan::{Cut, CutKind, Plan, Reason};
+
+/// A length in mm, with a decimal only where it tells something.
+pub(super) fn millimetres(length: f64) -> String {
+    if length < 9.95 { format!("{length:.1} mm") } else { format!("{length:.0} mm") }
+}
+
+/// The name of bridge number `index`: A to Z, then AA, AB and so on.
+pub(super) fn bridge_letter(index: usize) -> String {
+    let mut rest = index + 1;
+    let mut letters = Vec::new();
+    while rest > 0 {
+        rest -= 1;
+        letters.push(char::from(b'A' + (rest % 26) as u8));
+        rest /= 26;
+    }
+    letters.iter().rev().collect()
+}
+
+/// What kind of cut it is.
+pub(super) fn kind_of_cut(kind: CutKind) -> &'static str {
+    match kind {
+        CutKind::FromGate => "from the gate",
+        CutKind::Separate => "separate cut",
+        CutKind::Bridge => "bridge cut",
+    }
+}
+
+/// A cut in one line: kind, length, and the bridge that it crosses.
+pub(super) fn cut_in_short(cut: &Cut) -> String {
+    let mut words = format!("{}, {}", kind_of_cut(cut.kind), millimetres(cut.length));
+    if let Reason::CutsBridge { bridge, .. } = cut.reason {
+        words.push_str(&format!(", across bridge {}", bridge_letter(bridge as usize)));
+    }
+    words
+}
+
+/// The cut that crosses bridge number `index`, if there is one.
+pub(super) fn cut_of_bridge(plan: &Plan, index: usize) -> Option<&Cut> {
+    plan.cuts.iter().find(
+        |cut| matches!(cut.reason, Reason::CutsBridge { bridge, .. } if bridge as usize == index),
+    )
+}
+
+/// The plan in one line.
+pub(super) fn verdict(plan: &Plan) -> String {
+    let missed = match plan.limits.iter().filter(|limit| !limit.met).count() {
+        0 => String::new(),
+        1 => "; 1 limit missed".to_owned(),
+        more => format!("; {more} limits missed"),
+    };
+    match plan.cuts.len() {
+        // Nothing to cut is good news only if nothing stands against it.
+        0 if missed.is_empty() && plan.bridges.is_empty() => "No cut needed".to_owned(),
+        0 => format!("No cut in this plan{missed}"),
+        1 => format!("1 cut, {}{missed}", millimetres(plan.total_length)),
+        more => format!("{more} cuts, {} in all{missed}", millimetres(plan.total_length)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bridges_are_lettered_like_columns() {
+        let names = [0, 1, 25, 26, 27, 51, 52].map(bridge_letter);
+        assert_eq!(names, ["A", "B", "Z", "AA", "AB", "AZ", "BA"]);
+    }
+
+    #[test]
+    fn short_lengths_keep_a_decimal() {
+        assert_eq!(millimetres(8.04), "8.0 mm");
+        assert_eq!(millimetres(9.97), "10 mm");
+        assert_eq!(millimetres(123.4), "123 mm");
+    }
+}
