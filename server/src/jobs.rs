@@ -16,8 +16,7 @@ use slitwright_solver::plan::{PlanRequest, StopReason};
 use tokio::sync::watch;
 
 use crate::convert::{plan_to_proto, progress_to_proto};
-use crate::failure::plan_failure;
-use crate::planner::Planner;
+use crate::planner::{PlanFault, Planner};
 use crate::store::timestamp;
 
 /// A plan being made, or made.
@@ -144,24 +143,26 @@ impl Job {
                 };
                 self.end(state, Some(plan_to_proto(&plan)), None);
             }
-            Ok(Err(error)) => match plan_failure(&error) {
-                None => self.end(v1::JobState::Cancelled, None, None),
-                Some(failure) => self.end(v1::JobState::Failed, None, Some(failure)),
-            },
+            Ok(Err(PlanFault::Cancelled)) => self.end(v1::JobState::Cancelled, None, None),
+            Ok(Err(PlanFault::Unfit(message))) => {
+                self.fail(tonic::Code::FailedPrecondition, message);
+            }
+            Ok(Err(PlanFault::Internal(message))) => self.fail(tonic::Code::Internal, message),
             Err(_panic) => {
                 tracing::error!(job = self.name, "the solver panicked");
-                self.end(
-                    v1::JobState::Failed,
-                    None,
-                    Some(v1::Failure {
-                        code: tonic::Code::Internal.into(),
-                        message: "the solver stopped on a fault of its own; the server goes on. \
-                                  Please report it with the model and the request."
-                            .to_owned(),
-                    }),
+                self.fail(
+                    tonic::Code::Internal,
+                    "the solver stopped on a fault of its own; the server goes on. Please report \
+                     it with the model and the request."
+                        .to_owned(),
                 );
             }
         }
+    }
+
+    fn fail(&self, code: tonic::Code, message: String) {
+        let failure = v1::Failure { code: code.into(), message };
+        self.end(v1::JobState::Failed, None, Some(failure));
     }
 
     fn end(&self, state: v1::JobState, plan: Option<v1::Plan>, failure: Option<v1::Failure>) {

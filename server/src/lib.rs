@@ -4,10 +4,8 @@
 //! ([`convert`]), keeps models and jobs ([`store`], [`jobs`]), speaks gRPC ([`serve`]), and runs
 //! the same work in-process for the shell ([`cli`]). [`planner`] is the seam to the solver.
 
-pub mod cautions;
 pub mod cli;
 pub mod convert;
-mod failure;
 mod grpc;
 pub mod jobs;
 pub mod planner;
@@ -15,6 +13,6 @@ mod serve;
 pub mod store;
 
 pub use grpc::UploadRules;
-pub use planner::{Planner, SolverPlanner};
+pub use planner::{PlanFault, Planner, SolverPlanner};
 pub use serve::{ServeConfig, ServeError, serve};
 pub use store::StoreLimits;

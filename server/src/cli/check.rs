@@ -1,7 +1,6 @@
 //! `slitwright check`.
 
 use clap::Args;
-use slitwright_solver::mesh::PrepareOptions;
 
 use super::input::ModelArgs;
 use super::{CliError, print_json, print_text, summary};
@@ -20,7 +19,7 @@ pub struct CheckArgs {
 
 /// Reads a model and prints what the checks found.
 pub fn run(args: &CheckArgs) -> Result<(), CliError> {
-    let model = args.model.read(&SolverPlanner, &PrepareOptions::default())?;
+    let model = args.model.read(&SolverPlanner, None)?;
     let report = report_to_proto(&model);
     if args.json { print_json(&report) } else { print_text(&summary::report_text(&report)) }
 }

@@ -1,12 +1,11 @@
 //! Model files from the shell.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
-use slitwright_solver::mesh::{LengthUnit, MeshFormat, Model, PrepareOptions};
+use slitwright_solver::mesh::{LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions};
 
 use super::CliError;
-use crate::failure::prepare_violations;
 use crate::planner::Planner;
 
 /// A model file and how to read it.
@@ -14,12 +13,15 @@ use crate::planner::Planner;
 pub struct ModelArgs {
     /// Model file: STL, OBJ, PLY, OFF or 3MF
     pub model_file: PathBuf,
-    /// What one unit of the file's coordinates means
+    /// What one unit of the file's coordinates means; only a 3MF file says so by itself
     #[arg(long, value_enum)]
-    pub unit: UnitName,
+    pub unit: Option<UnitName>,
     /// Format of the file; by default its name's ending tells
     #[arg(long, value_enum)]
     pub format: Option<FormatName>,
+    /// Take a surface that passes through itself all the same
+    #[arg(long)]
+    pub accept_self_crossing: bool,
 }
 
 /// Units by their short names.
@@ -32,7 +34,11 @@ pub enum UnitName {
     /// Metre
     M,
     /// Inch, 25.4 mm
-    Inch,
+    In,
+    /// Foot, 304.8 mm
+    Ft,
+    /// Micron, 0.001 mm
+    Um,
 }
 
 impl UnitName {
@@ -41,7 +47,9 @@ impl UnitName {
             Self::Mm => LengthUnit::Millimetre,
             Self::Cm => LengthUnit::Centimetre,
             Self::M => LengthUnit::Metre,
-            Self::Inch => LengthUnit::Inch,
+            Self::In => LengthUnit::Inch,
+            Self::Ft => LengthUnit::Foot,
+            Self::Um => LengthUnit::Micron,
         }
     }
 }
@@ -72,38 +80,32 @@ impl FormatName {
             Self::ThreeMf => MeshFormat::ThreeMf,
         }
     }
-
-    fn of_file(path: &Path) -> Result<Self, CliError> {
-        path.extension()
-            .and_then(|end| end.to_str())
-            .and_then(|end| Self::from_str(end, true).ok())
-            .ok_or_else(|| {
-                CliError::Input(format!(
-                    "{}: the ending of the name is none of stl, obj, ply, off and 3mf: say which \
-                     format it is with --format",
-                    path.display()
-                ))
-            })
-    }
 }
 
 impl ModelArgs {
     /// Reads and checks the model.
-    pub fn read(&self, planner: &dyn Planner, options: &PrepareOptions) -> Result<Model, CliError> {
+    pub fn read(
+        &self,
+        planner: &dyn Planner,
+        deviation_mm: Option<f64>,
+    ) -> Result<Model, CliError> {
         let path = &self.model_file;
+        let bad =
+            |error: &dyn std::fmt::Display| CliError::Input(format!("{}: {error}", path.display()));
         let format = match self.format {
-            Some(format) => format,
-            None => FormatName::of_file(path)?,
+            Some(format) => format.format(),
+            None => MeshFormat::from_file_name(&path.to_string_lossy()).map_err(|e| bad(&e))?,
         };
-        let bytes = std::fs::read(path)
-            .map_err(|error| CliError::Input(format!("{}: {error}", path.display())))?;
-        planner.prepare(&bytes, format.format(), self.unit.unit(), options).map_err(|error| {
-            let faults: Vec<_> = prepare_violations(&error)
-                .violations()
-                .iter()
-                .map(|violation| violation.description.clone())
-                .collect();
-            CliError::Input(format!("{}: {}", path.display(), faults.join("; ")))
+        let bytes = std::fs::read(path).map_err(|error| bad(&error))?;
+        let unit = self.unit.map(UnitName::unit);
+        let options = PrepareOptions {
+            deviation: deviation_mm,
+            accept_self_crossing: self.accept_self_crossing,
+            ..PrepareOptions::default()
+        };
+        planner.prepare(&bytes, format, unit, &options).map_err(|error| match error {
+            PrepareError::Topology(_) => CliError::Failed(error.to_string()),
+            _ => bad(&error),
         })
     }
 }

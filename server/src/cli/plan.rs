@@ -6,15 +6,15 @@ use std::time::Duration;
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use slitwright_solver::control::{Cancel, Control, Progress};
-use slitwright_solver::mesh::PrepareOptions;
+use slitwright_solver::outputs;
+use slitwright_solver::outputs::pictures::{PictureStyle, draw_plan};
 
 use super::input::ModelArgs;
 use super::request::RequestArgs;
 use super::{CliError, print_text, summary, to_json};
 use crate::SolverPlanner;
 use crate::convert::{plan_to_proto, progress_to_proto};
-use crate::failure::{is_about_input, plan_failure};
-use crate::planner::Planner;
+use crate::planner::{PlanFault, Planner};
 
 /// What to plan.
 #[derive(Args)]
@@ -42,27 +42,29 @@ pub fn run(args: &PlanArgs) -> Result<(), CliError> {
     bar.set_message("reading the model");
     let options =
         PrepareOptions { deviation: request.resolution.deviation, ..PrepareOptions::default() };
-    let model = args.model.read(&SolverPlanner, &options)?;
+    let model = args.model.read(&SolverPlanner, request.resolution.deviation)?;
     let cancel = Cancel::new();
     cancel_on_ctrl_c(cancel.clone())?;
     let control = Control::new(cancel, |progress| show(&bar, &progress));
     let plan = SolverPlanner.plan(&model, &request, &control);
     bar.finish_and_clear();
-    let plan = plan.map_err(|error| match plan_failure(&error) {
-        None => CliError::Failed("stopped before there was a plan".to_owned()),
-        Some(failure) if is_about_input(&failure) => CliError::Input(failure.message),
-        Some(failure) => CliError::Failed(failure.message),
+    let plan = plan.map_err(|fault| match fault {
+        PlanFault::Unfit(text) => CliError::Input(text),
+        PlanFault::Cancelled | PlanFault::Internal(_) => CliError::Failed(fault.to_string()),
     })?;
     let message = plan_to_proto(&plan);
     if let Some(folder) = &args.out {
         write(folder, "plan.json", to_json(&message)?.as_bytes())?;
         write(folder, "request.json", to_json(&full_request)?.as_bytes())?;
+        let heading = args.model.model_file.file_stem().map(|name| name.to_string_lossy().into());
+        let style = PictureStyle { heading, ..PictureStyle::default() };
+        let pictures = draw_plan(&model.original, &plan, &style)
+            .map_err(|error| CliError::Failed(format!("the pictures: {error}")))?;
+        for picture in &pictures {
+            write(folder, &format!("{}.png", picture.name), &picture.png)?;
+        }
     }
-    if args.json {
-        print_text(&to_json(&message)?)
-    } else {
-        print_text(&summary::plan_text(&message))
-    }
+    if args.json { print_text(&to_json(&message)?) } else { print_text(&outputs::summary(&plan)) }
 }
 
 fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), CliError> {

@@ -26,6 +26,9 @@ pub struct ServeArgs {
     /// Most MiB of one model file
     #[arg(long, default_value_t = 512, value_parser = clap::value_parser!(u64).range(1..=65_536))]
     max_mesh_mb: u64,
+    /// Most triangles of one model
+    #[arg(long, default_value_t = 5_000_000)]
+    max_triangles: u64,
     /// Most MiB of all model files together
     #[arg(long, default_value_t = 4096, value_parser = clap::value_parser!(u64).range(1..=1_048_576))]
     max_store_mb: u64,
@@ -61,6 +64,7 @@ async fn listen(args: &ServeArgs) -> Result<(), CliError> {
         queue: usize::from(args.queue),
         uploads: UploadRules {
             most_bytes: args.max_mesh_mb << 20,
+            most_triangles: args.max_triangles,
             idle: Duration::from_secs(args.upload_idle),
             ..UploadRules::default()
         },

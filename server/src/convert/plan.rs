@@ -3,12 +3,12 @@
 use slitwright_proto::v1;
 use slitwright_solver::bridges::{BridgeKind, DiscState};
 use slitwright_solver::mesh::Point;
+use slitwright_solver::outputs::cautions::CAUTIONS;
 use slitwright_solver::plan::{
     Cut, CutKind, Figures, Hinge, Limit, Plan, PlannedBridge, Reason, RegionStretch, StopReason,
 };
 
 use super::request::{direction, point};
-use crate::cautions::CAUTIONS;
 
 /// A plan for the protocol, with the words of caution that belong to every plan.
 pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
@@ -28,7 +28,7 @@ pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
         rubber_mass_g: plan.rubber_mass,
         limits: plan.limits.iter().map(limit).collect(),
         figures: Some(figures(&plan.figures)),
-        cautions: CAUTIONS.iter().map(|&text| text.to_owned()).collect(),
+        cautions: CAUTIONS.iter().map(|c| format!("{}: {}", c.about, c.text)).collect(),
     }
 }
 

@@ -7,16 +7,15 @@ use std::time::{Duration, SystemTime};
 use sha2::{Digest, Sha256};
 use slitwright_proto::v1;
 use slitwright_proto::v1::upload_model_request::Part;
-use slitwright_solver::mesh::{LengthUnit, MeshFormat, PrepareOptions};
+use slitwright_solver::mesh::{LengthUnit, MeshFormat, PrepareError, PrepareOptions, ReadLimits};
 use tokio::sync::Semaphore;
 use tonic::{Status, Streaming};
 
 use super::errors::{exhausted, internal, invalid, invalid_field};
 use crate::convert::{
-    Collector, InvalidFields, format_from_proto, options_from_proto, report_to_proto,
-    unit_from_proto,
+    Collector, InvalidFields, format_from_proto, is_over_limit, options_from_proto,
+    prepare_violations, report_to_proto, unit_from_proto,
 };
-use crate::failure::prepare_violations;
 use crate::planner::Planner;
 use crate::store::{Store, StoredModel, timestamp};
 
@@ -30,6 +29,8 @@ const DISPLAY_NAME: usize = 120;
 pub struct UploadRules {
     /// Most bytes of one model file.
     pub most_bytes: u64,
+    /// Most triangles of one model.
+    pub most_triangles: u64,
     /// Most uploads that are received or checked at the same time.
     pub at_once: usize,
     /// An upload that sends nothing for so long is dropped.
@@ -38,7 +39,12 @@ pub struct UploadRules {
 
 impl Default for UploadRules {
     fn default() -> Self {
-        Self { most_bytes: 512 << 20, at_once: 4, idle: Duration::from_secs(30) }
+        Self {
+            most_bytes: 512 << 20,
+            most_triangles: 5_000_000,
+            at_once: 4,
+            idle: Duration::from_secs(30),
+        }
     }
 }
 
@@ -53,7 +59,7 @@ pub struct Uploads {
 /// A header that was checked.
 struct Header {
     format: MeshFormat,
-    unit: LengthUnit,
+    unit: Option<LengthUnit>,
     options: PrepareOptions,
     message: v1::UploadHeader,
 }
@@ -78,9 +84,7 @@ impl Uploads {
             )
         })?;
         let header = match self.next(&mut stream).await? {
-            Some(Part::Header(header)) => {
-                checked(header, self.rules.most_bytes).map_err(|f| invalid(&f))?
-            }
+            Some(Part::Header(header)) => checked(header, &self.rules).map_err(|f| invalid(&f))?,
             Some(Part::Chunk(_)) | None => {
                 return Err(invalid_field("header", "is missing: send it in the first message"));
             }
@@ -159,6 +163,16 @@ impl Uploads {
     }
 }
 
+fn refused(error: &PrepareError) -> Status {
+    if is_over_limit(error) {
+        return exhausted("model size", error.to_string());
+    }
+    if let PrepareError::Topology(_) = error {
+        return Status::internal(error.to_string());
+    }
+    invalid(&prepare_violations(error))
+}
+
 fn too_big(most: u64) -> Status {
     exhausted(
         "model file size",
@@ -175,10 +189,10 @@ fn wrong_size(claimed: u64, came: &str) -> Status {
     )
 }
 
-fn checked(message: v1::UploadHeader, most_bytes: u64) -> Result<Header, InvalidFields> {
+fn checked(message: v1::UploadHeader, rules: &UploadRules) -> Result<Header, InvalidFields> {
     let mut faults = Collector::default();
     let format = format_from_proto(message.format, "header.format", &mut faults);
-    let unit = unit_from_proto(message.unit, "header.unit", &mut faults);
+    let unit = unit_from_proto(message.unit, format, "header.unit", &mut faults);
     if message.display_name.chars().count() > DISPLAY_NAME {
         faults.add(
             "header.display_name",
@@ -186,20 +200,26 @@ fn checked(message: v1::UploadHeader, most_bytes: u64) -> Result<Header, Invalid
         );
     }
     if let Some(size) = message.size_bytes
-        && size > most_bytes
+        && size > rules.most_bytes
     {
         faults.add(
             "header.size_bytes",
-            format!("is {size}: this server takes files of at most {most_bytes} bytes"),
+            format!("is {size}: this server takes files of at most {} bytes", rules.most_bytes),
         );
     }
     let sum = &message.sha256;
     if !sum.is_empty() && (sum.len() != 64 || !sum.bytes().all(|b| b.is_ascii_hexdigit())) {
         faults.add("header.sha256", "is not a SHA-256: give 64 hexadecimal digits");
     }
-    let options = options_from_proto(message.options.as_ref(), "header.options", &mut faults);
-    let (Some(format), Some(unit)) = (format, unit) else {
-        // Either is missing only when a fault was noted.
+    let mut options = options_from_proto(message.options.as_ref(), "header.options", &mut faults);
+    options.limits = ReadLimits {
+        // Holds for what a packed file unpacks to as well.
+        max_bytes: rules.most_bytes,
+        max_triangles: rules.most_triangles,
+        ..ReadLimits::default()
+    };
+    let Some(format) = format else {
+        // Missing only when a fault was noted.
         return Err(faults.into_faults());
     };
     faults.finish(Header { format, unit, options, message })
@@ -225,7 +245,7 @@ fn keep(
     }
     let model = planner
         .prepare(bytes, header.format, header.unit, &header.options)
-        .map_err(|error| invalid(&prepare_violations(&error)))?;
+        .map_err(|error| refused(&error))?;
     let message = v1::Model {
         name: format!("models/{}", uuid::Uuid::new_v4()),
         display_name: header.message.display_name,
