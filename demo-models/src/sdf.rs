@@ -206,3 +206,44 @@ pub fn drafted_block(half: [f64; 2], height: f64, draft: f64, round: f64) -> Sol
     let top = Solid::new(move |p: P| p.z - height);
     side(0).both(&side(1), round).both(&top, round)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn close(found: f64, expected: f64) {
+        assert!((found - expected).abs() < 1e-9, "{found}, expected {expected}");
+    }
+
+    #[test]
+    fn distances_on_known_places() {
+        let origin = P::origin();
+        close(ball(origin, 5.0).at(P::new(0.0, 8.0, 0.0)), 3.0);
+        close(ring(origin, V::z(), 10.0, 2.0).at(origin), 8.0);
+        close(ring(origin, V::z(), 10.0, 2.0).at(P::new(0.0, 10.0, 0.0)), -2.0);
+        let stick = rod(origin, 2.0, P::new(10.0, 0.0, 0.0), 4.0);
+        close(stick.at(P::new(5.0, 7.0, 0.0)), 4.0);
+        close(stick.at(P::new(-6.0, 0.0, 0.0)), 4.0);
+        close(ellipsoid(origin, V::new(3.0, 4.0, 5.0)).at(P::new(0.0, 4.0, 0.0)), 0.0);
+    }
+
+    #[test]
+    fn turned_solid_is_inside_below_its_outline() {
+        let cone = turned(&[(10.0, 0.0), (0.0, 10.0)]);
+        close(cone.at(P::new(0.0, 0.0, 10.0)), 0.0);
+        close(cone.at(P::new(10.0, 0.0, 10.0)), 10.0 / 2.0f64.sqrt());
+        assert!(cone.at(P::new(0.0, 3.0, 4.0)) < 0.0);
+    }
+
+    /// A blend never takes anything away, and adds nothing where the skins are far apart.
+    #[test]
+    fn blend_only_fills_the_valley() {
+        let (a, b) = (ball(P::origin(), 5.0), ball(P::new(8.0, 0.0, 0.0), 5.0));
+        let (sharp, soft) = (a.or(&b), a.blend(&b, 3.0));
+        let valley = P::new(4.0, 3.2, 0.0);
+        assert!(sharp.at(valley) > 0.0 && soft.at(valley) < 0.0);
+        close(soft.at(P::new(-5.0, 0.0, 0.0)), 0.0);
+        assert!(a.both(&b, 1e-9).at(P::new(4.0, 0.0, 0.0)) < 0.0);
+        assert!(a.both(&b, 1e-9).at(P::origin()) > 0.0);
+    }
+}

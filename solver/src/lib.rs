@@ -10,9 +10,10 @@
 pub mod body;
 pub mod bridges;
 pub mod control;
+pub mod curves;
 pub mod girth;
-pub mod optimise;
 pub mod mesh;
+pub mod optimise;
 pub mod outputs;
 pub mod plan;
 

@@ -24,7 +24,9 @@ pub enum GateError {
         fault: &'static str,
     },
     /// The model does not stand on a flat face.
-    #[error("gate.lowest_flat: the model has no flat face at its lowest point along up ({area:.1} mm^2 within {tolerance:.2} mm of it): give gate.patch or gate.plane, or another up")]
+    #[error(
+        "gate.lowest_flat: the model has no flat face at its lowest point along up ({area:.1} mm^2 within {tolerance:.2} mm of it): give gate.patch or gate.plane, or another up"
+    )]
     NoFlatFace {
         /// Flat area found, mm^2.
         area: f64,
@@ -32,7 +34,9 @@ pub enum GateError {
         tolerance: f64,
     },
     /// The patch or plane touches nothing.
-    #[error("gate.{field}: no part of the model lies there (nearest point {distance:.2} mm away): move it or enlarge it")]
+    #[error(
+        "gate.{field}: no part of the model lies there (nearest point {distance:.2} mm away): move it or enlarge it"
+    )]
     Misses {
         /// Field of the request.
         field: &'static str,

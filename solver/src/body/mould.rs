@@ -84,10 +84,7 @@ impl MouldBody {
                     .fold(0.0, f64::max);
                 let (radius, bottom, top) = (reach + side, floor(side), high.z + top);
                 let full = std::f64::consts::PI * radius * radius * (top - bottom);
-                (
-                    Outside::Cylinder { axis, radius, bottom, top },
-                    full - model.signed_volume(),
-                )
+                (Outside::Cylinder { axis, radius, bottom, top }, full - model.signed_volume())
             }
             MouldShape::Blanket { thickness } => {
                 let thickness = check("blanket.thickness", thickness)?;
@@ -110,9 +107,8 @@ impl MouldBody {
         let out = match self.outside {
             Outside::Box { low, high } => exit_box(point, normal, &low, &high),
             Outside::Cylinder { axis, radius, bottom, top } => {
-                exit_cylinder(point, normal, axis, radius).min(exit_slab(
-                    point.z, normal.z, bottom, top,
-                ))
+                exit_cylinder(point, normal, axis, radius)
+                    .min(exit_slab(point.z, normal.z, bottom, top))
             }
             Outside::Offset { thickness, bottom } => {
                 thickness.min(exit_slab(point.z, normal.z, bottom, f64::INFINITY))
@@ -144,9 +140,7 @@ fn exit_slab(at: f64, step: f64, low: f64, high: f64) -> f64 {
 }
 
 fn exit_box(point: &Point, normal: &Vector, low: &Point, high: &Point) -> f64 {
-    (0..3)
-        .map(|k| exit_slab(point[k], normal[k], low[k], high[k]))
-        .fold(f64::INFINITY, f64::min)
+    (0..3).map(|k| exit_slab(point[k], normal[k], low[k], high[k])).fold(f64::INFINITY, f64::min)
 }
 
 fn exit_cylinder(point: &Point, normal: &Vector, axis: (f64, f64), radius: f64) -> f64 {

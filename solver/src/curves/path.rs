@@ -70,8 +70,11 @@ fn straighten_cut(graph: &PlanningGraph, edges: &[u32]) -> CutCurves {
             };
             let last = way.len() - 1;
             let closed = way[0] == way[last];
-            let points =
-                if closed { straighten_ring(graph, &way) } else { straighten_way(graph, way.clone()) };
+            let points = if closed {
+                straighten_ring(graph, &way)
+            } else {
+                straighten_way(graph, way.clone())
+            };
             CutCurve {
                 points,
                 starts_at_gate,
@@ -98,7 +101,7 @@ fn chains(graph: &PlanningGraph, edges: &[u32]) -> Vec<Vec<u32>> {
         let [a, b] = graph.edges[e as usize].ends;
         if a == v { b } else { a }
     };
-    let mut walk = |from: u32, first: u32, used: &mut std::collections::BTreeSet<u32>| {
+    let walk = |from: u32, first: u32, used: &mut std::collections::BTreeSet<u32>| {
         let mut way = vec![from];
         let (mut v, mut e) = (from, first);
         while used.insert(e) {
@@ -259,10 +262,8 @@ fn faces_holding(graph: &PlanningGraph, at: &CurvePoint) -> Vec<u32> {
     let mut faces = vec![at.face];
     // A point on an edge belongs to the face across it too.
     let corners = graph.mesh.faces[at.face as usize];
-    let weights = super::strip::barycentric(
-        corners.map(|v| graph.mesh.positions[v as usize]),
-        &at.point,
-    );
+    let weights =
+        super::strip::barycentric(corners.map(|v| graph.mesh.positions[v as usize]), &at.point);
     for k in 0..3 {
         if weights[(k + 2) % 3].abs() < 1e-7 {
             let edge = graph.topology.face_edges[at.face as usize][k];

@@ -181,7 +181,8 @@ impl<'a> Strip<'a> {
         let corners = self.mesh.faces[first as usize];
         let p = corners.map(|v| self.mesh.positions[v as usize]);
         let along = (p[1] - p[0]).norm();
-        let third = place((0.0, 0.0), (along, 0.0), (p[2] - p[0]).norm(), (p[2] - p[1]).norm(), 1.0);
+        let third =
+            place((0.0, 0.0), (along, 0.0), (p[2] - p[0]).norm(), (p[2] - p[1]).norm(), 1.0);
         let mut flat = [(corners[0], (0.0, 0.0)), (corners[1], (along, 0.0)), (corners[2], third)];
         let start = self.flat_in(&flat, &self.start);
         portals.push(Portal { left: start, right: start, ends: [0, 0] });
@@ -197,10 +198,7 @@ impl<'a> Strip<'a> {
             let a_then_b = face[(k + 1) % 3] == b;
             let (left, right, ends) = if a_then_b { (fb, fa, [b, a]) } else { (fa, fb, [a, b]) };
             portals.push(Portal { left, right, ends });
-            let apex = self
-                .topology
-                .opposite_corner(self.mesh, EdgeId(edge), FaceId(pair[1]))
-                .0;
+            let apex = self.topology.opposite_corner(self.mesh, EdgeId(edge), FaceId(pair[1])).0;
             let (pa, pb, pc) = (
                 self.mesh.positions[a as usize],
                 self.mesh.positions[b as usize],

@@ -278,14 +278,14 @@ mod tests {
             let (n, ends, capacity) = random_graph(seed);
             let mut network = FlowNetwork::new(n, &ends);
             let flow = network.solve(|e| capacity[e as usize], [0], [n as u32 - 1], UNCUTTABLE);
-            let mut graph = DiGraph::<(), i64>::new();
+            let mut graph = DiGraph::<(), f64>::new();
             let nodes: Vec<_> = (0..n).map(|_| graph.add_node(())).collect();
             for (&[a, b], &c) in ends.iter().zip(&capacity) {
-                graph.add_edge(nodes[a as usize], nodes[b as usize], c);
-                graph.add_edge(nodes[b as usize], nodes[a as usize], c);
+                graph.add_edge(nodes[a as usize], nodes[b as usize], c as f64);
+                graph.add_edge(nodes[b as usize], nodes[a as usize], c as f64);
             }
             let (expected, _) = dinics(&graph, nodes[0], nodes[n - 1]);
-            assert_eq!(flow, expected, "seed {seed}");
+            assert_eq!(flow as f64, expected, "seed {seed}");
             for side in [network.source_side(), network.sink_side()] {
                 let cut: i64 = ends
                     .iter()

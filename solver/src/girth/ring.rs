@@ -66,6 +66,17 @@ impl<'a> RingJudge<'a> {
         })
     }
 
+    /// The ring round one region with its exact width, tight or not.
+    pub fn measure(&self, beyond: &[bool]) -> Ring {
+        let outline = self.graph.outline(beyond);
+        Ring {
+            beyond: (0..beyond.len() as u32).filter(|&v| beyond[v as usize]).collect(),
+            reach: outline.iter().map(|&e| self.graph.edges[e as usize].reach).sum(),
+            width: sweep_width(self.graph, beyond, 0.0),
+            outline,
+        }
+    }
+
     fn width(&self, beyond: &[bool], enough: f64) -> f64 {
         let mut hasher = DefaultHasher::new();
         beyond.hash(&mut hasher);

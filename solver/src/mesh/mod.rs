@@ -4,6 +4,7 @@
 //! the working mesh. [`planning_mesh`] makes even triangles for the graph; [`SurfaceLocator`]
 //! carries results back to the original.
 
+mod canonical;
 mod check;
 mod decimate;
 #[cfg(test)]
@@ -19,6 +20,7 @@ mod surface;
 mod thin_parts;
 mod topology;
 
+pub use canonical::canonical;
 pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus};
 pub use decimate::{DecimateError, Decimated, decimate, default_deviation};
 pub use io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 
 use super::check::{EdgeTally, at, bodies};
 use super::polygon::{ring_normal, triangulate};
-use super::{FaceId, Point, TriangleMesh, Vector};
+use super::{Point, TriangleMesh, Vector};
 
 /// Vertices of open edges closer together than this share of the longest side are one.
 const WELD_SHARE: f64 = 1e-6;

@@ -26,10 +26,15 @@ impl CutSet {
         self.edges.iter().map(|&e| graph.edges[e as usize].length).sum()
     }
 
-    /// Weighted length of all cuts and the price of their entries, mm.
-    pub fn cost(&self, graph: &PlanningGraph, entry_price: f64) -> f64 {
-        let weighted: f64 = self.edges.iter().map(|&e| graph.edges[e as usize].cost).sum();
-        weighted + entry_price * self.components(graph).len() as f64
+    /// Weighted length of all cuts, each at least `least_cut`, and the price of their entries, mm.
+    pub fn cost(&self, graph: &PlanningGraph, entry_price: f64, least_cut: f64) -> f64 {
+        self.components(graph)
+            .iter()
+            .map(|cut| {
+                let weighted: f64 = cut.iter().map(|&e| graph.edges[e as usize].cost).sum();
+                weighted.max(least_cut) + entry_price
+            })
+            .sum()
     }
 
     /// One value an edge: 1 where cut.

@@ -13,7 +13,9 @@ use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
 
 use super::cut_set::CutSet;
+use super::one_piece::{is_forest, necks};
 use super::rows::{ROW_TOLERANCE, RowPool};
+use super::search::SearchSettings;
 use crate::girth::PlanningGraph;
 use crate::girth::sweep::Nearest;
 
@@ -21,11 +23,9 @@ use crate::girth::sweep::Nearest;
 pub struct Builder<'a> {
     graph: &'a PlanningGraph,
     pool: &'a RowPool,
-    entry_price: f64,
+    settings: &'a SearchSettings,
     /// Deepest vertex beyond each ring of the pool.
     deepest: &'a [u32],
-    /// Edges that are always cut (bridge loops), and cost nothing here.
-    fixed: &'a [u32],
 }
 
 impl<'a> Builder<'a> {
@@ -33,21 +33,31 @@ impl<'a> Builder<'a> {
     pub fn new(
         graph: &'a PlanningGraph,
         pool: &'a RowPool,
-        entry_price: f64,
+        settings: &'a SearchSettings,
         deepest: &'a [u32],
-        fixed: &'a [u32],
     ) -> Self {
-        Self { graph, pool, entry_price, deepest, fixed }
+        Self { graph, pool, settings, deepest }
     }
 
     /// Cost of a set, mm.
     pub fn cost(&self, cut: &CutSet) -> f64 {
-        cut.cost(self.graph, self.entry_price)
+        cut.cost(self.graph, self.settings.entry_price, self.settings.least_cut)
+    }
+
+    /// Cost with a penalty for each hinge that is too narrow; infinite for a set that would part
+    /// the mould.
+    pub fn penalised_cost(&self, cut: &CutSet) -> f64 {
+        if !is_forest(self.graph, cut, &self.settings.fixed) {
+            return f64::INFINITY;
+        }
+        let narrow =
+            necks(self.graph, cut, &self.settings.fixed, self.settings.hinge_width).len() as f64;
+        self.cost(cut) + narrow * (self.settings.hinge_width + self.settings.entry_price)
     }
 
     /// Left-hand sides with the fixed edges counted in.
     fn activity(&self, cut: &CutSet) -> Vec<f64> {
-        self.pool.activity(cut.edges().iter().chain(self.fixed).copied())
+        self.pool.activity(cut.edges().iter().chain(&self.settings.fixed).copied())
     }
 
     /// Whether a set meets every row of the pool.
@@ -111,9 +121,14 @@ impl<'a> Builder<'a> {
             }
             _ => self.deepest[self.pool.rows[row].origin as usize],
         };
-        let mut start: Vec<u32> =
-            edges.iter().chain(self.fixed).flat_map(|&e| self.graph.edges[e as usize].ends).collect();
-        start.extend((0..self.graph.vertex_count() as u32).filter(|&v| self.graph.is_gate[v as usize]));
+        let mut start: Vec<u32> = edges
+            .iter()
+            .chain(&self.settings.fixed)
+            .flat_map(|&e| self.graph.edges[e as usize].ends)
+            .collect();
+        start.extend(
+            (0..self.graph.vertex_count() as u32).filter(|&v| self.graph.is_gate[v as usize]),
+        );
         let way = shortest_way(self.graph, &start, goal, guide);
         let gain = |way: &[u32]| -> f64 {
             let new: Vec<u32> = way.iter().copied().filter(|e| !edges.contains(e)).collect();
@@ -151,7 +166,9 @@ impl<'a> Builder<'a> {
         loop {
             let before = state.count;
             ends.clear();
-            ends.extend((0..self.graph.vertex_count() as u32).filter(|&v| state.degree[v as usize] == 1));
+            ends.extend(
+                (0..self.graph.vertex_count() as u32).filter(|&v| state.degree[v as usize] == 1),
+            );
             ends.shuffle(random);
             for &end in &ends {
                 let mut at = end;
@@ -160,7 +177,7 @@ impl<'a> Builder<'a> {
                 }
             }
             if state.count == before {
-                if !state.split(self.entry_price, random) {
+                if !state.split(self.settings.entry_price, random) {
                     break;
                 }
             }
@@ -191,21 +208,25 @@ impl<'a> Builder<'a> {
             .iter()
             .zip(relaxed)
             .map(|(e, &x)| {
-                e.cost * (1.0 - lean * x.clamp(0.0, 1.0)) * (1.0 + jitter * random.random_range(-1.0..1.0))
+                e.cost
+                    * (1.0 - lean * x.clamp(0.0, 1.0))
+                    * (1.0 + jitter * random.random_range(-1.0..1.0))
             })
             .collect();
         let kept: Vec<u32> = if cut.edges().is_empty() {
             Vec::new()
         } else {
             let seed = cut.edges()[random.random_range(0..cut.edges().len())];
-            let middle = self.graph.mesh.positions[self.graph.edges[seed as usize].ends[0] as usize];
-            let radius = cut.length(self.graph) * random.random_range(0.05..0.6f64)
-                + self.graph.mean_edge();
+            let middle =
+                self.graph.mesh.positions[self.graph.edges[seed as usize].ends[0] as usize];
+            let radius =
+                cut.length(self.graph) * random.random_range(0.05..0.6f64) + self.graph.mean_edge();
             cut.edges()
                 .iter()
                 .copied()
                 .filter(|&e| {
-                    let at = self.graph.mesh.positions[self.graph.edges[e as usize].ends[0] as usize];
+                    let at =
+                        self.graph.mesh.positions[self.graph.edges[e as usize].ends[0] as usize];
                     (at - middle).norm() > radius
                 })
                 .collect()
@@ -277,7 +298,12 @@ impl<'b, 'a> Trim<'b, 'a> {
     }
 
     fn present_at(&self, vertex: u32) -> impl Iterator<Item = (u32, u32)> + '_ {
-        self.builder.graph.incident(vertex).iter().copied().filter(|(e, _)| self.present.contains(e))
+        self.builder
+            .graph
+            .incident(vertex)
+            .iter()
+            .copied()
+            .filter(|(e, _)| self.present.contains(e))
     }
 
     /// Take off the edge at a free end, if no row needs it; the next free end if there is one.
@@ -315,8 +341,7 @@ impl<'b, 'a> Trim<'b, 'a> {
                     at = next;
                 }
             }
-            let saved: f64 =
-                gone.iter().map(|&e| self.builder.graph.edges[e as usize].cost).sum();
+            let saved: f64 = gone.iter().map(|&e| self.builder.graph.edges[e as usize].cost).sum();
             if saved > entry_price {
                 return true;
             }
@@ -340,7 +365,11 @@ fn shortest_way(
 }
 
 /// Cost of the cheapest way from `start` to every vertex, and the edge it arrives by.
-pub(crate) fn ways_from(graph: &PlanningGraph, start: &[u32], guide: &[f64]) -> (Vec<f64>, Vec<u32>) {
+pub(crate) fn ways_from(
+    graph: &PlanningGraph,
+    start: &[u32],
+    guide: &[f64],
+) -> (Vec<f64>, Vec<u32>) {
     let mut cost = vec![f64::INFINITY; graph.vertex_count()];
     let mut via = vec![u32::MAX; graph.vertex_count()];
     let mut heap = BinaryHeap::new();

@@ -10,7 +10,9 @@ use super::rows::RowPool;
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum RelaxationError {
     /// The solver reported something else than an optimum.
-    #[error("the linear relaxation ended as {0}: report this with the model, it should always have an optimum")]
+    #[error(
+        "the linear relaxation ended as {0}: report this with the model, it should always have an optimum"
+    )]
     NotOptimal(String),
 }
 

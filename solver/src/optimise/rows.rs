@@ -45,6 +45,8 @@ pub struct Row {
     pub terms: Vec<(u32, f64)>,
     /// Index of the ring (or of the bridge) it comes from.
     pub origin: u32,
+    /// Stretched width of the strip, mm; for a bridge the length of opening; 0 for a crossing.
+    pub depth: f64,
 }
 
 /// Rows a plan has to satisfy, and the rings they come from.
@@ -71,19 +73,19 @@ impl RowPool {
         }
         let origin = self.rings.len() as u32;
         let crossing = ring.outline.iter().map(|&e| (e, 1.0)).collect();
-        self.push(Row { kind: RowKind::Crossing, terms: crossing, origin });
+        self.push(Row { kind: RowKind::Crossing, terms: crossing, origin, depth: 0.0 });
         let depth = 0.5 * ring.shortfall();
         let mut beyond = vec![false; graph.vertex_count()];
         for &v in &ring.beyond {
             beyond[v as usize] = true;
         }
         let terms = strip(graph, &ring.outline, |v| beyond[v as usize], depth);
-        self.push(Row { kind: RowKind::StripBeyond, terms, origin });
+        self.push(Row { kind: RowKind::StripBeyond, terms, origin, depth });
         let to_gate = distance_to_gate(graph, &ring.outline, &beyond);
         let depth = depth.min(to_gate);
         if depth > 0.25 * graph.mean_edge() {
             let terms = strip(graph, &ring.outline, |v| !beyond[v as usize], depth);
-            self.push(Row { kind: RowKind::StripBefore, terms, origin });
+            self.push(Row { kind: RowKind::StripBefore, terms, origin, depth });
         }
         self.rings.push(ring);
         true
@@ -123,6 +125,22 @@ fn stretched(graph: &PlanningGraph, edge: u32) -> f64 {
     let e = &graph.edges[edge as usize];
     let strain = e.ends.iter().map(|&v| graph.allowed_strain[v as usize]).sum::<f64>() / 2.0;
     e.length * (1.0 + strain)
+}
+
+/// Stretched length over length at a vertex.
+pub(crate) fn stretch_at(graph: &PlanningGraph, vertex: u32) -> f64 {
+    1.0 + graph.allowed_strain[vertex as usize]
+}
+
+/// Signed stretched distance (mm) of every vertex from a ring: positive beyond it.
+pub(crate) fn signed_distance(graph: &PlanningGraph, ring: &Ring) -> Vec<f32> {
+    let mut beyond = vec![false; graph.vertex_count()];
+    for &v in &ring.beyond {
+        beyond[v as usize] = true;
+    }
+    let far = distance_from_ring(graph, &ring.outline, &|v| beyond[v as usize], f64::INFINITY);
+    let near = distance_from_ring(graph, &ring.outline, &|v| !beyond[v as usize], f64::INFINITY);
+    (0..beyond.len()).map(|v| if beyond[v] { far[v] as f32 } else { -near[v] as f32 }).collect()
 }
 
 /// Stretched distance from the ring, on the side where `side` holds.

@@ -25,6 +25,10 @@ use crate::plan::StopReason;
 pub struct SearchSettings {
     /// Price of one more separate cut, mm.
     pub entry_price: f64,
+    /// A cut shorter than this costs as much as one of this length, mm.
+    pub least_cut: f64,
+    /// Least width of rubber between cuts, mm.
+    pub hinge_width: f64,
     /// Stop at this gap.
     pub target_gap: f64,
     /// Seconds on the job's clock after which the search stops.
@@ -59,7 +63,9 @@ pub enum SearchError {
     #[error(transparent)]
     Relaxation(#[from] RelaxationError),
     /// Time ran out or the caller cancelled before any plan passed.
-    #[error("no plan had passed every check when the search stopped ({0}): allow more seconds or a coarser planning edge")]
+    #[error(
+        "no plan had passed every check when the search stopped ({0}): allow more seconds or a coarser planning edge"
+    )]
     NoPlan(&'static str),
 }
 
@@ -104,12 +110,15 @@ pub fn search(
         rounds += 1;
         relaxation.take_rows(&pool);
         let deepest = deepest(graph, &pool);
-        let builder =
-            Builder::new(graph, &pool, settings.entry_price, &deepest, &settings.fixed);
+        let builder = Builder::new(graph, &pool, settings, &deepest);
         let previous = candidate.take().or_else(|| best.as_ref().map(|b| b.1.clone()));
         let relaxed: Relaxed = relaxation.solve()?;
-        let entries = if pool_needs_cut(&pool, &fixed) { settings.entry_price } else { 0.0 };
-        let new_bound = (relaxed.bound + entries).max(bound);
+        let new_bound = if pool_needs_cut(&pool, &fixed) {
+            // Whatever the plan is, it has at least one cut.
+            (relaxed.bound.max(settings.least_cut) + settings.entry_price).max(bound)
+        } else {
+            bound
+        };
         let moved = new_bound > bound + 1e-6;
         bound = new_bound;
         let fresh = improve(&builder, previous, best.as_ref(), &relaxed.cut, &mut random);
@@ -117,8 +126,12 @@ pub fn search(
         let mut passed = false;
         if let Some(fresh) = fresh {
             let cost = builder.cost(&fresh);
-            if best.as_ref().is_none_or(|(least, _)| cost < least - 1e-9) {
-                let all = CutSet::new(fresh.edges().iter().chain(&settings.fixed).copied().collect());
+            let price = builder.penalised_cost(&fresh);
+            if price.is_finite()
+                && best.as_ref().is_none_or(|(_, b)| price < builder.penalised_cost(b) - 1e-9)
+            {
+                let all =
+                    CutSet::new(fresh.edges().iter().chain(&settings.fixed).copied().collect());
                 let rings = separator.tight_rings(
                     &all.indicator(graph),
                     Crossing::Forbidden,
@@ -195,7 +208,9 @@ pub fn search(
 
 /// Whether the fixed edges alone leave a row unmet.
 fn pool_needs_cut(pool: &RowPool, fixed: &CutSet) -> bool {
-    pool.activity(fixed.edges().iter().copied()).iter().any(|&a| a < 1.0 - super::rows::ROW_TOLERANCE)
+    pool.activity(fixed.edges().iter().copied())
+        .iter()
+        .any(|&a| a < 1.0 - super::rows::ROW_TOLERANCE)
 }
 
 /// Some steps of the primal search; the cheapest set that meets every row of the pool.
@@ -213,15 +228,19 @@ fn improve(
     };
     if let Some((_, cut)) = best
         && builder.meets_all(cut)
-        && current.as_ref().is_none_or(|c| builder.cost(cut) < builder.cost(c))
+        && current.as_ref().is_none_or(|c| builder.penalised_cost(cut) < builder.penalised_cost(c))
     {
         current = Some(cut.clone());
     }
     let mut current = current?;
-    let mut cost = builder.cost(&current);
+    let mut cost = builder.penalised_cost(&current);
     for _ in 0..STEPS {
         if let Some(next) = builder.vary(&current, relaxed, random) {
-            let next_cost = builder.cost(&next);
+            // The dear part of the price only where the cheap part promises something.
+            if builder.cost(&next) >= cost {
+                continue;
+            }
+            let next_cost = builder.penalised_cost(&next);
             if next_cost < cost - 1e-9 {
                 current = next;
                 cost = next_cost;

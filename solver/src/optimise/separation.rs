@@ -109,6 +109,46 @@ impl<'a> Separator<'a> {
         sides.par_iter().flat_map_iter(|side| self.judge.tight_rings(side)).collect()
     }
 
+    /// The shortest ring round each target that the cuts leave, tight or not: what the rubber has
+    /// to stretch as the model comes out.
+    pub fn holding_rings(&self, cut: &[f64], control: &Control<'_>) -> Vec<Ring> {
+        let graph = self.graph();
+        let gate: Vec<u32> =
+            (0..graph.vertex_count() as u32).filter(|&v| graph.is_gate[v as usize]).collect();
+        let look = |network: &mut FlowNetwork, target: &Target| {
+            if control.is_cancelled() {
+                return Vec::new();
+            }
+            let capacity = |e: u32| {
+                if cut[e as usize] > 0.5 {
+                    UNCUTTABLE
+                } else {
+                    to_units(graph.edges[e as usize].reach)
+                }
+            };
+            let flow = network.solve(
+                capacity,
+                gate.iter().copied(),
+                target.core.iter().copied(),
+                self.widest,
+            );
+            if flow >= self.widest {
+                return Vec::new();
+            }
+            let far: Vec<bool> = network.source_side().iter().map(|&s| !s).collect();
+            self.judge.parts(&far).into_iter().map(|part| self.judge.measure(&part)).collect()
+        };
+        let mut rings: Vec<Ring> = self
+            .targets
+            .par_iter()
+            .map_init(|| self.network.clone(), |network, target| look(network, target))
+            .flatten_iter()
+            .collect();
+        rings.sort_by(|a, b| a.outline.cmp(&b.outline));
+        rings.dedup_by(|a, b| a.outline == b.outline);
+        rings
+    }
+
     /// Tight rings that the given cut weights leave (nearly) uncrossed, at most about `limit`.
     ///
     /// `cut` holds one value an edge in [0, 1]. With `hard`, an edge of value one cannot be

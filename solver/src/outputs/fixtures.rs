@@ -19,6 +19,7 @@ pub(super) fn empty_plan() -> Plan {
         stopped_by: StopReason::Optimal,
         rubber_volume: 0.0,
         rubber_mass: 0.0,
+        warnings: Vec::new(),
         limits: Vec::new(),
         figures: Figures::default(),
     }

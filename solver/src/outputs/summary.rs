@@ -3,9 +3,9 @@
 use std::fmt::Write;
 
 use super::cautions::CAUTIONS;
-use super::words::{bridge_letter, cut_in_short, cut_of_bridge, millimetres, verdict};
+use super::words::{cut_in_short, cut_of_bridge, millimetres, verdict, words_of};
 use crate::bridges::{BridgeKind, DiscState};
-use crate::plan::{Plan, StopReason};
+use crate::plan::{Plan, StopReason, bridge_letter};
 
 /// Characters in a line, at most, where words can be broken.
 const WIDTH: usize = 78;
@@ -70,13 +70,13 @@ fn bridges(page: &mut Page, plan: &Plan) {
         page.item(&format!("{}.", bridge_letter(index)), &size);
         let fate = match (cut_of_bridge(plan, index), &bridge.disc) {
             (Some(cut), _) => format!(
-                "Cut {} crosses it. Opening beside it: {} of the {} that the blade needs{}.",
+                "Cut {} crosses it. Opening beside it: {}, needed for the blade: {}{}.",
                 cut.order,
                 millimetres(bridge.opening),
                 millimetres(bridge.opening_needed),
-                if bridge.opening < bridge.opening_needed { ": TOO SHORT" } else { "" }
+                if bridge.opening < bridge.opening_needed { ", TOO SHORT" } else { "" }
             ),
-            (None, DiscState::Knotted { crossings, explanation }) => format!(
+            (None, DiscState::Knotted { crossings, explanation, .. }) => format!(
                 "NO PLAIN CUT crosses it: {explanation} (the model passes through {crossings} \
                  times)"
             ),
@@ -188,11 +188,11 @@ impl Page {
     fn item(&mut self, mark: &str, words: &str) {
         let mut width = 0;
         let mut first = true;
-        for word in words.split_whitespace() {
+        for word in words_of(words) {
             let length = word.chars().count();
             if width > 0 && width + 1 + length <= WIDTH {
                 self.text.push(' ');
-                self.text.push_str(word);
+                self.text.push_str(&word);
                 width += 1 + length;
             } else {
                 if width > 0 {
@@ -246,7 +246,7 @@ mod tests {
             opening_needed: 26.0,
         };
         let disc =
-            DiscState::Knotted { crossings: 2, explanation: "the rope runs through itself".into() };
+            DiscState::Knotted { crossings: 2, determinant: Some(3), explanation: "the rope runs through itself".into() };
         plan.bridges = vec![bridge.clone(), PlannedBridge { disc, ..bridge }];
         plan.hinges =
             vec![Hinge { from: Point::origin(), to: Point::new(0.0, 14.0, 0.0), width: 14.0 }];
@@ -277,7 +277,7 @@ mod tests {
             "2.  bridge cut, 83 mm, across bridge A",
             "parts the handle's rubber",
             "A.  rubber through a hole of the model: neck 21 mm wide, 410 mm^2, 9.5 mm long",
-            "20 mm of the 26 mm that the blade needs: TOO SHORT.",
+            "20 mm, needed for the blade: 26 mm, TOO SHORT.",
             "NO PLAIN CUT crosses it: the rope runs through itself",
             "14 mm wide, between (0, 0, 0) and (0, 14, 0)",
             "48 % of 50 % allowed: a ring of 100 mm passes a girth of 148 mm",

@@ -1,22 +1,27 @@
 //! Words and figures that the pictures and the page of words share.
 
-use crate::plan::{Cut, CutKind, Plan, Reason};
+use crate::plan::{Cut, CutKind, Plan, Reason, bridge_letter};
 
 /// A length in mm, with a decimal only where it tells something.
 pub(super) fn millimetres(length: f64) -> String {
     if length < 9.95 { format!("{length:.1} mm") } else { format!("{length:.0} mm") }
 }
 
-/// The name of bridge number `index`: A to Z, then AA, AB and so on.
-pub(super) fn bridge_letter(index: usize) -> String {
-    let mut rest = index + 1;
-    let mut letters = Vec::new();
-    while rest > 0 {
-        rest -= 1;
-        letters.push(char::from(b'A' + (rest % 26) as u8));
-        rest /= 26;
+/// The words of a text, a figure and its unit as one, so that no line breaks between them.
+pub(super) fn words_of(text: &str) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let bare = word.trim_end_matches(['.', ',', ';', ':', ')']);
+        let is_unit = matches!(bare, "mm" | "mm^2" | "cm^3" | "g" | "N" | "MPa" | "%");
+        match words.last_mut() {
+            Some(figure) if is_unit && figure.ends_with(|c: char| c.is_ascii_digit()) => {
+                figure.push(' ');
+                figure.push_str(word);
+            }
+            _ => words.push(word.to_owned()),
+        }
     }
-    letters.iter().rev().collect()
+    words
 }
 
 /// What kind of cut it is.
@@ -68,6 +73,12 @@ mod tests {
     fn bridges_are_lettered_like_columns() {
         let names = [0, 1, 25, 26, 27, 51, 52].map(bridge_letter);
         assert_eq!(names, ["A", "B", "Z", "AA", "AB", "AZ", "BA"]);
+    }
+
+    #[test]
+    fn figures_keep_their_units() {
+        let words = words_of("a girth of 118 mm, at most 50 % of g");
+        assert_eq!(words, ["a", "girth", "of", "118 mm,", "at", "most", "50 %", "of", "g"]);
     }
 
     #[test]

@@ -1,7 +1,14 @@
-//! The plan: what is asked, what comes out.
+//! The plan: what is asked, what comes out, and the way from one to the other.
 
 mod answer;
+mod assemble;
+mod hinges;
+mod make;
+mod reasons;
 mod request;
+mod setup;
+mod surface;
 
 pub use answer::*;
+pub use make::{PlanError, make_plan};
 pub use request::*;

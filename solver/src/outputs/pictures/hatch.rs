@@ -1,6 +1,6 @@
 //! Hatching of the gate: parallel lines across its outline, and the direction out through it.
 
-use super::surface::Surface;
+use super::surface::{Foot, Surface};
 use crate::mesh::{Point, Vector};
 
 /// Area of a closed polygon as a vector, mm^2, by Newell's sum: it does not need flat polygons.
@@ -73,6 +73,37 @@ pub(super) fn lines(outlines: &[Vec<Point>], normal: Vector, spacing: f64) -> Ve
     found
 }
 
+/// A hatching line brought on to the model, in as many pieces as the model has below it. `out` is
+/// the direction that the gate faces; samples are `step` mm apart.
+///
+/// A bulging gate lies off its outline's plane, but straight along `out`. Where the nearest point
+/// of the model lies sideways instead, the line crosses no gate but a gap beside one.
+pub(super) fn on_model(
+    line: [Point; 2],
+    out: Vector,
+    surface: &Surface,
+    step: f64,
+) -> Vec<Vec<Foot>> {
+    let pieces = ((line[1] - line[0]).norm() / step).ceil().max(1.0) as usize;
+    let mut found = vec![Vec::new()];
+    for piece in 0..=pieces {
+        let point = line[0] + (line[1] - line[0]) * (piece as f64 / pieces as f64);
+        let foot = surface.foot(point);
+        let moved = foot.point - point;
+        let along = moved.dot(&out);
+        let sideways = (moved - out * along).norm();
+        if sideways <= step + 0.5 * along.abs() {
+            if let Some(last) = found.last_mut() {
+                last.push(foot);
+            }
+        } else if found.last().is_some_and(|last| !last.is_empty()) {
+            found.push(Vec::new());
+        }
+    }
+    found.retain(|feet| feet.len() > 1);
+    found
+}
+
 /// Where a closed outline crosses a height: how far along, and how deep there.
 fn crossings(outline: &[[f64; 3]], height: f64) -> Vec<[f64; 2]> {
     let mut found = Vec::new();
@@ -96,6 +127,28 @@ mod tests {
         [[-half, -half], [half, -half], [half, half], [-half, half]]
             .map(|[x, y]| Point::new(x, y, 0.0))
             .to_vec()
+    }
+
+    /// Two plates side by side with a gap between them, hatched as one: nothing in the gap.
+    #[test]
+    fn hatching_stops_where_there_is_no_model() {
+        let mut mesh = crate::mesh::TriangleMesh::default();
+        for left in [-10.0, 4.0] {
+            let first = mesh.positions.len() as u32;
+            for [x, y] in [[0.0, -5.0], [6.0, -5.0], [6.0, 5.0], [0.0, 5.0]] {
+                mesh.positions.push(Point::new(left + x, y, 0.0));
+            }
+            mesh.faces.extend([[first, first + 1, first + 2], [first, first + 2, first + 3]]);
+        }
+        let surface = Surface::new(&mesh).expect("two plates");
+        let line = [Point::new(-10.0, 0.0, 0.0), Point::new(10.0, 0.0, 0.0)];
+        let pieces = on_model(line, Vector::z(), &surface, 0.1);
+        let ends: Vec<[f64; 2]> =
+            pieces.iter().map(|feet| [feet[0].point.x, feet[feet.len() - 1].point.x]).collect();
+        assert_eq!(ends.len(), 2);
+        for (found, exact) in ends.iter().flatten().zip([-10.0, -4.0, 4.0, 10.0]) {
+            assert!((found - exact).abs() < 0.11, "{ends:?}");
+        }
     }
 
     /// Length of hatching times its spacing is the area hatched (Cavalieri).

@@ -4,8 +4,8 @@ use super::canvas::{Canvas, Lettering, Pen, Spot, Tone};
 use super::marks::{self, WORDS};
 use super::text::{Fonts, Weight};
 use crate::bridges::{BridgeKind, DiscState};
-use crate::outputs::words::{bridge_letter, cut_in_short, cut_of_bridge, millimetres, verdict};
-use crate::plan::{CutKind, Plan};
+use crate::outputs::words::{cut_in_short, cut_of_bridge, millimetres, verdict};
+use crate::plan::{CutKind, Plan, bridge_letter};
 
 /// A mark that the legend explains.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -261,7 +261,7 @@ pub(super) fn blocks(plan: &Plan, fonts: &Fonts, width: f32, bar: f64) -> Vec<Bl
             let head = format!("{hole}, neck {} wide", millimetres(bridge.neck_width));
             let fate = match (cut_of_bridge(plan, index), &bridge.disc) {
                 (Some(cut), _) => format!(
-                    "Cut {} crosses it; opening beside it {} of {} needed.",
+                    "Cut {} crosses it. Opening beside it: {}, needed for the blade: {}.",
                     cut.order,
                     millimetres(bridge.opening),
                     millimetres(bridge.opening_needed)

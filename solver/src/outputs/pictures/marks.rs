@@ -133,6 +133,12 @@ pub(super) fn leader(canvas: &mut Canvas, from: Spot, to: Spot) {
     canvas.line(&[from, to], Pen::new(PLAIN, 1.3));
 }
 
+/// The dot in the middle of a bridge's neck, which may lie in the open with nothing to point at.
+pub(super) fn dot(canvas: &mut Canvas, spot: Spot) {
+    canvas.disc(spot, 4.5, Tone::WHITE);
+    canvas.disc(spot, 3.0, PLAIN);
+}
+
 /// The rim of a bridge that no cut crosses: a row of dots.
 pub(super) fn uncut_rim(canvas: &mut Canvas, seen: bool, spots: &[Spot]) {
     let tone = if seen { Tone::BLACK } else { HIDDEN };

@@ -134,13 +134,15 @@ impl Overlay<'_, '_, '_> {
                 }
             }
         } else {
-            for line in &gate.hatch {
+            // From behind, only the rim can be seen.
+            let hatch = if facing > 0.0 { gate.hatch.as_slice() } else { &[] };
+            for line in hatch {
                 let sighting = Sighting::new(line, self.camera, self.shot);
                 for run in sighting.runs().iter().filter(|run| run.seen) {
                     marks::gate_hatch(self.canvas, &run.spots);
                     let width = distance(run.spots[0], run.spots[run.spots.len() - 1]);
-                    // Words point into the upper part of the hatching, not at its middle, where
-                    // the cuts of a small gate meet.
+                    // Words point into a quarter of the hatching, not at its middle, where the
+                    // cuts of a small gate meet.
                     if anchor.as_ref().is_none_or(|(widest, _)| width > *widest) {
                         anchor = Some((width, run.spots[run.spots.len() / 4]));
                     }
@@ -152,6 +154,13 @@ impl Overlay<'_, '_, '_> {
                     // line there would say that the gate is seen.
                     let seen = run.seen && facing > -0.95;
                     marks::gate_outline(self.canvas, seen, &run.spots);
+                    if seen && facing <= 0.0 {
+                        let count = run.spots.len();
+                        let width = distance(run.spots[0], run.spots[count - 1]);
+                        if anchor.as_ref().is_none_or(|(widest, _)| width > *widest) {
+                            anchor = Some((width, run.spots[count / 2]));
+                        }
+                    }
                     self.placer.keep_clear(&run.spots);
                 }
             }
@@ -284,6 +293,9 @@ impl Overlay<'_, '_, '_> {
             let radius = half[0].min(half[1]);
             if reach > radius + 5.0 {
                 marks::leader(self.canvas, *middle, tag.anchor);
+                if matches!(tag.what, What::Letter(_)) {
+                    marks::dot(self.canvas, tag.anchor);
+                }
             }
         }
         for (tag, (middle, _)) in tags.iter().zip(&placed) {

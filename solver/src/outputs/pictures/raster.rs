@@ -71,7 +71,7 @@ impl<'m> Shaded<'m> {
             .map(|axis| [axis.x as f32, axis.y as f32, axis.z as f32]);
         for (face, normals) in self.mesh.faces.iter().zip(&self.normals) {
             let corners = face.map(|v| landed[v as usize]);
-            shot.triangle(corners, normals.map(|normal| axes.map(|axis| dot(axis, normal))));
+            shot.triangle(corners, normals, &axes);
         }
         shot
     }
@@ -131,7 +131,9 @@ impl Shot {
         Self { width, height, depth: vec![NOTHING; count], normal: vec![[0.0; 2]; count] }
     }
 
-    fn triangle(&mut self, corners: [[f32; 3]; 3], normals: [[f32; 3]; 3]) {
+    /// Draws one triangle. Normals are the model's; they are turned to `axes` (right, up, toward)
+    /// only where a sample takes one, since most triangles of a fine scan win no sample.
+    fn triangle(&mut self, corners: [[f32; 3]; 3], normals: &[[f32; 3]; 3], axes: &[[f32; 3]; 3]) {
         let [a, b, c] = corners;
         let area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
         if area == 0.0 || !area.is_finite() {
@@ -165,7 +167,8 @@ impl Shot {
                 }
                 self.depth[cell] = depth;
                 let mix = |k: usize| wa * normals[0][k] + wb * normals[1][k] + wc * normals[2][k];
-                let (nx, ny, nz) = (mix(0), mix(1), mix(2));
+                let mixed = [mix(0), mix(1), mix(2)];
+                let [nx, ny, nz] = axes.map(|axis| dot(axis, mixed));
                 let length = (nx * nx + ny * ny + nz * nz).sqrt();
                 self.normal[cell] = if length > 0.0 {
                     // A surface that faces away is seen from inside: shade what is seen.

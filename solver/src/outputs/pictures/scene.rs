@@ -4,8 +4,8 @@ use super::PictureError;
 use super::hatch;
 use super::surface::{Foot, Surface};
 use crate::mesh::{Point, Vector};
-use crate::outputs::words::{bridge_letter, cut_of_bridge};
-use crate::plan::{Cut, CutKind, Plan};
+use crate::outputs::words::cut_of_bridge;
+use crate::plan::{Cut, CutKind, Plan, bridge_letter};
 
 /// Lines of a plan may lie this far off the model, as a part of its longest side: planning and
 /// smoothing leave a line well within it, a plan for another model does not.
@@ -93,7 +93,7 @@ impl Scene {
         let out = hatch::outward(&plan.gate_outline, surface, plan.up);
         let hatch = hatch::lines(&plan.gate_outline, out, spacing)
             .into_iter()
-            .map(|line| surface.lay(&line, step).0)
+            .flat_map(|line| hatch::on_model(line, out, surface, step))
             .collect();
         let gate = Gate { outlines, hatch, out };
         let tolerance = (0.012 * size).max(2.0 * step);

@@ -248,3 +248,48 @@ fn fill(blocks: &[Block], columns: impl Iterator<Item = Column>) -> Option<Vec<(
     }
     (next == blocks.len()).then_some(homes)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mesh::{Point, Vector};
+    use crate::outputs::fixtures::{cut, empty_plan};
+    use crate::plan::CutKind;
+
+    /// However many cuts there are, each gets room of its own on the sheet, in the order of the
+    /// knife.
+    #[test]
+    fn words_of_many_cuts_neither_overlap_nor_leave_the_sheet() {
+        let fonts = Fonts::new().expect("the built-in typeface reads");
+        for count in [0, 1, 7, 20, 60] {
+            let mut plan = empty_plan();
+            let line = vec![Point::origin(), Point::from(Vector::z() * 30.0)];
+            plan.cuts = (1..=count).map(|n| cut(n, CutKind::Separate, line.clone())).collect();
+            let width = 600.0;
+            let blocks = legend::blocks(&plan, &fonts, width, 20.0);
+            let first = Column { x: 1300.0, y: 700.0, height: 900.0 };
+            let (homes, bottom) = flow(&blocks, first, 1612.0, |column| 640.0 * column as f32);
+            assert_eq!(homes.len(), blocks.len());
+            let boxes: Vec<[f32; 4]> = homes
+                .iter()
+                .zip(&blocks)
+                .map(|((x, y), block)| [*x, *y, x + width, y + block.height()])
+                .collect();
+            for (index, a) in boxes.iter().enumerate() {
+                assert!(a[3] <= bottom, "{count} cuts: {a:?} below {bottom}");
+                for b in &boxes[..index] {
+                    let apart = a[0] >= b[2] || b[0] >= a[2] || a[1] >= b[3] || b[1] >= a[3];
+                    assert!(apart, "{count} cuts: {a:?} over {b:?}");
+                }
+            }
+        }
+    }
+
+    /// The scale is the largest at which the model and its margins fit: one of the two sides is
+    /// filled.
+    #[test]
+    fn the_scale_fills_the_picture() {
+        let scale = scale_for([100.0, 50.0], 612.0, 612.0);
+        assert!((100.0 * scale + 2.0 * f64::from(MARGIN) - 612.0).abs() < 1e-9);
+    }
+}

@@ -7,6 +7,7 @@ use tiny_skia::{Path, PathBuilder};
 use ttf_parser::{Face, GlyphId, OutlineBuilder};
 
 use super::PictureError;
+use crate::outputs::words::words_of;
 
 /// How heavy the letters are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -89,13 +90,13 @@ impl Fonts {
     /// Breaks text into lines no wider than `width` px; a single longer word keeps its own line.
     pub fn wrap(&self, text: &str, size: f32, weight: Weight, width: f32) -> Vec<String> {
         let mut lines: Vec<String> = Vec::new();
-        for word in text.split_whitespace() {
+        for word in words_of(text) {
             match lines.last_mut() {
                 Some(line) if self.width(&format!("{line} {word}"), size, weight) <= width => {
                     line.push(' ');
-                    line.push_str(word);
+                    line.push_str(&word);
                 }
-                _ => lines.push(word.to_owned()),
+                _ => lines.push(word),
             }
         }
         lines

@@ -1,0 +1,50 @@
+//! One order of vertices and faces for one shape, however it was read.
+//!
+//! Decimation and remeshing break ties by order. Sorting by position (on a fine lattice, so that
+//! rounding from a turn or a move does not change the order) makes what follows depend on the
+//! shape alone.
+
+use nalgebra::Isometry3;
+
+use super::{Point, TriangleMesh};
+
+/// Lattice step as a share of the longest side.
+const LATTICE: f64 = 1e-6;
+
+/// The mesh moved by `pose`, snapped to a fine lattice, with vertices and faces in order of
+/// position.
+pub fn canonical(mesh: &TriangleMesh, pose: &Isometry3<f64>) -> TriangleMesh {
+    let step = (mesh.longest_side() * LATTICE).max(1e-9);
+    let keys: Vec<[i64; 3]> = mesh
+        .positions
+        .iter()
+        .map(|p| {
+            let q = pose * p;
+            [q.x, q.y, q.z].map(|c| (c / step).round() as i64)
+        })
+        .collect();
+    let mut order: Vec<u32> = (0..keys.len() as u32).collect();
+    order.sort_by_key(|&v| (keys[v as usize], v));
+    let mut place = vec![0u32; order.len()];
+    for (new, &old) in order.iter().enumerate() {
+        place[old as usize] = new as u32;
+    }
+    let positions = order
+        .iter()
+        .map(|&v| {
+            let [x, y, z] = keys[v as usize].map(|c| c as f64 * step);
+            Point::new(x, y, z)
+        })
+        .collect();
+    let mut faces: Vec<[u32; 3]> = mesh
+        .faces
+        .iter()
+        .map(|face| {
+            let f = face.map(|v| place[v as usize]);
+            let first = (0..3).min_by_key(|&k| f[k]).unwrap_or(0);
+            [f[first], f[(first + 1) % 3], f[(first + 2) % 3]]
+        })
+        .collect();
+    faces.sort_unstable();
+    TriangleMesh { positions, faces }
+}

@@ -1,0 +1,159 @@
+//! The mould stays one piece: cuts form no closed ring, and where they nearly meet enough rubber
+//! is left as a hinge.
+//!
+//! On a surface whose bridges are cut, sheets grown from a forest of cuts never part the rubber:
+//! every piece of surface can be walked round the ends of the cuts. A ring of cuts would shut off
+//! a loose chunk. Between a cut and another (or itself, or the gate) a neck of rubber is narrow
+//! where the way across it is short and the way round along the cuts is long.
+
+use std::collections::{BTreeMap, BinaryHeap};
+
+use super::cut_set::CutSet;
+use crate::girth::PlanningGraph;
+use crate::girth::sweep::Nearest;
+
+/// A neck of rubber between two places of the cuts or the gate.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Neck {
+    /// Vertex on one side.
+    pub from: u32,
+    /// Vertex on the other side.
+    pub to: u32,
+    /// Width along the surface, mm.
+    pub width: f64,
+}
+
+/// The way round along the cuts counts as long above this many times the way across.
+const ROUND_OVER_ACROSS: f64 = 3.0;
+
+/// Whether the cuts, with all of the gate taken as one place and each fixed loop as one place,
+/// close no ring.
+pub fn is_forest(graph: &PlanningGraph, cut: &CutSet, fixed: &[u32]) -> bool {
+    let n = graph.vertex_count();
+    let mut up: Vec<u32> = (0..=n as u32).collect();
+    fn top(up: &mut [u32], mut v: u32) -> u32 {
+        while up[v as usize] != v {
+            up[v as usize] = up[up[v as usize] as usize];
+            v = up[v as usize];
+        }
+        v
+    }
+    let board = n as u32;
+    for v in 0..n as u32 {
+        if graph.is_gate[v as usize] {
+            up[v as usize] = board;
+        }
+    }
+    for &e in fixed {
+        let [a, b] = graph.edges[e as usize].ends.map(|v| top(&mut up, v));
+        up[a as usize] = b;
+    }
+    for &e in cut.edges() {
+        let ends = graph.edges[e as usize].ends;
+        if ends.iter().all(|&v| graph.is_gate[v as usize]) || fixed.contains(&e) {
+            continue;
+        }
+        let [a, b] = ends.map(|v| top(&mut up, v));
+        if a == b {
+            return false;
+        }
+        up[a as usize] = b;
+    }
+    true
+}
+
+/// Necks narrower than `limit` mm, narrowest first, one for each pair of separate cuts and one
+/// for each place where a cut comes back to itself or to the gate.
+pub fn necks(graph: &PlanningGraph, cut: &CutSet, fixed: &[u32], limit: f64) -> Vec<Neck> {
+    let n = graph.vertex_count();
+    let mut on_cut = graph.is_gate.clone();
+    for &e in cut.edges() {
+        for v in graph.edges[e as usize].ends {
+            on_cut[v as usize] = true;
+        }
+    }
+    // Nearest place of the cuts, by source vertex.
+    let mut distance = vec![f64::INFINITY; n];
+    let mut source = vec![u32::MAX; n];
+    let mut heap = BinaryHeap::new();
+    for v in 0..n as u32 {
+        if on_cut[v as usize] {
+            distance[v as usize] = 0.0;
+            source[v as usize] = v;
+            heap.push(Nearest(0.0, v));
+        }
+    }
+    while let Some(Nearest(d, v)) = heap.pop() {
+        if d > distance[v as usize] || d > 0.5 * limit {
+            continue;
+        }
+        for &(edge, to) in graph.incident(v) {
+            let next = d + graph.edges[edge as usize].length;
+            if next < distance[to as usize] {
+                distance[to as usize] = next;
+                source[to as usize] = source[v as usize];
+                heap.push(Nearest(next, to));
+            }
+        }
+    }
+    let open: Vec<bool> = {
+        let mut open = vec![false; graph.edges.len()];
+        for &e in cut.edges().iter().chain(fixed) {
+            open[e as usize] = true;
+        }
+        for (e, edge) in graph.edges.iter().enumerate() {
+            open[e] |= edge.ends.iter().all(|&v| graph.is_gate[v as usize]);
+        }
+        open
+    };
+    let mut narrow: Vec<Neck> = Vec::new();
+    for edge in &graph.edges {
+        let [a, b] = edge.ends.map(|v| v as usize);
+        let width = distance[a] + edge.length + distance[b];
+        if width < limit && source[a] != source[b] {
+            narrow.push(Neck { from: source[a], to: source[b], width });
+        }
+    }
+    narrow.sort_by(|x, y| x.width.total_cmp(&y.width).then((x.from, x.to).cmp(&(y.from, y.to))));
+    let mut kept: Vec<Neck> = Vec::new();
+    let mut round: BTreeMap<u32, Vec<f64>> = BTreeMap::new();
+    for neck in narrow {
+        let near = |v: u32, w: u32| {
+            (graph.mesh.positions[v as usize] - graph.mesh.positions[w as usize]).norm()
+                < 2.0 * limit
+        };
+        if kept.iter().any(|k| {
+            (near(k.from, neck.from) && near(k.to, neck.to))
+                || (near(k.from, neck.to) && near(k.to, neck.from))
+        }) {
+            continue;
+        }
+        let along = round
+            .entry(neck.from)
+            .or_insert_with(|| along_cuts(graph, &open, neck.from, ROUND_OVER_ACROSS * limit));
+        if along[neck.to as usize] > ROUND_OVER_ACROSS * neck.width.max(graph.mean_edge()) {
+            kept.push(neck);
+        }
+    }
+    kept
+}
+
+/// Distance from a vertex along what is open already: cuts, bridge loops and the gate.
+fn along_cuts(graph: &PlanningGraph, open: &[bool], from: u32, limit: f64) -> Vec<f64> {
+    let mut distance = vec![f64::INFINITY; graph.vertex_count()];
+    distance[from as usize] = 0.0;
+    let mut heap = BinaryHeap::from([Nearest(0.0, from)]);
+    while let Some(Nearest(d, v)) = heap.pop() {
+        if d > distance[v as usize] || d > limit {
+            continue;
+        }
+        for &(edge, to) in graph.incident(v) {
+            let next = d + graph.edges[edge as usize].length;
+            if open[edge as usize] && next < distance[to as usize] {
+                distance[to as usize] = next;
+                heap.push(Nearest(next, to));
+            }
+        }
+    }
+    distance
+}

@@ -1,0 +1,315 @@
+//! From what the search found to the plan that goes out: curves, order, reasons, limits.
+
+use super::hinges::hinges;
+use super::reasons::{reason, stretches};
+use super::setup::Setup;
+use super::surface::Outward;
+use super::{Cut, CutKind, Limit, Plan, PlanRequest, PlannedBridge, Reason, StopReason};
+use crate::bridges::{BridgeKind, DiscState};
+use crate::control::Control;
+use crate::curves::{CurveRows, CutCurves, fit_ends, straighten_cuts};
+use crate::mesh::{Model, Point};
+use crate::optimise::cut_set::CutSet;
+use crate::optimise::one_piece::{is_forest, necks};
+use crate::optimise::search::SearchOutcome;
+use crate::optimise::separation::Separator;
+
+/// Put the plan together.
+pub(super) fn assemble(
+    setup: &Setup,
+    separator: &Separator<'_>,
+    found: &SearchOutcome,
+    model: &Model,
+    request: &PlanRequest,
+    control: &Control<'_>,
+) -> Result<Plan, crate::mesh::LocatorError> {
+    let graph = &setup.graph;
+    let outward = Outward::new(model, &setup.gate)?;
+    let components = found.best.components(graph);
+    let mut curves = straighten_cuts(graph, &components);
+    let rims = straighten_cuts(graph, &setup.loops);
+    let rows = CurveRows::new(graph, &found.pool);
+    let unmet = fit_ends(graph, &rows, &mut curves, &rims);
+
+    let fixed: Vec<u32> = setup.loops.iter().flatten().copied().collect();
+    let mut cuts: Vec<(f64, Cut)> = Vec::new();
+    for (index, (curve, own)) in curves.iter().zip(&components).enumerate() {
+        let others: Vec<u32> = components
+            .iter()
+            .enumerate()
+            .filter(|&(k, _)| k != index)
+            .flat_map(|(_, c)| c.iter().copied())
+            .chain(fixed.iter().copied())
+            .collect();
+        let reason = reason(graph, &found.pool, own, &others, &|p| outward.point(p))
+            .unwrap_or_else(|| opening_reason(setup, curve));
+        cuts.push((order_key(curve), exterior_cut(curve, &outward, reason)));
+    }
+    let exterior = cuts.len();
+    let mut planned = Vec::new();
+    for (index, bridge) in setup.bridges.bridges.iter().enumerate() {
+        let mut rim: Vec<Point> = bridge.rim.clone();
+        if bridge.closed
+            && let Some(&first) = rim.first()
+        {
+            rim.push(first);
+        }
+        let rim = outward.curve(&rim);
+        let opening = opening_beside(setup, index, &curves);
+        planned.push(PlannedBridge {
+            kind: bridge.kind,
+            rim_length: length_of(&rim),
+            closed: bridge.closed,
+            neck_area: bridge.neck_area,
+            neck_width: bridge.neck_width,
+            depth: bridge.depth,
+            centre: outward.point(bridge.centre),
+            disc: bridge.disc.clone(),
+            opening,
+            opening_needed: setup.openings[index],
+            rim: rim.clone(),
+        });
+        if bridge.disc == DiscState::Plain {
+            cuts.push((bridge_key(setup, index, &curves), bridge_cut(setup, index, rim)));
+        }
+    }
+    cuts.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let cuts: Vec<Cut> = cuts
+        .into_iter()
+        .enumerate()
+        .map(|(k, (_, cut))| Cut { order: k as u32 + 1, ..cut })
+        .collect();
+
+    let volume = setup.body.rubber_volume();
+    let gap = if found.cost > 0.0 { (found.cost - found.bound).max(0.0) / found.cost } else { 0.0 };
+    let mut figures = setup.figures.clone();
+    figures.rounds = found.rounds;
+    figures.rows = found.pool.rows.len() as u32;
+    let all = CutSet::new(found.best.edges().iter().chain(&fixed).copied().collect());
+    let slack = separator.holding_rings(&all.indicator(graph), control);
+    let mut plan = Plan {
+        total_length: cuts.iter().map(|c| c.length).sum(),
+        bridges: planned,
+        hinges: hinges(graph, &found.best, &fixed, |p| outward.point(p)),
+        stretches: stretches(graph, &slack, &|p| outward.point(p)),
+        gate_outline: outward.gate_outline(graph),
+        up: outward.up(),
+        cost: found.cost,
+        lower_bound: found.bound.min(found.cost),
+        gap,
+        stopped_by: found.stopped_by,
+        rubber_volume: volume,
+        rubber_mass: volume * request.rubber.density,
+        limits: Vec::new(),
+        warnings: model
+            .warnings
+            .iter()
+            .cloned()
+            .chain(setup.bridges.warnings.iter().map(ToString::to_string))
+            .collect(),
+        figures,
+        cuts,
+    };
+    plan.limits = limits(setup, found, request, &plan, unmet.len(), exterior, &fixed);
+    Ok(plan)
+}
+
+fn length_of(points: &[Point]) -> f64 {
+    points.windows(2).map(|w| (w[1] - w[0]).norm()).sum()
+}
+
+/// From the gate first, long before short; then by height above the board.
+fn order_key(curve: &CutCurves) -> f64 {
+    if curve.from_gate {
+        return -curve.length() * 1e-6;
+    }
+    1.0 + lowest(curve)
+}
+
+fn lowest(curve: &CutCurves) -> f64 {
+    curve
+        .chains
+        .iter()
+        .flat_map(|c| &c.points)
+        .map(|p| p.point.z)
+        .fold(f64::INFINITY, f64::min)
+        .max(0.0)
+}
+
+/// A bridge against the board comes first, any other right after the cut that opens the way.
+fn bridge_key(setup: &Setup, index: usize, curves: &[CutCurves]) -> f64 {
+    let bridge = &setup.bridges.bridges[index];
+    if bridge.kind == BridgeKind::Arch {
+        return -1.0;
+    }
+    curves
+        .iter()
+        .map(|c| (distance_between(c, &bridge.rim), order_key(c)))
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map_or(0.0, |(_, key)| key + 1e-9 * (1.0 + index as f64))
+}
+
+fn distance_between(curve: &CutCurves, rim: &[Point]) -> f64 {
+    curve
+        .chains
+        .iter()
+        .flat_map(|c| &c.points)
+        .flat_map(|p| rim.iter().map(move |q| (p.point - q).norm()))
+        .fold(f64::INFINITY, f64::min)
+}
+
+fn exterior_cut(curve: &CutCurves, outward: &Outward, reason: Reason) -> Cut {
+    let branches: Vec<Vec<Point>> = curve
+        .chains
+        .iter()
+        .map(|chain| {
+            let points: Vec<Point> = chain.points.iter().map(|p| p.point).collect();
+            let points = if chain.starts_at_gate { outward.clip_gate(&points) } else { points };
+            outward.curve(&points)
+        })
+        .collect();
+    Cut {
+        order: 0,
+        kind: if curve.from_gate { CutKind::FromGate } else { CutKind::Separate },
+        length: branches.iter().map(|b| length_of(b)).sum(),
+        branches,
+        reason,
+    }
+}
+
+fn bridge_cut(setup: &Setup, index: usize, rim: Vec<Point>) -> Cut {
+    let bridge = &setup.bridges.bridges[index];
+    let through = match bridge.kind {
+        BridgeKind::Handle => "a hole of the model",
+        BridgeKind::Arch => "the gap between model and board",
+    };
+    Cut {
+        order: 0,
+        kind: CutKind::Bridge,
+        length: length_of(&rim),
+        branches: vec![rim],
+        reason: Reason::CutsBridge {
+            bridge: index as u32,
+            text: format!(
+                "rubber runs through {through}; its neck is {:.0} mm wide ({:.0} mm^2)",
+                bridge.neck_width, bridge.neck_area
+            ),
+        },
+    }
+}
+
+/// A cut that no ring asks for opens the way to a bridge.
+fn opening_reason(setup: &Setup, curve: &CutCurves) -> Reason {
+    let nearest = (0..setup.bridges.bridges.len())
+        .min_by(|&a, &b| {
+            let d = |k: usize| distance_between(curve, &setup.bridges.bridges[k].rim);
+            d(a).total_cmp(&d(b))
+        })
+        .unwrap_or(0);
+    Reason::CutsBridge {
+        bridge: nearest as u32,
+        text: "opens the way for the blade to the bridge".to_owned(),
+    }
+}
+
+/// Length of exterior cut within reach of a bridge's rim, mm.
+fn opening_beside(setup: &Setup, index: usize, curves: &[CutCurves]) -> f64 {
+    let rim = &setup.bridges.bridges[index].rim;
+    let reach = setup.openings[index].max(2.0 * setup.graph.mean_edge());
+    let mut length = 0.0;
+    for chain in curves.iter().flat_map(|c| &c.chains) {
+        for pair in chain.points.windows(2) {
+            let middle = nalgebra::center(&pair[0].point, &pair[1].point);
+            if rim.iter().any(|q| (q - middle).norm() <= reach) {
+                length += (pair[1].point - pair[0].point).norm();
+            }
+        }
+    }
+    length
+}
+
+fn limits(
+    setup: &Setup,
+    found: &SearchOutcome,
+    request: &PlanRequest,
+    plan: &Plan,
+    unmet: usize,
+    exterior: usize,
+    fixed: &[u32],
+) -> Vec<Limit> {
+    let limit = |name: &str, met: bool, text: String| Limit { name: name.to_owned(), met, text };
+    let graph = &setup.graph;
+    let mut list = vec![limit(
+        "release",
+        unmet == 0,
+        if unmet == 0 {
+            format!(
+                "each of {} rings found too tight is crossed by enough cut, measured again on the \
+                 straightened curves",
+                found.pool.rings.len()
+            )
+        } else {
+            format!(
+                "{unmet} rows are missed once the cuts are straightened: lengthen the cuts there"
+            )
+        },
+    )];
+    list.push(limit(
+        "one piece",
+        is_forest(graph, &found.best, fixed),
+        "no cuts close a ring: the mould stays one piece".to_owned(),
+    ));
+    let narrow = necks(graph, &found.best, fixed, request.knife.hinge_width);
+    let text = match narrow.first() {
+        None => format!("every hinge is at least {:.0} mm wide", request.knife.hinge_width),
+        Some(neck) => format!(
+            "a hinge is only {:.1} mm wide where {:.0} mm is asked",
+            neck.width, request.knife.hinge_width
+        ),
+    };
+    list.push(limit("hinge width", narrow.is_empty(), text));
+    let short = plan.cuts.iter().filter(|c| c.length < request.knife.least_cut - 0.5).count();
+    if exterior > 0 {
+        list.push(limit(
+            "least cut",
+            short == 0,
+            format!("{short} cuts are shorter than {:.0} mm", request.knife.least_cut),
+        ));
+    }
+    for (k, bridge) in plan.bridges.iter().enumerate() {
+        let letter = super::bridge_letter(k);
+        match &bridge.disc {
+            DiscState::Plain => list.push(limit(
+                &format!("bridge {letter}"),
+                bridge.opening >= 0.95 * bridge.opening_needed,
+                format!(
+                    "a plain cut crosses it; opening beside it {:.0} mm, needed {:.0} mm",
+                    bridge.opening, bridge.opening_needed
+                ),
+            )),
+            DiscState::Knotted { explanation, .. } => {
+                list.push(limit(&format!("bridge {letter}"), false, explanation.clone()));
+            }
+        }
+    }
+    if setup.bridges.bridges.len() < setup.bridges.holes as usize {
+        list.push(limit(
+            "bridges found",
+            false,
+            format!("{} of {} holes have a cut", setup.bridges.bridges.len(), setup.bridges.holes),
+        ));
+    }
+    list.push(limit(
+        "gap",
+        plan.gap <= request.budget.target_gap || found.stopped_by == StopReason::Optimal,
+        format!(
+            "cost {:.1} mm, proved lower bound {:.1} mm on the planning graph: gap {:.1} %, asked \
+             {:.1} %",
+            plan.cost,
+            plan.lower_bound,
+            100.0 * plan.gap,
+            100.0 * request.budget.target_gap
+        ),
+    ));
+    list
+}

@@ -1,0 +1,145 @@
+//! The whole chain, from a checked model to a plan.
+
+use super::assemble::assemble;
+use super::setup::{opening_rows, set_up};
+use super::{Plan, PlanRequest};
+use crate::body::{GateError, MouldError, RubberError};
+use crate::bridges::BridgeError;
+use crate::control::{Cancelled, Control, Stage};
+use crate::girth::GraphError;
+use crate::mesh::{DecimateError, LocatorError, Model, RemeshError, TopologyError};
+use crate::optimise::rows::RowPool;
+use crate::optimise::search::{SearchError, SearchSettings, search};
+use crate::optimise::separation::Separator;
+
+/// No plan can be made.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum PlanError {
+    /// The rubber makes no sense; every fault is listed.
+    #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
+    Rubber(Vec<RubberError>),
+    /// A number of the request cannot be used.
+    #[error("{field} is {value}: {advice}")]
+    BadNumber {
+        /// Field of the request.
+        field: &'static str,
+        /// Value given.
+        value: f64,
+        /// What it must be.
+        advice: &'static str,
+    },
+    /// The planning edge asked for is out of range.
+    #[error(
+        "resolution.planning_edge is {edge} mm: for this model it must lie between {low:.2} and {high:.2} mm, or be left out"
+    )]
+    PlanningEdge {
+        /// Edge asked for, mm.
+        edge: f64,
+        /// Least, mm.
+        low: f64,
+        /// Greatest, mm.
+        high: f64,
+    },
+    /// The gate cannot be found.
+    #[error(transparent)]
+    Gate(#[from] GateError),
+    /// The mould body cannot be built.
+    #[error(transparent)]
+    Mould(#[from] MouldError),
+    /// The working mesh cannot be made.
+    #[error(transparent)]
+    Decimate(#[from] DecimateError),
+    /// The planning mesh cannot be made.
+    #[error(transparent)]
+    Remesh(#[from] RemeshError),
+    /// The planning mesh is not closed.
+    #[error(transparent)]
+    Topology(#[from] TopologyError),
+    /// The original surface cannot be searched.
+    #[error(transparent)]
+    Locator(#[from] LocatorError),
+    /// Holes cannot be found.
+    #[error(transparent)]
+    Bridges(BridgeError),
+    /// The planning graph cannot be built.
+    #[error(transparent)]
+    Graph(#[from] GraphError),
+    /// The search found no plan.
+    #[error(transparent)]
+    Search(#[from] SearchError),
+    /// The caller cancelled.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}
+
+impl From<BridgeError> for PlanError {
+    fn from(error: BridgeError) -> Self {
+        match error {
+            BridgeError::Cancelled => Self::Cancelled(Cancelled),
+            other => Self::Bridges(other),
+        }
+    }
+}
+
+/// Targets of the separator: centres, and radii for each.
+const CENTRES: usize = 40;
+const RADII: usize = 8;
+
+/// Make a cut plan.
+///
+/// Blocks until the plan is there, the budget ends, or `control` is cancelled; in the last case
+/// the best plan so far comes back if there is one.
+pub fn make_plan(
+    model: &Model,
+    request: &PlanRequest,
+    control: &Control<'_>,
+) -> Result<Plan, PlanError> {
+    check_numbers(request)?;
+    let setup = set_up(model, request, control)?;
+    let mut pool = RowPool::new(setup.graph.edges.len());
+    for row in opening_rows(&setup) {
+        pool.push(row);
+    }
+    let settings = SearchSettings {
+        entry_price: request.knife.entry_price,
+        least_cut: request.knife.least_cut,
+        hinge_width: request.knife.hinge_width,
+        target_gap: request.budget.target_gap,
+        // What follows the search needs a moment of the budget too.
+        deadline: 0.94 * request.budget.seconds,
+        seed: request.budget.seed,
+        fixed: setup.loops.iter().flatten().copied().collect(),
+    };
+    let separator = Separator::new(&setup.graph, CENTRES, RADII);
+    control.stage(Stage::Optimise, 0.1, "looking for tight rings");
+    let found = search(&separator, pool, &settings, control)?;
+    control.stage(Stage::Curves, 0.96, "cut curves straightened");
+    Ok(assemble(&setup, &separator, &found, model, request, control)?)
+}
+
+fn check_numbers(request: &PlanRequest) -> Result<(), PlanError> {
+    let knife = &request.knife;
+    let budget = &request.budget;
+    let positive = "must be a positive number";
+    let not_negative = "must be zero or a positive number";
+    let checks = [
+        ("knife.hand_force", knife.hand_force, knife.hand_force > 0.0, positive),
+        ("knife.opening_zone", knife.opening_zone, knife.opening_zone > 0.0, positive),
+        ("knife.hinge_width", knife.hinge_width, knife.hinge_width >= 0.0, not_negative),
+        ("knife.entry_price", knife.entry_price, knife.entry_price >= 0.0, not_negative),
+        ("knife.least_cut", knife.least_cut, knife.least_cut >= 0.0, not_negative),
+        ("budget.seconds", budget.seconds, budget.seconds > 0.0, positive),
+        (
+            "budget.target_gap",
+            budget.target_gap,
+            (0.0..1.0).contains(&budget.target_gap),
+            "must lie between 0 and 1",
+        ),
+    ];
+    for (field, value, good, advice) in checks {
+        if !(good && value.is_finite()) {
+            return Err(PlanError::BadNumber { field, value, advice });
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,93 @@
+//! Why each cut is there, and how far the rubber is stretched where it is stretched most.
+
+use super::{Reason, RegionStretch};
+use crate::girth::{PlanningGraph, Ring};
+use crate::mesh::Point;
+use crate::optimise::rows::RowPool;
+
+/// The tightest ring that only this cut opens, or the tightest that it opens at all.
+pub(super) fn reason(
+    graph: &PlanningGraph,
+    pool: &RowPool,
+    own: &[u32],
+    others: &[u32],
+    to_model: &impl Fn(Point) -> Point,
+) -> Option<Reason> {
+    let crossed = |ring: &Ring, edges: &[u32]| ring.outline.iter().any(|e| edges.contains(e));
+    let widest = |alone: bool| {
+        pool.rings
+            .iter()
+            .filter(|ring| crossed(ring, own) && !(alone && crossed(ring, others)))
+            .max_by(|a, b| a.shortfall().total_cmp(&b.shortfall()))
+    };
+    let ring = widest(true).or_else(|| widest(false))?;
+    let relaxed = relaxed_length(graph, ring);
+    let middle = middle(graph, &ring.beyond);
+    let beyond = to_model(middle);
+    let text = format!(
+        "a ring of rubber {:.0} mm long, which may be stretched to {:.0} mm, has to let a girth of \
+         {:.0} mm pass",
+        relaxed, ring.reach, ring.width
+    );
+    Some(Reason::FreesRing { ring_length: relaxed, girth: ring.width, beyond, text })
+}
+
+/// Length of a ring at rest, mm.
+fn relaxed_length(graph: &PlanningGraph, ring: &Ring) -> f64 {
+    ring.outline
+        .iter()
+        .map(|&e| {
+            let edge = &graph.edges[e as usize];
+            let strain =
+                edge.ends.iter().map(|&v| graph.allowed_strain[v as usize]).sum::<f64>() / 2.0;
+            edge.reach / (1.0 + strain)
+        })
+        .sum()
+}
+
+fn middle(graph: &PlanningGraph, vertices: &[u32]) -> Point {
+    let sum: nalgebra::Vector3<f64> =
+        vertices.iter().map(|&v| graph.mesh.positions[v as usize].coords).sum();
+    Point::from(sum / vertices.len().max(1) as f64)
+}
+
+/// Regions listed at most.
+const MOST: usize = 6;
+
+/// The rings stretched most as the model comes out, one a region, from rings that hold.
+pub(super) fn stretches(
+    graph: &PlanningGraph,
+    rings: &[Ring],
+    to_model: &impl Fn(Point) -> Point,
+) -> Vec<RegionStretch> {
+    let mut list: Vec<(f64, RegionStretch, Point)> = rings
+        .iter()
+        .map(|ring| {
+            let relaxed = relaxed_length(graph, ring).max(1e-9);
+            let on_ring: Vec<u32> =
+                ring.outline.iter().map(|&e| graph.edges[e as usize].ends[0]).collect();
+            let place = middle(graph, &on_ring);
+            let strain = (ring.width / relaxed - 1.0).max(0.0);
+            let stretch = RegionStretch {
+                place: to_model(place),
+                ring_length: relaxed,
+                girth: ring.width,
+                strain,
+                allowed: ring.reach / relaxed - 1.0,
+            };
+            (strain, stretch, place)
+        })
+        .collect();
+    list.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.2.z.total_cmp(&b.2.z)));
+    let apart = graph.mesh.longest_side() / 6.0;
+    let mut kept: Vec<(f64, RegionStretch, Point)> = Vec::new();
+    for entry in list {
+        if entry.0 > 0.02
+            && kept.len() < MOST
+            && kept.iter().all(|k| (k.2 - entry.2).norm() > apart)
+        {
+            kept.push(entry);
+        }
+    }
+    kept.into_iter().map(|(_, stretch, _)| stretch).collect()
+}

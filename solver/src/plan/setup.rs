@@ -1,0 +1,195 @@
+//! From a model and a request to a planning graph with its bridges: the first half of the
+//! pipeline.
+
+use super::make::PlanError;
+use super::{Figures, PlanRequest};
+use crate::body::{Gate, MouldBody};
+use crate::bridges::{Bridge, BridgeReport, find_bridges_with};
+use crate::control::{Control, Stage};
+use crate::girth::PlanningGraph;
+use crate::mesh::{
+    Model, Point, Topology, TriangleMesh, Vector, canonical, decimate, planning_mesh,
+};
+use crate::optimise::rows::{Row, RowKind};
+use crate::optimise::separation::distances;
+
+/// Vertices of the planning mesh unless an edge length is asked for.
+const PLANNING_VERTICES: f64 = 1400.0;
+
+/// Everything the search works on, in the mould frame.
+pub(super) struct Setup {
+    pub gate: Gate,
+    pub body: MouldBody,
+    pub graph: PlanningGraph,
+    pub bridges: BridgeReport,
+    /// Planning-graph edges of all bridge loops.
+    pub loops: Vec<Vec<u32>>,
+    /// Opening asked for beside each bridge, mm.
+    pub openings: Vec<f64>,
+    pub figures: Figures,
+}
+
+/// Run the stages up to the planning graph.
+pub(super) fn set_up(
+    model: &Model,
+    request: &PlanRequest,
+    control: &Control<'_>,
+) -> Result<Setup, PlanError> {
+    request.rubber.check().map_err(PlanError::Rubber)?;
+    let mut clock = StageClock::new(control);
+    let gate = Gate::find(&model.original, &request.gate)?;
+    control.stage(Stage::Mesh, 0.01, "mesh put in the mould's frame");
+    let in_frame = canonical(&model.original, &gate.to_mould);
+    let crossings = model.report.crossings.as_ref().map_or(0, |c| c.pairs);
+    let deviation = request.resolution.deviation.unwrap_or(model.allowed_deviation);
+    let working = decimate(&in_frame, deviation, crossings)?;
+    let edge = planning_edge(&working.mesh, request)?;
+    control.check()?;
+    let planning = planning_mesh(&working.mesh, edge)?;
+    clock.lap("mesh");
+    control.check()?;
+
+    control.stage(Stage::Body, 0.05, "mould body");
+    let body = MouldBody::new(&working.mesh, &request.mould)?;
+    let allowed_strain = allowed_strain(&planning, &body, request);
+    clock.lap("body");
+
+    control.stage(Stage::Bridges, 0.06, "bridges");
+    let is_gate: Vec<bool> = planning.positions.iter().map(|p| gate.holds(p)).collect();
+    let topology = Topology::new(&planning)?;
+    let gate_vertices: Vec<u32> =
+        (0..is_gate.len() as u32).filter(|&v| is_gate[v as usize]).collect();
+    let board = (Point::origin(), Vector::z());
+    let bridges = find_bridges_with(&planning, &topology, &gate_vertices, board, control)?;
+    clock.lap("bridges");
+
+    control.stage(Stage::Girth, 0.08, "planning graph");
+    let weight = vec![1.0; is_gate.len()];
+    let graph = PlanningGraph::new(planning, is_gate, allowed_strain, &weight)?;
+    let loops = bridges.bridges.iter().map(|b| loop_edges(&graph, b)).collect();
+    let openings = bridges.bridges.iter().map(|b| opening_needed(b, request)).collect();
+    clock.lap("girth");
+    let figures = Figures {
+        model_triangles: model.original.faces.len() as u64,
+        working_triangles: working.mesh.faces.len() as u64,
+        working_deviation: working.deviation,
+        planning_vertices: graph.vertex_count() as u64,
+        planning_edge: graph.mean_edge(),
+        genus: bridges.genus,
+        holes: bridges.holes,
+        repairs: model.repairs.clone(),
+        seconds: clock.laps,
+        ..Figures::default()
+    };
+    Ok(Setup { gate, body, graph, bridges, loops, openings, figures })
+}
+
+/// Seconds of each stage.
+pub(super) struct StageClock<'a, 'b> {
+    control: &'a Control<'b>,
+    last: f64,
+    pub laps: Vec<(String, f64)>,
+}
+
+impl<'a, 'b> StageClock<'a, 'b> {
+    pub(super) fn new(control: &'a Control<'b>) -> Self {
+        Self { control, last: control.elapsed().as_secs_f64(), laps: Vec::new() }
+    }
+    pub(super) fn lap(&mut self, name: &str) {
+        let now = self.control.elapsed().as_secs_f64();
+        self.laps.push((name.to_owned(), now - self.last));
+        self.last = now;
+    }
+}
+
+fn planning_edge(working: &TriangleMesh, request: &PlanRequest) -> Result<f64, PlanError> {
+    let longest = working.longest_side();
+    match request.resolution.planning_edge {
+        None => Ok((working.area() / (PLANNING_VERTICES * 0.75f64.sqrt())).sqrt()),
+        Some(edge) if edge.is_finite() && edge >= 0.004 * longest && edge <= 0.2 * longest => {
+            Ok(edge)
+        }
+        Some(edge) => {
+            Err(PlanError::PlanningEdge { edge, low: 0.004 * longest, high: 0.2 * longest })
+        }
+    }
+}
+
+/// Strain allowed at each vertex: thick walls open less far by hand.
+fn allowed_strain(planning: &TriangleMesh, body: &MouldBody, request: &PlanRequest) -> Vec<f64> {
+    let normals = planning.vertex_normals();
+    planning
+        .positions
+        .iter()
+        .zip(&normals)
+        .map(|(p, n)| {
+            let thickness = body.wall_thickness(p, n);
+            let knife = &request.knife;
+            MouldBody::allowed_strain(
+                &request.rubber,
+                knife.hand_force,
+                knife.opening_zone,
+                thickness,
+            )
+        })
+        .collect()
+}
+
+/// Planning-graph edges of a bridge's loop. Edges between gate vertices are open already.
+fn loop_edges(graph: &PlanningGraph, bridge: &Bridge) -> Vec<u32> {
+    let mut way = bridge.path.clone();
+    if bridge.closed
+        && let Some(&first) = way.first()
+    {
+        way.push(first);
+    }
+    way.windows(2)
+        .filter(|w| !w.iter().all(|&v| graph.is_gate[v as usize]))
+        .filter_map(|w| graph.edge_between(w[0], w[1]))
+        .collect()
+}
+
+/// Opening that the blade needs beside a bridge, mm: as long as the bridge is wide, so that one
+/// stroke crosses it. A bridge against the board needs none: its foot lies open once the mould is
+/// off the board.
+fn opening_needed(bridge: &Bridge, request: &PlanRequest) -> f64 {
+    match bridge.kind {
+        crate::bridges::BridgeKind::Handle => bridge.neck_width.max(request.knife.least_cut),
+        crate::bridges::BridgeKind::Arch => 0.0,
+    }
+}
+
+/// One row a bridge that needs an opening: enough cut within reach of its rim.
+pub(super) fn opening_rows(setup: &Setup) -> Vec<Row> {
+    let graph = &setup.graph;
+    let mut rows = Vec::new();
+    for (index, (edges, &opening)) in setup.loops.iter().zip(&setup.openings).enumerate() {
+        if opening <= 0.0 {
+            continue;
+        }
+        let rim: Vec<u32> = edges.iter().flat_map(|&e| graph.edges[e as usize].ends).collect();
+        let distance = distances(graph, &rim);
+        let terms = beside(graph, &distance, opening, edges);
+        rows.push(Row {
+            kind: RowKind::BridgeOpening,
+            terms,
+            origin: index as u32,
+            depth: opening,
+        });
+    }
+    rows
+}
+
+/// Edges within `opening` of the rim, each with the share of the opening that it gives. Edges with
+/// both ends on the rim lie along the bridge's own cut and open nothing.
+fn beside(graph: &PlanningGraph, distance: &[f64], opening: f64, own: &[u32]) -> Vec<(u32, f64)> {
+    let reach = opening.max(2.0 * graph.mean_edge());
+    (0..graph.edges.len() as u32)
+        .filter(|e| !own.contains(e))
+        .filter(|&e| {
+            let near = graph.edges[e as usize].ends.map(|v| distance[v as usize]);
+            near.iter().all(|&d| d <= reach) && near.iter().any(|&d| d > 0.0)
+        })
+        .map(|e| (e, (graph.edges[e as usize].length / opening).min(1.0)))
+        .collect()
+}
