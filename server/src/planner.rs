@@ -2,7 +2,8 @@
 
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::{self, LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions};
-use slitwright_solver::plan::{Plan, PlanRequest};
+use slitwright_solver::optimise::search::SearchError;
+use slitwright_solver::plan::{Plan, PlanError, PlanRequest, make_plan};
 
 /// Does the work. Called on threads that may be blocked.
 pub trait Planner: Send + Sync + 'static {
@@ -47,11 +48,20 @@ pub struct SolverPlanner;
 impl Planner for SolverPlanner {
     fn plan(
         &self,
-        _model: &Model,
-        _request: &PlanRequest,
-        _control: &Control<'_>,
+        model: &Model,
+        request: &PlanRequest,
+        control: &Control<'_>,
     ) -> Result<Plan, PlanFault> {
-        // PENDING: the call into the solver goes here once make_plan is on this branch.
-        Err(PlanFault::Internal("this build has no planner yet".to_owned()))
+        make_plan(model, request, control).map_err(|error| match error {
+            PlanError::Cancelled(_) => PlanFault::Cancelled,
+            // A search that was stopped before it had anything says so in its own way.
+            _ if control.is_cancelled() => PlanFault::Cancelled,
+            PlanError::Topology(_)
+            | PlanError::Locator(_)
+            | PlanError::Search(SearchError::Relaxation(_)) => {
+                PlanFault::Internal(error.to_string())
+            }
+            _ => PlanFault::Unfit(error.to_string()),
+        })
     }
 }

@@ -32,10 +32,8 @@ async fn health_is_told_for_the_server_and_the_service() {
 #[tokio::test]
 async fn reflection_lists_the_service_and_hands_out_its_files() {
     let server = TestServer::start(ServeConfig::default(), SolverPlanner).await;
-    let ask = |message| ServerReflectionRequest {
-        host: String::new(),
-        message_request: Some(message),
-    };
+    let ask =
+        |message| ServerReflectionRequest { host: String::new(), message_request: Some(message) };
     let mut client = ServerReflectionClient::new(server.channel.clone());
     let mut answers = client
         .server_reflection_info(tokio_stream::iter([

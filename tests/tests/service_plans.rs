@@ -238,10 +238,8 @@ async fn bad_requests_name_every_field() {
         unknown.get_details_resource_info().map(|info| info.resource_name).as_deref(),
         Some("models/x")
     );
-    let long_id = v1::SubmitPlanRequest {
-        request_id: "x".repeat(65),
-        ..submission(&model.name, QUICK)
-    };
+    let long_id =
+        v1::SubmitPlanRequest { request_id: "x".repeat(65), ..submission(&model.name, QUICK) };
     assert_invalid(client.submit_plan(long_id).await, &["request_id"]);
 
     let request = v1::PlanRequest {

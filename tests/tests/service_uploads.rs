@@ -98,10 +98,7 @@ async fn every_bad_header_names_its_fields() {
         (v1::UploadHeader { size_bytes: Some(1 << 20), ..header() }, &["header.size_bytes"]),
         (v1::UploadHeader { sha256: "12ab".to_owned(), ..header() }, &["header.sha256"]),
         (v1::UploadHeader { sha256: "0".repeat(64), ..header() }, &["header.sha256"]),
-        (
-            v1::UploadHeader { display_name: "ä".repeat(121), ..header() },
-            &["header.display_name"],
-        ),
+        (v1::UploadHeader { display_name: "ä".repeat(121), ..header() }, &["header.display_name"]),
         (
             v1::UploadHeader {
                 options: Some(v1::PrepareOptions {
@@ -114,14 +111,8 @@ async fn every_bad_header_names_its_fields() {
             &["header.options.deviation_mm", "header.options.working_resolution_mm"],
         ),
         // A plinth 20 m long: a slip in the unit.
-        (
-            v1::UploadHeader { unit: v1::LengthUnit::Metre.into(), ..header() },
-            &["header.unit"],
-        ),
-        (
-            v1::UploadHeader { format: v1::MeshFormat::Ply.into(), ..header() },
-            &["header.format"],
-        ),
+        (v1::UploadHeader { unit: v1::LengthUnit::Metre.into(), ..header() }, &["header.unit"]),
+        (v1::UploadHeader { format: v1::MeshFormat::Ply.into(), ..header() }, &["header.format"]),
     ];
     for (header, fields) in cases {
         let shown = format!("{header:?}");

@@ -40,8 +40,6 @@ pub fn run(args: &PlanArgs) -> Result<(), CliError> {
     }
     let bar = progress_bar();
     bar.set_message("reading the model");
-    let options =
-        PrepareOptions { deviation: request.resolution.deviation, ..PrepareOptions::default() };
     let model = args.model.read(&SolverPlanner, request.resolution.deviation)?;
     let cancel = Cancel::new();
     cancel_on_ctrl_c(cancel.clone())?;

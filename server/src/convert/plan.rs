@@ -27,6 +27,7 @@ pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
         rubber_volume_cm3: plan.rubber_volume,
         rubber_mass_g: plan.rubber_mass,
         limits: plan.limits.iter().map(limit).collect(),
+        warnings: plan.warnings.clone(),
         figures: Some(figures(&plan.figures)),
         cautions: CAUTIONS.iter().map(|c| format!("{}: {}", c.about, c.text)).collect(),
     }
@@ -64,10 +65,10 @@ fn cut(cut: &Cut) -> v1::Cut {
 }
 
 fn bridge(bridge: &PlannedBridge) -> v1::Bridge {
-    let (disc, crossings, explanation) = match &bridge.disc {
-        DiscState::Plain => (v1::DiscState::Plain, 0, String::new()),
-        DiscState::Knotted { crossings, explanation } => {
-            (v1::DiscState::Knotted, *crossings, explanation.clone())
+    let (disc, crossings, determinant, explanation) = match &bridge.disc {
+        DiscState::Plain => (v1::DiscState::Plain, 0, None, String::new()),
+        DiscState::Knotted { crossings, determinant, explanation } => {
+            (v1::DiscState::Knotted, *crossings, *determinant, explanation.clone())
         }
     };
     v1::Bridge {
@@ -85,6 +86,7 @@ fn bridge(bridge: &PlannedBridge) -> v1::Bridge {
         centre: Some(point(&bridge.centre)),
         disc: disc.into(),
         crossings,
+        determinant,
         explanation,
         opening_mm: bridge.opening,
         opening_needed_mm: bridge.opening_needed,

@@ -315,7 +315,7 @@ fn budget(message: Option<&v1::Budget>, path: &str, faults: &mut Collector) -> B
             &join(path, "target_gap"),
             message.target_gap.unwrap_or(default.target_gap),
             0.0,
-            1.0,
+            0.99,
             "(a fraction)",
         ),
         seed: message.seed.unwrap_or(default.seed),

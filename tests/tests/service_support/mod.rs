@@ -136,6 +136,7 @@ pub fn empty_plan(stopped_by: StopReason) -> Plan {
         rubber_volume: 412.0,
         rubber_mass: 461.0,
         limits: Vec::new(),
+        warnings: Vec::new(),
         figures: Figures::default(),
     }
 }
