@@ -207,7 +207,7 @@ async fn bad_meshes_are_refused_with_their_faults() {
 async fn over_the_limits_is_resource_exhausted() {
     let rules = UploadRules {
         most_bytes: 4000,
-        most_triangles: 100,
+        most_triangles: 110,
         at_once: 1,
         idle: Duration::from_secs(30),
     };
@@ -230,28 +230,29 @@ async fn over_the_limits_is_resource_exhausted() {
 async fn one_upload_too_many_is_refused_until_a_place_is_free() {
     let rules = UploadRules { at_once: 1, ..UploadRules::default() };
     let mut server = server_with(rules).await;
-    let (messages, first) = tokio::sync::mpsc::channel(4);
-    messages.send(part(Part::Header(header()))).await.expect("sent");
-    let mut other_client = server.client.clone();
-    let first = tokio::spawn(async move {
-        other_client.upload_model(tokio_stream::wrappers::ReceiverStream::new(first)).await
-    });
-    // Until the server has begun to receive the first, a second one may still get the place; it
-    // lets go of it again when it ends.
-    let refused = loop {
-        match upload(&mut server.client, header(), &plinth(), 100).await {
-            Ok(_) => tokio::task::yield_now().await,
-            Err(status) => break status,
-        }
+    // Two uploads that stay open: whichever comes second is refused.
+    let open = || {
+        let (messages, received) = tokio::sync::mpsc::channel(4);
+        let mut client = server.client.clone();
+        let upload = async move {
+            client.upload_model(tokio_stream::wrappers::ReceiverStream::new(received)).await
+        };
+        (messages, Box::pin(upload))
     };
-    assert_eq!(refused.code(), Code::ResourceExhausted, "{refused:?}");
-    messages.send(part(Part::Chunk(plinth()))).await.expect("sent");
-    drop(messages);
-    match first.await.expect("no panic") {
-        Ok(_) => {}
-        // The second was there before the first.
-        Err(status) => assert_eq!(status.code(), Code::ResourceExhausted, "{status:?}"),
+    let (one_messages, mut one) = open();
+    let (other_messages, mut other) = open();
+    for messages in [&one_messages, &other_messages] {
+        messages.send(part(Part::Header(header()))).await.expect("there is room for a message");
     }
+    let (refused, messages, left) = tokio::select! {
+        refused = &mut one => (refused, other_messages, other),
+        refused = &mut other => (refused, one_messages, one),
+    };
+    let refused = refused.expect_err("there is one place");
+    assert_eq!(refused.code(), Code::ResourceExhausted, "{refused:?}");
+    messages.send(part(Part::Chunk(plinth()))).await.expect("the other is still open");
+    drop(messages);
+    left.await.expect("the other has its place to the end");
     uploaded(&mut server.client).await;
     server.stop().await;
 }

@@ -7,6 +7,7 @@ mod request;
 mod serve;
 mod summary;
 
+use std::io::IsTerminal;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -54,7 +55,11 @@ pub fn main() -> ExitCode {
             _ => "warn",
         })
     });
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal())
+        .init();
     let outcome = match cli.command {
         Command::Plan(args) => plan::run(&args),
         Command::Check(args) => check::run(&args),

@@ -4,6 +4,7 @@ mod errors;
 mod paging;
 mod service;
 mod upload;
+mod watch;
 
 pub use service::Service;
 pub use upload::UploadRules;

@@ -1,17 +1,16 @@
 //! The handlers.
 
-use std::pin::Pin;
 use std::sync::Arc;
 
 use pbjson_types::Empty;
 use slitwright_proto::v1;
 use slitwright_proto::v1::cut_planner_server::CutPlanner;
-use tokio_stream::{Stream, StreamExt, wrappers::WatchStream};
 use tonic::{Request, Response, Status, Streaming};
 
 use super::errors::{SubmitError, invalid, invalid_field};
 use super::paging::{check_name, page_size, position, token};
 use super::upload::{UploadRules, Uploads};
+use super::watch::JobEvents;
 use crate::convert::{named_class, request_from_proto, request_to_proto};
 use crate::jobs::{Job, WithPlan, Workers};
 use crate::planner::Planner;
@@ -113,30 +112,13 @@ impl CutPlanner for Service {
         Ok(Response::new(job.to_proto(WithPlan::Yes)))
     }
 
-    type WatchPlanStream = Pin<Box<dyn Stream<Item = Result<v1::PlanEvent, Status>> + Send>>;
+    type WatchPlanStream = JobEvents;
 
     async fn watch_plan(
         &self,
         request: Request<v1::WatchPlanRequest>,
-    ) -> Result<Response<Self::WatchPlanStream>, Status> {
-        use v1::plan_event::Event;
-        let job = self.job(&request.into_inner().name)?;
-        // A watched value keeps the newest state only, so a slow reader holds up nobody and still
-        // gets the end.
-        let mut ended = false;
-        let events = WatchStream::new(job.watch())
-            .map_while(move |status| {
-                if ended {
-                    return None;
-                }
-                if status.has_ended() {
-                    ended = true;
-                    return Some(Some(Event::Ended(job.to_proto(WithPlan::Yes))));
-                }
-                Some(status.progress.map(Event::Progress))
-            })
-            .filter_map(|event| event.map(|event| Ok(v1::PlanEvent { event: Some(event) })));
-        Ok(Response::new(Box::pin(events)))
+    ) -> Result<Response<JobEvents>, Status> {
+        Ok(Response::new(JobEvents::new(self.job(&request.into_inner().name)?)))
     }
 
     async fn get_plan(
