@@ -15,6 +15,7 @@
 
 use crate::mesh::{Point, Topology, TriangleMesh, Vector};
 
+use super::outline::{Outline, outlines, plane_axes};
 use super::union_find::UnionFind;
 
 const NONE: u32 = u32::MAX;
@@ -62,14 +63,6 @@ pub(super) struct Pocket {
     pub area: f64,
 }
 
-struct Outline {
-    patch: u32,
-    /// Area of the polygon in the board's plane, mm^2, and its points there.
-    area: f64,
-    polygon: Vec<[f64; 2]>,
-    region: u32,
-}
-
 impl Skin {
     /// The skin of a model without a gate: the mesh itself, edge for edge and face for face.
     pub fn of_model(mesh: &TriangleMesh, topology: &Topology) -> Self {
@@ -91,9 +84,8 @@ impl Skin {
         };
 
         // Edges that climb from one outline to the same vertex become one when the faces between
-        // them lie on the gate's side; edges joined by any mixed face belong to one outline.
+        // them lie on the gate's side.
         let mut same_edge = UnionFind::new(topology.edge_count());
-        let mut same_outline = UnionFind::new(topology.edge_count());
         for (face, corners) in mesh.faces.iter().enumerate() {
             let gates = corners.iter().filter(|&&v| on_gate[v as usize]).count();
             let mixed: Vec<usize> = topology.face_edges[face]
@@ -101,25 +93,13 @@ impl Skin {
                 .map(|&e| e as usize)
                 .filter(|&e| is_mixed(e))
                 .collect();
-            if let [a, b] = mixed[..] {
-                same_outline.join(a, b);
-                if gates == 2 {
-                    same_edge.join(a, b);
-                }
+            if let ([a, b], 2) = (&mixed[..], gates) {
+                same_edge.join(*a, *b);
             }
         }
 
-        let mut outline_of = vec![NONE; topology.edge_count()];
-        let outlines = {
-            let walks =
-                outline_walks(topology, mesh, &mut same_outline, &is_mixed, &mut outline_of);
-            let mut outlines: Vec<Outline> = walks
-                .iter()
-                .map(|walk| outline(mesh, topology, walk, &on_gate, &patch_of, board))
-                .collect();
-            assign_regions(&mut outlines, patch_count);
-            outlines
-        };
+        let (outlines, outline_of) =
+            outlines(mesh, topology, &is_mixed, &on_gate, (&patch_of, patch_count), board);
         let region_count = outlines.iter().map(|o| o.region as usize + 1).max().unwrap_or(0);
 
         let mut edges: Vec<SkinEdge> = Vec::with_capacity(topology.edge_count());
@@ -189,7 +169,7 @@ impl Skin {
             start,
             around,
         };
-        skin.count_parts(&outlines, &on_gate, board);
+        skin.count_parts(&outlines, board);
         skin
     }
 
@@ -220,7 +200,7 @@ impl Skin {
         if forward { (a, b) } else { (b, a) }
     }
 
-    fn count_parts(&mut self, outlines: &[Outline], on_gate: &[bool], board: (Point, Vector)) {
+    fn count_parts(&mut self, outlines: &[Outline], board: (Point, Vector)) {
         let face_count = self.faces.len();
         let regions = self.node_count - self.first_region;
         let mut capped = UnionFind::new(face_count);
@@ -242,7 +222,6 @@ impl Skin {
         let parts = (0..face_count).filter(|&f| capped.root(f) == f).count() as i64;
         // Gate vertices are gone; each outline has its own cap with one vertex.
         let vertices = (0..self.first_region as u32).filter(|&v| self.is_used(v)).count() as i64;
-        debug_assert!(on_gate.len() == self.first_region);
         let characteristic =
             vertices + outlines.len() as i64 - self.edges.len() as i64 + face_count as i64;
         self.capped_genus = ((2 * parts - characteristic) / 2).max(0) as usize;
@@ -324,125 +303,6 @@ fn patches(topology: &Topology, on_gate: &[bool]) -> (Vec<u32>, usize) {
         }
     }
     (patch_of, count as usize)
-}
-
-/// The mixed edges of each outline in the order in which they are met going round it.
-fn outline_walks(
-    topology: &Topology,
-    mesh: &TriangleMesh,
-    same_outline: &mut UnionFind,
-    is_mixed: &impl Fn(usize) -> bool,
-    outline_of: &mut [u32],
-) -> Vec<Vec<u32>> {
-    let mut walks = Vec::new();
-    for first in 0..topology.edge_count() {
-        if !is_mixed(first) || outline_of[first] != NONE {
-            continue;
-        }
-        let number = walks.len() as u32;
-        let mut walk = vec![first as u32];
-        outline_of[first] = number;
-        let mut edge = first;
-        let mut face = topology.edge_faces[first][0] as usize;
-        while let Some(next) = topology.face_edges[face]
-            .iter()
-            .map(|&e| e as usize)
-            .find(|&e| e != edge && is_mixed(e))
-        {
-            if next == first {
-                break;
-            }
-            debug_assert_eq!(same_outline.root(next), same_outline.root(first));
-            outline_of[next] = number;
-            walk.push(next as u32);
-            let sides = topology.edge_faces[next];
-            face = if sides[0] as usize == face { sides[1] } else { sides[0] } as usize;
-            edge = next;
-        }
-        walks.push(walk);
-    }
-    debug_assert!(mesh.faces.len() == topology.face_edges.len());
-    walks
-}
-
-/// Two unit vectors that span the board's plane.
-pub(super) fn plane_axes(up: Vector) -> (Vector, Vector) {
-    let helper = if up.x.abs() < 0.6 { Vector::x() } else { Vector::y() };
-    let x = up.cross(&helper).normalize();
-    (x, up.cross(&x))
-}
-
-fn outline(
-    mesh: &TriangleMesh,
-    topology: &Topology,
-    walk: &[u32],
-    on_gate: &[bool],
-    patch_of: &[u32],
-    board: (Point, Vector),
-) -> Outline {
-    let (x, y) = plane_axes(board.1);
-    let polygon: Vec<[f64; 2]> = walk
-        .iter()
-        .map(|&e| {
-            let [a, b] = topology.edge_vertices[e as usize].map(|v| mesh.positions[v as usize]);
-            let offset = nalgebra::center(&a, &b) - board.0;
-            [offset.dot(&x), offset.dot(&y)]
-        })
-        .collect();
-    let doubled: f64 = (0..polygon.len())
-        .map(|i| {
-            let (p, q) = (polygon[i], polygon[(i + 1) % polygon.len()]);
-            p[0] * q[1] - p[1] * q[0]
-        })
-        .sum();
-    let [a, b] = topology.edge_vertices[walk[0] as usize];
-    let foot = if on_gate[a as usize] { a } else { b };
-    Outline { patch: patch_of[foot as usize], area: 0.5 * doubled.abs(), polygon, region: 0 }
-}
-
-/// Number the parts of the board: 0 lies outside all footprints, each inner outline opens another.
-fn assign_regions(outlines: &mut [Outline], patch_count: usize) {
-    let mut outer = vec![usize::MAX; patch_count];
-    for (index, outline) in outlines.iter().enumerate() {
-        let slot = &mut outer[outline.patch as usize];
-        if *slot == usize::MAX || outlines[*slot].area < outline.area {
-            *slot = index;
-        }
-    }
-    let mut next = 1;
-    for (index, outline) in outlines.iter_mut().enumerate() {
-        if outer[outline.patch as usize] != index {
-            outline.region = next;
-            next += 1;
-        }
-    }
-    for &index in &outer {
-        if index == usize::MAX {
-            continue;
-        }
-        let point = outlines[index].polygon[0];
-        let patch = outlines[index].patch;
-        let around = outlines
-            .iter()
-            .filter(|o| o.region > 0 && o.patch != patch && inside(&o.polygon, point))
-            .min_by(|a, b| a.area.total_cmp(&b.area));
-        outlines[index].region = around.map_or(0, |o| o.region);
-    }
-}
-
-/// Even-odd rule.
-fn inside(polygon: &[[f64; 2]], point: [f64; 2]) -> bool {
-    let mut odd = false;
-    for i in 0..polygon.len() {
-        let (p, q) = (polygon[i], polygon[(i + 1) % polygon.len()]);
-        if (p[1] > point[1]) != (q[1] > point[1]) {
-            let at = p[0] + (point[1] - p[1]) / (q[1] - p[1]) * (q[0] - p[0]);
-            if at > point[0] {
-                odd = !odd;
-            }
-        }
-    }
-    odd
 }
 
 fn adjacency(node_count: usize, edges: &[SkinEdge]) -> (Vec<u32>, Vec<u32>) {

@@ -8,6 +8,7 @@
 
 use rayon::prelude::*;
 
+use crate::control::{Cancelled, Control};
 use crate::mesh::{Point, Topology, TriangleMesh, Vector};
 
 use super::BridgeError;
@@ -39,6 +40,7 @@ impl Classes {
         topology: &Topology,
         skin: &Skin,
         board: (Point, Vector),
+        control: &Control<'_>,
     ) -> Result<Self, BridgeError> {
         let generators = Generators::new(skin);
         let model = Skin::of_model(mesh, topology);
@@ -55,8 +57,11 @@ impl Classes {
             .collect();
         let linking: Vec<Vec<f64>> = outlines
             .par_iter()
-            .map(|outline| inside.iter().map(|other| linking_number(outline, other)).collect())
-            .collect();
+            .map(|outline| {
+                control.check().map_err(|Cancelled| BridgeError::Cancelled)?;
+                Ok(inside.iter().map(|other| linking_number(outline, other)).collect())
+            })
+            .collect::<Result<_, BridgeError>>()?;
         let mut whole = Vec::with_capacity(linking.len());
         for row in &linking {
             let mut rounded = Vec::with_capacity(row.len());

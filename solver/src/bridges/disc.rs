@@ -8,6 +8,9 @@ use crate::mesh::{Point, Topology, TriangleMesh, Vector};
 use super::BridgeError;
 use super::solid::Solid;
 
+/// Domes tried in all directions round a rim.
+const ROUND: u32 = 12;
+
 /// A closed rim for a disc.
 #[derive(Clone, Debug)]
 pub(super) struct Rim {
@@ -25,6 +28,8 @@ pub(super) struct Surroundings<'a> {
     pub board: Option<(Point, Vector)>,
     /// Distance kept from the model and the board, mm.
     pub clearance: f64,
+    /// Whether to stop.
+    pub control: &'a Control<'a>,
 }
 
 /// The disc that was found for a rim.
@@ -48,7 +53,7 @@ impl Disc {
     /// a dome with steep sides, so that it clears what pokes through the hole.
     fn new(rim: &Rim, height: Vector) -> Self {
         let around = rim.points.len();
-        let rings = (around / 6).clamp(4, 14);
+        let rings = (around / 6).clamp(4, 10);
         let middle = centroid(&rim.points);
         let mut points = vec![middle + height];
         for ring in 1..=rings {
@@ -98,6 +103,10 @@ impl Disc {
         let mut weights = vec![1.0; links.len()];
         let rim_start = self.index(self.rings, 0);
         for sweep in 0..sweeps {
+            // Whoever uses the disc asks again, and reports it.
+            if near.control.is_cancelled() {
+                return;
+            }
             // The first sweeps use even weights: a fresh fan may be folded.
             if sweep % 4 == 0 && sweep >= 12 {
                 for (weight, link) in weights.iter_mut().zip(&links) {
@@ -244,26 +253,24 @@ pub(super) fn vector_area(points: &[Point]) -> Vector {
 /// By Dehn's lemma (Papakyriakopoulos 1957, from memory) any disc that keeps off the model will do,
 /// even one that crosses itself: if there is one, there is a plain one with the same rim. So the
 /// tries are free in shape: taut, taut but held off the model, and domes to either side and to
-/// all sides, first as they are and then drawn taut. `few` stops after the first two.
-pub(super) fn span(
-    rim: &Rim,
-    near: &Surroundings<'_>,
-    few: bool,
-    control: &Control<'_>,
-) -> Result<Spanned, BridgeError> {
-    let mut search = Search { near, control, tries: 0, best: None };
+/// all sides, first as they are and then drawn taut. `few` leaves out the domes.
+pub(super) fn span(rim: &Rim, near: &Surroundings<'_>, few: bool) -> Result<Spanned, BridgeError> {
+    let mut search = Search { near, tries: 0, best: None };
     let mut flat = Disc::new(rim, Vector::zeros());
-    flat.draw_taut(60, near, false);
-    let mut found = search.attempt(&flat)?;
+    let mut taut = flat.clone();
+    taut.draw_taut(60, near, false);
+    let mut found = search.attempt(&taut)?;
     if !found {
-        flat.draw_taut(40, near, true);
+        // Afresh: a disc that was drawn through the model would be held on the wrong side of it.
         found = search.attempt(&flat)?;
+        flat.draw_taut(40, near, true);
+        found |= search.attempt(&flat)?;
     }
     if !found && !few {
         for height in dome_heights(rim, near) {
             let mut dome = Disc::new(rim, height);
             found = search.attempt(&dome)?;
-            dome.draw_taut(30, near, true);
+            dome.draw_taut(16, near, true);
             found |= search.attempt(&dome)?;
             if found {
                 break;
@@ -285,8 +292,8 @@ fn dome_heights(rim: &Rim, near: &Surroundings<'_>) -> Vec<Vector> {
         heights.push(normal * (part * width));
         heights.push(-normal * (part * width));
     }
-    for k in 0..20 {
-        let z = 1.0 - (2.0 * f64::from(k) + 1.0) / 20.0;
+    for k in 0..ROUND {
+        let z = 1.0 - (2.0 * f64::from(k) + 1.0) / f64::from(ROUND);
         let turn = 0.381_966 * TAU * f64::from(k);
         let flat = (1.0 - z * z).sqrt();
         heights.push(Vector::new(flat * turn.cos(), flat * turn.sin(), z) * (0.8 * width));
@@ -296,7 +303,6 @@ fn dome_heights(rim: &Rim, near: &Surroundings<'_>) -> Vec<Vector> {
 
 struct Search<'a> {
     near: &'a Surroundings<'a>,
-    control: &'a Control<'a>,
     tries: u32,
     best: Option<(Disc, u32)>,
 }
@@ -305,7 +311,7 @@ impl Search<'_> {
     /// Test a disc, keep it if it is the best so far (of equals the later one, which is the more
     /// taut), and say whether nothing passes through it.
     fn attempt(&mut self, disc: &Disc) -> Result<bool, BridgeError> {
-        self.control.check().map_err(|Cancelled| BridgeError::Cancelled)?;
+        self.near.control.check().map_err(|Cancelled| BridgeError::Cancelled)?;
         self.tries += 1;
         let crossings = self.near.crossings(disc)?;
         if self.best.as_ref().is_none_or(|(_, old)| crossings <= *old) {

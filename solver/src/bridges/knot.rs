@@ -40,7 +40,7 @@ struct Crossing {
 }
 
 fn crossings(polygon: &[Point], along: Vector) -> Option<Vec<Crossing>> {
-    let (x, y) = super::board::plane_axes(along);
+    let (x, y) = super::outline::plane_axes(along);
     let flat: Vec<[f64; 3]> = polygon
         .iter()
         .map(|p| [p.coords.dot(&x), p.coords.dot(&y), p.coords.dot(&along)])

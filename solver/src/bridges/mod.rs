@@ -3,8 +3,8 @@
 //! The entry point is [`find_bridges`]. In order: the model's skin with the board in place of the
 //! gate (`board`), generators of its loops (`homology`), which loops bound in the rubber (`classes`,
 //! by linking numbers), the shortest independent ones of these (`search`), and for each a disc across
-//! the hole with its measures (`rim`, `disc`, `neck`) and, where no plain disc is found, a test
-//! whether the rim itself is a knot (`knot`).
+//! the hole with its measures (`measure`, `rim`, `disc`, `neck`) and, where no plain disc is found, a
+//! test whether the rim itself is a knot (`knot`).
 
 mod board;
 mod classes;
@@ -13,7 +13,9 @@ mod homology;
 mod knot;
 mod lattice;
 mod linking;
+mod measure;
 mod neck;
+mod outline;
 mod rim;
 mod search;
 #[cfg(test)]
@@ -24,13 +26,17 @@ mod tests;
 mod union_find;
 
 use crate::control::{Cancelled, Control};
-use crate::mesh::{FaceId, Point, Topology, TriangleMesh, Vector};
+use crate::mesh::{Point, Topology, TriangleMesh, Vector};
 
 use board::Skin;
 use classes::Classes;
 use disc::Surroundings;
 use search::CutLoop;
 use solid::Solid;
+
+/// Openings to the board that are lower on average than this many mean edges, and nowhere
+/// higher than one, are no holes.
+const SEALED_BELOW: f64 = 0.4;
 
 /// A hole of the model (or of model and board) with the rubber that runs through it.
 #[derive(Clone, Debug, PartialEq)]
@@ -119,10 +125,22 @@ pub enum BridgeWarning {
         /// Area of the board in the pocket, mm^2.
         area: f64,
     },
+    /// The model stands a little off the board between places where it touches it.
+    #[error(
+        "the model stands up to {height:.2} mm off the board near ({:.1}, {:.1}, {:.1}), less than the \
+         planning mesh can tell: it is taken to touch there. Rubber may creep in as thin flash",
+        centre.x, centre.y, centre.z
+    )]
+    GapSealed {
+        /// Middle of the gap.
+        centre: Point,
+        /// Height of the gap, mm.
+        height: f64,
+    },
     /// A bridge is finer than the mesh it was found on.
     #[error(
         "bridge {bridge} is only {width:.2} mm wide where the planning mesh has edges of {edge:.2} mm: \
-         it may be a gap in the contact with the board rather than a hole. Check it on the model"
+         it may be a flaw of the mesh rather than a hole. Check it on the model"
     )]
     FinerThanMesh {
         /// Index into [`BridgeReport::bridges`].
@@ -259,21 +277,40 @@ pub fn find_bridges_with(
     control: &Control<'_>,
 ) -> Result<BridgeReport, BridgeError> {
     check(mesh, topology, gate, gate_plane)?;
-    let skin = Skin::new(mesh, topology, gate, gate_plane);
-    if skin.faces.is_empty() {
-        return Err(BridgeError::GateCoversAll);
-    }
-    let classes = Classes::new(mesh, topology, &skin, gate_plane)?;
-    let loops = search::shortest_loops(&skin, &classes, control)
-        .map_err(|Cancelled| BridgeError::Cancelled)?;
+    let edge = linking::mean_edge(mesh, topology);
+    let lowest = lowest(mesh, gate_plane);
+    let stands_on_board = !gate.is_empty() && lowest >= -edge;
+    let mut gate = gate.to_vec();
+    let mut gaps = Vec::new();
+    let (skin, classes, loops) = loop {
+        let skin = Skin::new(mesh, topology, &gate, gate_plane);
+        if skin.faces.is_empty() {
+            return Err(BridgeError::GateCoversAll);
+        }
+        let classes = Classes::new(mesh, topology, &skin, gate_plane, control)?;
+        let low = if stands_on_board {
+            sealed(mesh, &skin, search::through_board(&skin, &classes), edge, gate_plane)
+        } else {
+            Vec::new()
+        };
+        if low.is_empty() {
+            let loops = search::shortest_loops(&skin, &classes, control)
+                .map_err(|Cancelled| BridgeError::Cancelled)?;
+            break (skin, classes, loops);
+        }
+        for (path, gap) in low {
+            gate.extend(path);
+            gaps.push(gap);
+        }
+        control.check().map_err(|Cancelled| BridgeError::Cancelled)?;
+    };
 
     let mut warnings: Vec<BridgeWarning> = skin
         .pockets
         .iter()
         .map(|p| BridgeWarning::ClosedPocket { centre: p.centre, area: p.area })
+        .chain(gaps)
         .collect();
-    let edge = linking::mean_edge(mesh, topology);
-    let lowest = lowest(mesh, gate_plane);
     if skin.patch_count > 1 && lowest < -edge {
         warnings.push(BridgeWarning::BelowBoard { depth: -lowest });
     }
@@ -285,12 +322,13 @@ pub fn find_bridges_with(
     let near = Surroundings {
         solid: &solid,
         topology,
-        board: (!gate.is_empty() && lowest >= -edge).then_some(gate_plane),
+        board: stands_on_board.then_some(gate_plane),
         clearance: 0.02 * edge,
+        control,
     };
     let mut bridges = Vec::with_capacity(loops.len());
     for (index, cut) in loops.iter().enumerate() {
-        let bridge = measure(&skin, &near, cut, edge, control)?;
+        let bridge = measure::bridge(&skin, &classes, &near, cut, edge)?;
         let width = bridge.neck_area / bridge.neck_width.max(f64::MIN_POSITIVE);
         if width < 0.5 * edge {
             warnings.push(BridgeWarning::FinerThanMesh { bridge: index, width, edge });
@@ -332,132 +370,30 @@ fn lowest(mesh: &TriangleMesh, board: (Point, Vector)) -> f64 {
     mesh.positions.iter().map(|p| (p - board.0).dot(&board.1)).fold(f64::INFINITY, f64::min)
 }
 
-/// Vertices of a cut loop; an open one starts and ends with its gate vertices.
-fn path_of(skin: &Skin, cut: &CutLoop) -> Vec<u32> {
-    let mut path: Vec<u32> =
-        cut.steps.iter().map(|s| skin.walk_ends(s.edge, s.forward).0).collect();
-    if let (true, Some(last)) = (cut.by_board, cut.steps.last()) {
-        path.push(skin.walk_ends(last.edge, last.forward).1);
-    }
-    path
-}
-
-/// Outward normals at vertices from the faces that rubber touches.
-fn rubber_normals(
+/// Openings between model and board that are lower than the mesh can tell: the vertices to
+/// add to the gate, and what to tell the person. A gate taken from a mesh by height comes in
+/// specks wherever the foot is not quite flat; without this every gap between two specks would
+/// be a hole.
+fn sealed(
     mesh: &TriangleMesh,
-    topology: &Topology,
     skin: &Skin,
-    path: &[u32],
-) -> Vec<Vector> {
-    let on_gate = |v: u32| skin.patch_of[v as usize] != u32::MAX;
-    path.iter()
-        .map(|&v| {
-            let mut sum = Vector::zeros();
-            for &edge in topology.edges_of(crate::mesh::VertexId(v)) {
-                for face in topology.edge_faces[edge as usize] {
-                    if !mesh.faces[face as usize].iter().all(|&c| on_gate(c)) {
-                        sum +=
-                            mesh.area_vector(FaceId(face)).try_normalize(0.0).unwrap_or_default();
-                    }
-                }
-            }
-            sum.try_normalize(0.0).unwrap_or_default()
-        })
-        .collect()
-}
-
-fn measure(
-    skin: &Skin,
-    near: &Surroundings<'_>,
-    cut: &CutLoop,
+    openings: Vec<CutLoop>,
     edge: f64,
-    control: &Control<'_>,
-) -> Result<Bridge, BridgeError> {
-    let mesh = near.solid.mesh;
-    let closed = !cut.by_board;
-    let path = path_of(skin, cut);
-    let points: Vec<Point> = path.iter().map(|&v| mesh.positions[v as usize]).collect();
-    let normals = rubber_normals(mesh, near.topology, skin, &path);
-    let straight = rim::straightened(near.solid, &points, closed, 0.5 * edge);
-    let laid = rim::laid_on(near.solid, &straight, closed);
-
-    let determinant = knot::determinant(&closed_polygon(&points, closed, near, edge));
-    let knotted = determinant.is_some_and(|d| d != 1);
-    let tested_rim = rim::rim(&points, &normals, closed, near.board, near.clearance);
-    let spanned = disc::span(&tested_rim, near, knotted, control)?;
-    let state = if spanned.crossings == 0 {
-        DiscState::Plain
-    } else {
-        DiscState::Knotted {
-            crossings: spanned.crossings,
-            determinant,
-            explanation: explain(&spanned, determinant),
-        }
-    };
-
-    let straight_rim = {
-        let flat = vec![Vector::zeros(); straight.len()];
-        rim::rim(&straight, &flat, closed, near.board, 0.0)
-    };
-    let taut = disc::taut(&straight_rim, near);
-    let axis = disc::vector_area(&straight_rim.points).try_normalize(0.0).unwrap_or_else(Vector::z);
-    let centre = taut.centre();
-    // A disc that had to go round something is wider than a taut one.
-    let neck_area = if spanned.tries == 1 { taut.area() } else { spanned.disc.area() };
-    Ok(Bridge {
-        kind: if closed { BridgeKind::Handle } else { BridgeKind::Arch },
-        path,
-        closed,
-        length: rim::length(&laid, closed),
-        neck_area,
-        neck_width: disc::greatest_width(&straight_rim.points),
-        depth: neck::depth(near.solid, &straight, centre, axis, 0.2 * edge),
-        centre,
-        axis,
-        surface: spanned.disc.mesh(),
-        rim: laid,
-        disc: state,
-    })
-}
-
-/// The cut as a closed polygon, an open one closed well below the board. How it is closed there
-/// makes no difference to the knot: the way below can slide past itself freely.
-fn closed_polygon(
-    points: &[Point],
-    closed: bool,
-    near: &Surroundings<'_>,
-    edge: f64,
-) -> Vec<Point> {
-    let mut polygon = points.to_vec();
-    if let (false, Some((origin, up)), Some(&first), Some(&last)) =
-        (closed, near.board, points.first(), points.last())
-    {
-        for p in [last, first] {
-            polygon.push(p - up * ((p - origin).dot(&up) + 10.0 * edge));
+    board: (Point, Vector),
+) -> Vec<(Vec<u32>, BridgeWarning)> {
+    let mut low = Vec::new();
+    for cut in openings {
+        let path = measure::path_of(skin, &cut);
+        let points: Vec<Point> = path.iter().map(|&v| mesh.positions[v as usize]).collect();
+        let heights: Vec<f64> = points.iter().map(|p| (p - board.0).dot(&board.1).abs()).collect();
+        let height = heights.iter().copied().fold(0.0, f64::max);
+        let area: f64 = (1..points.len())
+            .map(|i| (points[i] - points[i - 1]).norm() * 0.5 * (heights[i] + heights[i - 1]))
+            .sum();
+        let centre = disc::centroid(&points);
+        if area < SEALED_BELOW * edge * rim::length(&points, false) && height < edge {
+            low.push((path, BridgeWarning::GapSealed { centre, height }));
         }
     }
-    polygon
-}
-
-fn explain(spanned: &disc::Spanned, determinant: Option<u64>) -> String {
-    let times = match spanned.crossings {
-        1 => "once".to_owned(),
-        n => format!("{n} times"),
-    };
-    let tries = match spanned.tries {
-        1 => "1 try".to_owned(),
-        n => format!("{n} tries"),
-    };
-    match determinant {
-        Some(d) if d != 1 => format!(
-            "This hole is knotted: the line that a cut across it would follow on the model is itself \
-             tied in a knot (its determinant is {d}; a line that bounds a plain disc has 1), so no \
-             plain cut opens it. The model passes through the best disc {times}."
-        ),
-        _ => format!(
-            "No plain disc was found across this hole after {tries}: the model passes through \
-             the best one {times}. The hole is linked with another part of the model or tangled; \
-             this is not proved, so look at it before the pour."
-        ),
-    }
+    low
 }

@@ -24,7 +24,8 @@ pub(super) fn depth(
         .filter_map(|&p| {
             let into = -solid.nearest(p).normal;
             let away = into - axis * into.dot(&axis);
-            let away = away.try_normalize(1e-6).or_else(|| {
+            // On the mouth of a hole the nearest face may be the one beside it.
+            let away = away.try_normalize(0.3).or_else(|| {
                 let out = p - centre;
                 (out - axis * out.dot(&axis)).try_normalize(1e-9)
             })?;
@@ -51,13 +52,16 @@ fn wall(
     let (mut up_done, mut down_done) = (false, false);
     let mut started = false;
     for k in 1..400 {
-        let at = from + away * (step * k as f64);
-        if !solid.nearest(at).inside {
+        let on_way = from + away * (step * k as f64);
+        // A rim on the mouth of a hole runs along the face beside it, where inside and outside
+        // cannot be told: look just either side.
+        let nudged = [0.25, -0.25].map(|part| on_way + axis * (part * step));
+        let Some(at) = nudged.into_iter().find(|&p| solid.nearest(p).inside) else {
             if k > 2 {
                 break;
             }
             continue;
-        }
+        };
         started = true;
         for (sign, best, done) in [(1.0, &mut up, &mut up_done), (-1.0, &mut down, &mut down_done)]
         {

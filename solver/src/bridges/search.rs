@@ -24,9 +24,9 @@ const CLASSES_PER_NODE: [usize; 4] = [1, 4, 12, 48];
 /// Starting nodes spread over the skin in the first round.
 const SPREAD: usize = 128;
 /// Starting nodes when several classes a node are kept.
-const SPREAD_IN_COVER: usize = 8;
+const SPREAD_IN_COVER: usize = 5;
 /// Rounds of starting from the loops found so far, at most: with one class a node, with several.
-const ROUNDS: [usize; 2] = [6, 2];
+const ROUNDS: [usize; 2] = [6, 1];
 
 /// A closed walk that bounds in the rubber.
 #[derive(Clone, Debug)]
@@ -93,6 +93,41 @@ pub(super) fn shortest_loops(
         }
     }
     Ok(chosen)
+}
+
+/// The shortest loop in the class (modulo two) of another, by the lengths of this skin.
+pub(super) fn loop_of_class(
+    skin: &Skin,
+    classes: &Classes,
+    of: &CutLoop,
+    control: &Control<'_>,
+) -> Result<Option<CutLoop>, Cancelled> {
+    let mut from = spread_nodes(skin, SPREAD_IN_COVER);
+    from.extend((skin.first_region as u32..skin.node_count as u32).filter(|&r| skin.is_used(r)));
+    for keep in CLASSES_PER_NODE {
+        let mut best = Best::new();
+        improve(skin, classes, &from, keep, control, &mut best)?;
+        let Some(found) = best.remove(&of.key) else { continue };
+        let nodes: Vec<u32> = found.steps.iter().map(|s| skin.walk(s.edge, s.forward).0).collect();
+        let again: Vec<u32> = nodes
+            .iter()
+            .copied()
+            .filter(|&n| !skin.is_region(n))
+            .step_by(nodes.len() / SPREAD_IN_COVER + 1)
+            .collect();
+        best.insert(found.key.clone(), found);
+        improve(skin, classes, &again, keep, control, &mut best)?;
+        return Ok(best.remove(&of.key));
+    }
+    Ok(None)
+}
+
+/// For every class of loops that the board closes and that bounds in the rubber, the shortest.
+pub(super) fn through_board(skin: &Skin, classes: &Classes) -> Vec<CutLoop> {
+    (skin.first_region as u32..skin.node_count as u32)
+        .filter(|&region| skin.is_used(region))
+        .flat_map(|region| Cover::grow(skin, classes, region, 1).loops().into_values())
+        .collect()
 }
 
 /// The shortest loop of each class modulo two.
@@ -184,8 +219,11 @@ fn spread_nodes(skin: &Skin, count: usize) -> Vec<u32> {
 
 struct State {
     node: u32,
+    distance: f64,
     parent: u32,
     step: Step,
+    /// The state that the way here passes first after the starting node, or itself.
+    branch: u32,
 }
 
 /// Shortest ways from one node to every node, at most `keep` of different class each.
@@ -220,7 +258,12 @@ impl<'a> Cover<'a> {
                 continue;
             }
             let step = if parent == u32::MAX { none } else { Step { edge, forward } };
-            if !cover.push(State { node, parent, step }) {
+            let branch = match parent {
+                u32::MAX => 0,
+                0 => cover.states.len() as u32,
+                _ => cover.states[parent as usize].branch,
+            };
+            if !cover.push(State { node, distance, parent, step, branch }) {
                 continue;
             }
             let index = cover.states.len() as u32 - 1;
@@ -317,20 +360,22 @@ impl<'a> Cover<'a> {
                 return;
             }
         }
-        let (mut out, mut back) = (self.way(s), self.way(t));
-        while let (Some(a), Some(b)) = (out.first(), back.first())
-            && a == b
-        {
-            if self.by_board {
-                return;
-            }
-            out.remove(0);
-            back.remove(0);
+        let key: Vec<u8> = class[rank..].iter().map(|c| (c.rem_euclid(2)) as u8).collect();
+        let known = best.get(&key).map_or(f64::INFINITY, |old| old.length);
+        let apart = from.branch != to.branch || from.branch == 0;
+        let length = from.distance + self.skin.edges[step.edge as usize].length + to.distance;
+        // Two ways that start along the same branch make a loop that does not pass the starting
+        // node: one closed by the board is none then, others are rid of their tail.
+        if (apart && length >= known) || (!apart && self.by_board) {
+            return;
         }
+        let (mut out, mut back) = (self.way(s), self.way(t));
+        let tail = out.iter().zip(&back).take_while(|(a, b)| a == b).count();
+        out.drain(..tail);
+        back.drain(..tail);
         let length = self.skin.edges[step.edge as usize].length
             + out.iter().chain(&back).map(|s| self.skin.edges[s.edge as usize].length).sum::<f64>();
-        let key: Vec<u8> = class[rank..].iter().map(|c| (c.rem_euclid(2)) as u8).collect();
-        if best.get(&key).is_some_and(|old| old.length <= length) {
+        if length >= known {
             return;
         }
         let mut steps = out;

@@ -46,9 +46,9 @@ fn plain(report: &BridgeReport) -> bool {
 fn torus_gives_inner_equator() {
     for (big, small) in [(30.0, 10.0), (40.0, 8.0), (25.0, 15.0)] {
         let mut errors = Vec::new();
-        for n in [24, 48, 96] {
-            let around = (n as f64 * small / big).round() as usize + 4;
-            let mesh = torus(big, small, n, around, 1.0);
+        let around = ((24.0f64 * small / big).round() as usize).max(8);
+        for fine in [1, 2, 4] {
+            let mesh = torus(big, small, 24 * fine, around * fine, 1.0);
             let report = find(&mesh, &[]);
             assert_eq!((report.genus, report.holes, report.bridges.len()), (1, 1, 1));
             let bridge = &report.bridges[0];
@@ -65,7 +65,7 @@ fn torus_gives_inner_equator() {
             assert!(bridge.axis.z.abs() > 0.98);
         }
         for k in 0..4 {
-            for (level, limit) in [0.1, 0.03, 0.01].into_iter().enumerate() {
+            for (level, limit) in [0.15, 0.04, 0.01].into_iter().enumerate() {
                 assert!(errors[level][k] < limit, "{errors:?}");
             }
             // Second order in the edge length: a factor of 4 a step, 2 asked for.
@@ -202,13 +202,14 @@ fn tube_on_its_rim_has_no_bridge() {
     assert_eq!((report.genus, report.holes), (1, 0));
     assert!(report.warnings.is_empty(), "{:?}", report.warnings);
     // Lying on its side the bore is a bridge.
-    let lying = find(
-        &mesh,
-        &(0..mesh.positions.len() as u32)
-            .filter(|&v| mesh.positions[v as usize].x < 1e-9)
-            .collect::<Vec<_>>(),
-    );
+    let side: Vec<u32> =
+        (0..mesh.positions.len() as u32).filter(|&v| mesh.positions[v as usize].x < 1e-9).collect();
+    let topology = Topology::new(&mesh).expect("closed");
+    let board = (Point::origin(), Vector::x());
+    let lying = find_bridges(&mesh, &topology, &side, board).expect("bridges");
     assert_eq!(lying.holes, 1);
+    assert!((lying.bridges[0].length / 40.0 - 1.0).abs() < 0.05);
+    assert!((lying.bridges[0].depth / 30.0 - 1.0).abs() < 0.05, "{}", lying.bridges[0].depth);
 }
 
 /// A cup upside down shuts in a pocket; its board is the mouth.
@@ -237,6 +238,54 @@ fn cup_upside_down_is_a_pocket() {
     assert!(plain(&report));
     assert_eq!(report.bridges[0].kind, BridgeKind::Arch);
     assert!((report.bridges[0].length / 30.0 - 1.0).abs() < 0.08, "{}", report.bridges[0].length);
+}
+
+/// A drilled hole whose shortest loop may lie anywhere along it, mouth included, has the plate's
+/// thickness all the same.
+#[test]
+fn depth_at_the_mouth_of_a_hole() {
+    let mesh = blocks(&without(cells([0, 0, 0], [3, 3, 1]), [1, 1, 0], [2, 2, 1]), 1, 10.0);
+    let report = find(&mesh, &[]);
+    // One cell thick: every loop round the window runs along a mouth or a diagonal.
+    assert!((report.bridges[0].depth / 10.0 - 1.0).abs() < 1e-6, "{}", report.bridges[0].depth);
+}
+
+/// A bar lying on the board that is a hair off it in the middle: no hole, but said. At half
+/// the bar's height it is a hole.
+#[test]
+fn gaps_below_the_mesh_are_sealed() {
+    for (lift, holes) in [(0.5, 0), (5.0, 1)] {
+        let mut mesh = blocks(&cells([0, 0, 0], [6, 1, 1]), 3, 10.0);
+        for p in &mut mesh.positions {
+            if p.z < 1e-9 && p.x > 15.0 && p.x < 45.0 {
+                p.z = lift;
+            }
+        }
+        let report = find(&mesh, &at_height(&mesh, 0.0));
+        assert_eq!(report.holes, holes, "{lift}");
+        let sealed = report
+            .warnings
+            .iter()
+            .any(|w| matches!(w, BridgeWarning::GapSealed { height, .. } if *height == lift));
+        assert_eq!(sealed, holes == 0, "{:?}", report.warnings);
+    }
+}
+
+/// A ring that meets the board in one vertex on its shortest loop is closed by itself.
+#[test]
+fn a_loop_through_a_single_gate_vertex_is_closed() {
+    let mesh = torus(30.0, 10.0, 48, 20, 0.0);
+    let nearest = (0..mesh.positions.len() as u32)
+        .min_by(|&a, &b| {
+            let to_axis = |v: u32| mesh.positions[v as usize].coords.xy().norm();
+            to_axis(a).total_cmp(&to_axis(b))
+        })
+        .expect("a vertex");
+    let topology = Topology::new(&mesh).expect("closed");
+    let report = find_bridges(&mesh, &topology, &[nearest], BOARD).expect("bridges");
+    assert_eq!((report.holes, report.bridges.len()), (1, 1));
+    assert!(report.bridges[0].closed && plain(&report));
+    assert!((report.bridges[0].length / (40.0 * PI) - 1.0).abs() < 0.02);
 }
 
 /// A handle whose lower end is on the board: the board closes the hole, free of charge.
@@ -293,10 +342,12 @@ fn knotted_tubes_are_named() {
         assert_eq!(*determinant, Some(expected));
         assert!(explanation.contains("knotted") && explanation.contains(&expected.to_string()));
     }
-    // A tube along an unknot of the same family is an ordinary ring.
-    let mesh = torus_knot_tube(1.0, 2.0, 120, 10);
-    let report = find(&mesh, &[]);
-    assert!(plain(&report), "{:?}", report.bridges[0].disc);
+    // Tubes along unknots of the same family are ordinary rings, coiled more and more.
+    for turns in [2.0, 3.0] {
+        let mesh = torus_knot_tube(1.0, turns, 120, 10);
+        let report = find(&mesh, &[]);
+        assert!(plain(&report), "{turns}: {:?}", report.bridges[0].disc);
+    }
 }
 
 /// Two hoops on a base, the lower one passing under the higher one, like croquet hoops that

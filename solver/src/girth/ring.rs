@@ -49,8 +49,10 @@ impl<'a> RingJudge<'a> {
     /// The rings round the parts of a vertex set that does not hold the gate: one a connected
     /// part, each taken together with whatever it shuts off from the gate. Each ring is judged by
     /// itself; only those too tight come back.
-    pub fn tight_rings(&self, far_side: &[bool]) -> Vec<Ring> {
-        self.parts(far_side).into_iter().filter_map(|part| self.judge(&part)).collect()
+    ///
+    /// Parts that a cut edge joins across a mesh edge are one: no ring passes between them.
+    pub fn tight_rings(&self, far_side: &[bool], is_cut: impl Fn(u32) -> bool) -> Vec<Ring> {
+        self.parts(far_side, is_cut).into_iter().filter_map(|part| self.judge(&part)).collect()
     }
 
     /// The ring round one region, if it is too tight.
@@ -91,7 +93,7 @@ impl<'a> RingJudge<'a> {
     }
 
     /// Connected parts of `far_side`, each with the vertices it shuts off from the gate added.
-    pub fn parts(&self, far_side: &[bool]) -> Vec<Vec<bool>> {
+    pub fn parts(&self, far_side: &[bool], is_cut: impl Fn(u32) -> bool) -> Vec<Vec<bool>> {
         let n = far_side.len();
         let mut done = vec![false; n];
         let mut parts = Vec::new();
@@ -100,7 +102,7 @@ impl<'a> RingJudge<'a> {
                 continue;
             }
             let mut part = vec![false; n];
-            self.spread(&mut part, vec![seed], |v| far_side[v as usize]);
+            self.spread(&mut part, vec![seed], |v| far_side[v as usize], &is_cut);
             for v in 0..n {
                 done[v] |= part[v];
             }
@@ -109,7 +111,7 @@ impl<'a> RingJudge<'a> {
             let gate: Vec<u32> = (0..n as u32)
                 .filter(|&v| self.graph.is_gate[v as usize] && !part[v as usize])
                 .collect();
-            self.spread(&mut open, gate, |v| !part[v as usize]);
+            self.spread(&mut open, gate, |v| !part[v as usize], &is_cut);
             for v in 0..n {
                 part[v] = !open[v];
                 done[v] |= part[v];
@@ -119,14 +121,21 @@ impl<'a> RingJudge<'a> {
         parts
     }
 
-    fn spread(&self, member: &mut [bool], seeds: Vec<u32>, allowed: impl Fn(u32) -> bool) {
+    fn spread(
+        &self,
+        member: &mut [bool],
+        seeds: Vec<u32>,
+        allowed: impl Fn(u32) -> bool,
+        is_cut: &impl Fn(u32) -> bool,
+    ) {
         let mut stack = seeds;
         for &v in &stack {
             member[v as usize] = true;
         }
         while let Some(v) = stack.pop() {
-            for to in self.graph.mesh_neighbours(v) {
-                if !member[to as usize] && allowed(to) {
+            for &(edge, to) in self.graph.incident(v) {
+                let joined = !self.graph.edges[edge as usize].across || is_cut(edge);
+                if joined && !member[to as usize] && allowed(to) {
                     member[to as usize] = true;
                     stack.push(to);
                 }

@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 
+use rayon::prelude::*;
+
 use super::project::first_not_finite;
 use super::self_crossing::{SelfCrossings, self_crossings};
 use super::thin_parts::{ThinParts, thin_parts};
@@ -116,6 +118,15 @@ fn plural(count: usize, one: &str, many: &str) -> String {
 
 /// Look for every fault of a mesh.
 pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
+    check_and_index(mesh, options).0
+}
+
+/// Look for every fault; hand out the index that was made for it too, if the mesh could be
+/// indexed.
+pub(super) fn check_and_index(
+    mesh: &TriangleMesh,
+    options: &CheckOptions,
+) -> (CheckReport, Option<SurfaceLocator>) {
     let mut report = CheckReport {
         vertices: mesh.positions.len(),
         faces: mesh.faces.len(),
@@ -127,19 +138,19 @@ pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
     };
     if mesh.faces.is_empty() {
         add(FaultKind::Empty, 0, None, "the mesh has no faces".to_owned());
-        return report;
+        return (report, None);
     }
     let count = mesh.positions.len() as u32;
     let bad = mesh.faces.iter().filter(|f| f.iter().any(|v| *v >= count)).count();
     if bad > 0 {
         let what = plural(bad, "face names a vertex", "faces name vertices");
         add(FaultKind::BadIndex, bad, None, format!("{what} that the mesh does not have"));
-        return report;
+        return (report, None);
     }
     if let Some(v) = first_not_finite(&mesh.positions) {
         let message = format!("vertex {v} has a coordinate that is not a finite number");
         add(FaultKind::NotFinite, 1, None, message);
-        return report;
+        return (report, None);
     }
 
     let edges = EdgeTally::new(mesh);
@@ -211,8 +222,10 @@ pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
             add(FaultKind::InsideOut, turned, None, message);
         }
     }
-    let crossings = self_crossings(mesh);
-    if let Some(place) = crossings.first_place {
+    // The faults above are all that could keep the mesh from being indexed.
+    let locator = SurfaceLocator::new(mesh).ok();
+    let crossings = locator.as_ref().map(|locator| self_crossings(mesh, locator));
+    if let Some((crossings, place)) = crossings.and_then(|c| Some((c, c.first_place?))) {
         let message = format!(
             "the surface passes through itself: {} cross in {}, the first near {}",
             plural(crossings.faces, "face", "faces"),
@@ -223,11 +236,11 @@ pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
     }
     let mut thin = None;
     if let (true, Some(resolution)) = (sound, options.working_resolution)
-        && let Ok(locator) = SurfaceLocator::new(mesh)
-        && let Some(found) = thin_parts(mesh, &locator, resolution)
+        && let Some(locator) = &locator
+        && let Some(found) = thin_parts(mesh, locator, resolution)
     {
         let message = format!(
-            "thin parts: {:.1} % of the surface is less than {resolution:.2} mm thick, the least is {:.2} mm at {}",
+            "thin parts: {:.2} % of the surface is less than {resolution:.2} mm thick, the least is {:.2} mm at {}",
             100.0 * found.area_share,
             found.least,
             at(&found.place)
@@ -235,11 +248,16 @@ pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
         add(FaultKind::ThinPart, found.samples, Some(found.place), message);
         thin = Some(found);
     }
-    report.genus = genus(mesh).ok();
+    report.genus = if sound && pinched.is_empty() {
+        // A closed mesh has three edges for two faces.
+        Some(bodies.len() as i64 - euler_of_closed(mesh) / 2)
+    } else {
+        genus(mesh).ok()
+    };
     report.bodies = bodies;
-    report.crossings = Some(crossings);
+    report.crossings = crossings;
     report.thin = thin;
-    report
+    (report, locator)
 }
 
 /// Whether a face has no area to speak of: two corners in one, or a height below a millionth of
@@ -248,6 +266,16 @@ pub(super) fn is_degenerate(mesh: &TriangleMesh, face: FaceId) -> bool {
     let [a, b, c] = mesh.corners(face);
     let longest = (b - a).norm_squared().max((c - b).norm_squared()).max((a - c).norm_squared());
     mesh.area_vector(face).norm() <= 1e-6 * longest
+}
+
+/// Euler's characteristic of a closed mesh without counting edges: there are three for two faces.
+pub(super) fn euler_of_closed(mesh: &TriangleMesh) -> i64 {
+    let mut used = vec![false; mesh.positions.len()];
+    for &v in mesh.faces.iter().flatten() {
+        used[v as usize] = true;
+    }
+    let used = used.into_iter().filter(|u| *u).count() as i64;
+    used - mesh.faces.len() as i64 / 2
 }
 
 /// Edges sorted by how many faces they have.
@@ -272,7 +300,7 @@ impl EdgeTally {
                 }
             }
         }
-        halves.sort_unstable();
+        halves.par_sort_unstable();
         let mut tally = Self { open: Vec::new(), disagreeing: Vec::new(), crowded: Vec::new() };
         for group in halves.chunk_by(|x, y| (x.0, x.1) == (y.0, y.1)) {
             let (low, high, backwards) = group[0];
@@ -294,7 +322,7 @@ impl EdgeTally {
 }
 
 /// Vertices whose faces are not all connected with each other across edges at the vertex.
-fn pinched_vertices(mesh: &TriangleMesh) -> Vec<u32> {
+pub(super) fn pinched_vertices(mesh: &TriangleMesh) -> Vec<u32> {
     let mut start = vec![0u32; mesh.positions.len() + 1];
     for face in &mesh.faces {
         for &v in face {

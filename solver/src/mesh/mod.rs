@@ -22,7 +22,7 @@ mod topology;
 
 pub use canonical::canonical;
 pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus};
-pub use decimate::{DecimateError, Decimated, decimate, default_deviation};
+pub use decimate::{DecimateError, Decimated, WORKING_FACES, decimate, default_deviation};
 pub use io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};
 pub use prepare::{Model, PrepareError, PrepareOptions, prepare, prepare_mesh};
 pub use project::{LocatorError, SurfaceHit, SurfaceLocator};

@@ -1,10 +1,10 @@
 //! From bytes to a model that can be planned on.
 
-use super::check::{CheckOptions, CheckReport, Fault, FaultKind, check};
-use super::decimate::{DecimateError, decimate, default_deviation};
+use super::check::{CheckOptions, CheckReport, Fault, FaultKind, check, check_and_index};
+use super::decimate::{DecimateError, decimate_indexed, default_deviation};
 use super::io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};
 use super::repair::repair;
-use super::{TopologyError, TriangleMesh, genus};
+use super::{SurfaceLocator, TopologyError, TriangleMesh, genus};
 
 /// How a model is prepared.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -122,7 +122,8 @@ pub fn prepare_mesh(mesh: TriangleMesh, options: &PrepareOptions) -> Result<Mode
     }
     let repaired = repair(mesh);
     let original = repaired.mesh;
-    let report = check(&original, &CheckOptions { working_resolution: Some(resolution) });
+    let (report, locator) =
+        check_and_index(&original, &CheckOptions { working_resolution: Some(resolution) });
     let (fatal, mild): (Vec<Fault>, Vec<Fault>) =
         report.faults.iter().cloned().partition(|f| is_fatal(f.kind, options));
     if !fatal.is_empty() {
@@ -133,7 +134,11 @@ pub fn prepare_mesh(mesh: TriangleMesh, options: &PrepareOptions) -> Result<Mode
         });
     }
     let crossings = report.crossings.map_or(0, |c| c.pairs);
-    let decimated = decimate(&original, allowed_deviation, crossings)?;
+    let locator = match locator {
+        Some(locator) => locator,
+        None => SurfaceLocator::new(&original).map_err(DecimateError::Surface)?,
+    };
+    let decimated = decimate_indexed(&original, &locator, allowed_deviation, crossings)?;
     let mut warnings: Vec<String> = mild.into_iter().map(|f| f.message).collect();
     warnings.extend(decimated.retries);
     Ok(Model {

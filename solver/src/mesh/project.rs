@@ -3,6 +3,7 @@
 //! The queries are parry3d's bounding volume hierarchy. That library does its mathematics in
 //! glam; this file is the one seam where points are converted.
 
+use parry3d_f64::bounding_volume::Aabb;
 use parry3d_f64::math::Vector as GlamVector;
 use parry3d_f64::query::Ray;
 use parry3d_f64::shape::{CompositeShapeRef, TriMesh};
@@ -128,6 +129,12 @@ impl SurfaceLocator {
         let second = (point - a).cross(&(c - a)).dot(&whole) / square;
         let third = (b - a).cross(&(point - a)).dot(&whole) / square;
         [1.0 - second - third, second, third]
+    }
+
+    /// Faces whose boxes meet the box between two corners, in no particular order.
+    pub(super) fn faces_near(&self, low: &Point, high: &Point) -> Vec<u32> {
+        let wanted = Aabb::new(to_glam(&low.coords), to_glam(&high.coords));
+        self.shape.bvh().intersect_aabb(&wanted).collect()
     }
 
     /// Vertex indices of a face.

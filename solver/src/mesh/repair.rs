@@ -27,9 +27,14 @@ pub struct Repaired {
 /// be finite and indices valid.
 pub fn repair(mesh: TriangleMesh) -> Repaired {
     let mut work = Repaired { mesh, done: Vec::new(), refused: Vec::new() };
-    work.weld();
-    work.drop_faces();
-    work.cap();
+    work.drop_empty_faces();
+    // A mesh whose edges all join two faces that agree has nothing to weld, to cap, or twice.
+    if !EdgeTally::new(&work.mesh).is_sound() {
+        work.weld();
+        work.drop_empty_faces();
+        work.drop_double_faces();
+        work.cap();
+    }
     work.turn();
     work.drop_unused_vertices();
     work
@@ -91,13 +96,16 @@ impl Repaired {
         ));
     }
 
-    fn drop_faces(&mut self) {
+    fn drop_empty_faces(&mut self) {
         let before = self.mesh.faces.len();
         self.mesh.faces.retain(|f| f[0] != f[1] && f[1] != f[2] && f[2] != f[0]);
         let empty = before - self.mesh.faces.len();
         if empty > 0 {
             self.done.push(format!("dropped {empty} faces with two corners in one vertex"));
         }
+    }
+
+    fn drop_double_faces(&mut self) {
         let before = self.mesh.faces.len();
         let mut seen = HashSet::with_capacity(before);
         self.mesh.faces.retain(|f| {
@@ -311,14 +319,6 @@ impl Opening {
             .sum();
         turn.abs() > std::f64::consts::PI
     }
-}
-
-/// Area of the faces, for tests and messages.
-#[cfg(test)]
-fn face_count_with_normal(mesh: &TriangleMesh, normal: &Vector) -> usize {
-    (0..mesh.faces.len() as u32)
-        .filter(|f| mesh.area_vector(FaceId(*f)).normalize().dot(normal) > 0.999)
-        .count()
 }
 
 #[cfg(test)]

@@ -5,13 +5,10 @@
 //! geometric predicates", 1997, by the crate robust). Faces that only touch along a shared corner
 //! or edge do not cross; neighbours that fold through or onto each other do.
 
-use parry3d_f64::bounding_volume::Aabb;
-use parry3d_f64::math::Vector as GlamVector;
-use parry3d_f64::partitioning::{Bvh, BvhBuildStrategy};
 use rayon::prelude::*;
 use robust::{Coord, Coord3D, orient2d, orient3d};
 
-use super::{FaceId, Point, TriangleMesh};
+use super::{FaceId, Point, SurfaceLocator, TriangleMesh};
 
 /// Extent of self-crossing.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -24,27 +21,9 @@ pub struct SelfCrossings {
     pub first_place: Option<Point>,
 }
 
-/// Find all pairs of faces that cross. Indices and coordinates must be sound.
-pub fn self_crossings(mesh: &TriangleMesh) -> SelfCrossings {
-    let boxes: Vec<Aabb> = (0..mesh.faces.len() as u32)
-        .map(|f| {
-            let [a, b, c] = mesh.corners(FaceId(f));
-            let (low, high) = (a.inf(&b).inf(&c), a.sup(&b).sup(&c));
-            Aabb::new(GlamVector::new(low.x, low.y, low.z), GlamVector::new(high.x, high.y, high.z))
-        })
-        .collect();
-    let tree = Bvh::from_leaves(BvhBuildStrategy::Binned, &boxes);
-    let pairs: Vec<[u32; 2]> = (0..mesh.faces.len() as u32)
-        .into_par_iter()
-        .flat_map_iter(|f| {
-            let mut found: Vec<u32> = tree
-                .intersect_aabb(&boxes[f as usize])
-                .filter(|&g| g > f && faces_cross(mesh, f, g))
-                .collect();
-            found.sort_unstable();
-            found.into_iter().map(move |g| [f, g])
-        })
-        .collect();
+/// Count the faces that cross. `locator` is the mesh's own.
+pub fn self_crossings(mesh: &TriangleMesh, locator: &SurfaceLocator) -> SelfCrossings {
+    let pairs = crossing_pairs(mesh, locator);
     let mut faces: Vec<u32> = pairs.iter().flatten().copied().collect();
     faces.sort_unstable();
     faces.dedup();
@@ -53,6 +32,21 @@ pub fn self_crossings(mesh: &TriangleMesh) -> SelfCrossings {
         Point::from((a.coords + b.coords + c.coords) / 3.0)
     });
     SelfCrossings { pairs: pairs.len(), faces: faces.len(), first_place }
+}
+
+/// All pairs of faces that cross, lower index first, in order.
+pub(super) fn crossing_pairs(mesh: &TriangleMesh, locator: &SurfaceLocator) -> Vec<[u32; 2]> {
+    (0..mesh.faces.len() as u32)
+        .into_par_iter()
+        .flat_map_iter(|f| {
+            let [a, b, c] = mesh.corners(FaceId(f));
+            let (low, high) = (a.inf(&b).inf(&c), a.sup(&b).sup(&c));
+            let mut found = locator.faces_near(&low, &high);
+            found.retain(|&g| g > f && faces_cross(mesh, f, g));
+            found.sort_unstable();
+            found.into_iter().map(move |g| [f, g])
+        })
+        .collect()
 }
 
 fn exact(p: &Point) -> Coord3D<f64> {
@@ -68,9 +62,14 @@ fn faces_cross(mesh: &TriangleMesh, f: u32, g: u32) -> bool {
     // Corners in the same place count as shared, welded or not.
     let p_own: Vec<usize> = (0..3).filter(|&k| !q.contains(&p[k])).collect();
     let q_own: Vec<usize> = (0..3).filter(|&k| !p.contains(&q[k])).collect();
-    let above = q.map(|x| side(&p[0], &p[1], &p[2], &x));
-    if above.iter().all(|s| *s == 0.0) {
+    // A shared corner lies in the other's plane by definition: asking the exact predicate would
+    // take its slowest way to the same answer.
+    if q_own.iter().all(|&k| side(&p[0], &p[1], &p[2], &q[k]) == 0.0) {
         return flat_overlap(&p, &q);
+    }
+    if q_own.len() == 1 {
+        // Two planes that meet in the shared edge meet nowhere else.
+        return false;
     }
     // An edge with a shared corner meets the other face's plane there and nowhere else.
     edges_between(&q, &q_own).any(|[a, b]| segment_crosses(&a, &b, &p))

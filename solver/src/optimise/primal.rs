@@ -198,6 +198,13 @@ impl<'a> Builder<'a> {
         Some(self.trim(&full, random))
     }
 
+    /// Make a set that misses some rows meet them with little change, and trim it.
+    pub fn mend(&self, cut: &CutSet, random: &mut ChaCha8Rng) -> Option<CutSet> {
+        let guide: Vec<f64> = self.graph.edges.iter().map(|e| e.cost).collect();
+        let full = self.complete(cut, &guide, random)?;
+        Some(self.trim(&full, random))
+    }
+
     /// Take away a random part of a plan, join up what is missed, trim.
     pub fn vary(&self, cut: &CutSet, relaxed: &[f64], random: &mut ChaCha8Rng) -> Option<CutSet> {
         let lean = random.random_range(0.0..0.95);

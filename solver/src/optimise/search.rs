@@ -72,7 +72,13 @@ pub enum SearchError {
 /// Primal steps a round.
 const STEPS: usize = 60;
 /// Rings asked of the separator a round.
-const RINGS: usize = 80;
+const RINGS: usize = 40;
+/// Times a candidate is mended in one round.
+const ATTEMPTS: usize = 12;
+/// Targets looked at for the relaxation's own solution, twice a round.
+const SAMPLE: usize = 96;
+/// Step through the targets, coprime to their usual number, so that samples are well spread.
+const STRIDE: usize = 37;
 /// Rounds without any progress after which the search gives up.
 const PATIENCE: u32 = 25;
 
@@ -98,21 +104,21 @@ pub fn search(
         pool.add_ring(graph, ring);
     }
     let start = fixed.indicator(graph);
-    for ring in separator.tight_rings(&start, Crossing::Forbidden, &every, usize::MAX, control) {
+    let first = separator.tight_rings(&start, Crossing::Forbidden, &order, usize::MAX, control);
+    for ring in first.rings {
         pool.add_ring(graph, ring);
     }
+    to_front(&mut order, &first.hits);
     let mut best: Option<(f64, CutSet)> = None;
-    let mut candidate: Option<CutSet> = None;
     let mut bound: f64 = 0.0;
     let mut rounds = 0;
     let mut idle = 0;
+    let mut sample = 0;
     let stopped_by = loop {
         rounds += 1;
         relaxation.take_rows(&pool);
-        let deepest = deepest(graph, &pool);
-        let builder = Builder::new(graph, &pool, settings, &deepest);
-        let previous = candidate.take().or_else(|| best.as_ref().map(|b| b.1.clone()));
         let relaxed: Relaxed = relaxation.solve()?;
+        let known_rings = pool.rings.len();
         let new_bound = if pool_needs_cut(&pool, &fixed) {
             // Whatever the plan is, it has at least one cut.
             (relaxed.bound.max(settings.least_cut) + settings.entry_price).max(bound)
@@ -121,52 +127,72 @@ pub fn search(
         };
         let moved = new_bound > bound + 1e-6;
         bound = new_bound;
-        let fresh = improve(&builder, previous, best.as_ref(), &relaxed.cut, &mut random);
-        let mut new_rings = 0;
+
         let mut passed = false;
-        if let Some(fresh) = fresh {
-            let cost = builder.cost(&fresh);
-            let price = builder.penalised_cost(&fresh);
-            if price.is_finite()
-                && best.as_ref().is_none_or(|(_, b)| price < builder.penalised_cost(b) - 1e-9)
-            {
-                let all =
-                    CutSet::new(fresh.edges().iter().chain(&settings.fixed).copied().collect());
-                let rings = separator.tight_rings(
-                    &all.indicator(graph),
-                    Crossing::Forbidden,
-                    &order,
-                    RINGS,
-                    control,
-                );
-                if rings.is_empty() {
-                    best = Some((cost, fresh));
-                    passed = true;
-                } else {
-                    for ring in rings {
-                        new_rings += usize::from(pool.add_ring(graph, ring));
-                    }
-                    candidate = Some(fresh);
+        let mut candidate: Option<CutSet> = None;
+        for attempt in 0..ATTEMPTS {
+            let deepest = deepest(graph, &pool);
+            let builder = Builder::new(graph, &pool, settings, &deepest);
+            // Vary once a round; after that only mend what was found missing, so that the plan
+            // settles instead of running on to places where no ring has been looked for yet.
+            let next = match candidate.take() {
+                None if attempt == 0 => {
+                    improve(&builder, best.as_ref().map(|b| &b.1), &relaxed.cut, &mut random)
                 }
+                None => None,
+                Some(old) => builder.mend(&old, &mut random),
+            };
+            let Some(next) = next else { break };
+            let price = builder.penalised_cost(&next);
+            let worse = best
+                .as_ref()
+                .is_some_and(|(_, b)| builder.meets_all(b) && price >= builder.penalised_cost(b) - 1e-9);
+            if !price.is_finite() || worse {
+                break;
             }
-        }
-        let widest = pool.rings.iter().map(|r| r.width).fold(0.0, f64::max);
-        for share in [0.3, 1.0] {
-            let rings = separator.tight_rings(
-                &relaxed.cut,
-                Crossing::Priced(share * widest),
+            let all = CutSet::new(next.edges().iter().chain(&settings.fixed).copied().collect());
+            let found = separator.tight_rings(
+                &all.indicator(graph),
+                Crossing::Forbidden,
                 &order,
                 RINGS,
                 control,
             );
-            for ring in rings {
-                new_rings += usize::from(pool.add_ring(graph, ring));
+            if control.is_cancelled() {
+                break;
+            }
+            to_front(&mut order, &found.hits);
+            if found.rings.is_empty() {
+                best = Some((builder.cost(&next), next));
+                passed = true;
+                break;
+            }
+            for ring in found.rings {
+                pool.add_ring(graph, ring);
+            }
+            candidate = Some(next);
+            if control.elapsed().as_secs_f64() > settings.deadline && best.is_some() {
+                break;
             }
         }
-        // Look at other targets first next time, so that an early stop does not always see the
-        // same ones.
-        let shift = order.len() / 3;
-        order.rotate_left(shift);
+        let widest = pool.rings.iter().map(|r| r.width).fold(0.0, f64::max);
+        for share in [0.3, 1.0] {
+            let looked: Vec<usize> = (0..SAMPLE.min(every.len()))
+                .map(|k| every[(sample + k * STRIDE) % every.len()])
+                .collect();
+            sample += 1;
+            let found = separator.tight_rings(
+                &relaxed.cut,
+                Crossing::Priced(share * widest),
+                &looked,
+                RINGS,
+                control,
+            );
+            for ring in found.rings {
+                pool.add_ring(graph, ring);
+            }
+        }
+        let new_rings = pool.rings.len() - known_rings;
 
         let gap = best.as_ref().map(|(c, _)| if *c > 0.0 { (c - bound) / c } else { 0.0 });
         control.report(Progress {
@@ -213,26 +239,25 @@ fn pool_needs_cut(pool: &RowPool, fixed: &CutSet) -> bool {
         .any(|&a| a < 1.0 - super::rows::ROW_TOLERANCE)
 }
 
+/// Move what was found useful to the front, in order of the last use.
+fn to_front(order: &mut Vec<usize>, hits: &[usize]) {
+    let mut next: Vec<usize> = hits.to_vec();
+    next.extend(order.iter().copied().filter(|t| !hits.contains(t)));
+    *order = next;
+}
+
 /// Some steps of the primal search; the cheapest set that meets every row of the pool.
 fn improve(
     builder: &Builder<'_>,
-    previous: Option<CutSet>,
-    best: Option<&(f64, CutSet)>,
+    best: Option<&CutSet>,
     relaxed: &[f64],
     random: &mut ChaCha8Rng,
 ) -> Option<CutSet> {
-    let mut current = match previous {
-        Some(cut) if builder.meets_all(&cut) => Some(cut),
-        Some(cut) => builder.repair(&cut, relaxed, random),
-        None => builder.repair(&CutSet::default(), relaxed, random),
+    let mut current = match best {
+        Some(cut) if builder.meets_all(cut) => cut.clone(),
+        Some(cut) => builder.mend(cut, random)?,
+        None => builder.repair(&CutSet::default(), relaxed, random)?,
     };
-    if let Some((_, cut)) = best
-        && builder.meets_all(cut)
-        && current.as_ref().is_none_or(|c| builder.penalised_cost(cut) < builder.penalised_cost(c))
-    {
-        current = Some(cut.clone());
-    }
-    let mut current = current?;
     let mut cost = builder.penalised_cost(&current);
     for _ in 0..STEPS {
         if let Some(next) = builder.vary(&current, relaxed, random) {

@@ -106,7 +106,7 @@ impl<'a> Separator<'a> {
             .map(|k| distance.iter().map(|&d| d > far * k as f64 / steps as f64).collect())
             .collect();
         sides.extend(self.targets.iter().map(|t| membership(n, &t.core)));
-        sides.par_iter().flat_map_iter(|side| self.judge.tight_rings(side)).collect()
+        sides.par_iter().flat_map_iter(|side| self.judge.tight_rings(side, |_| false)).collect()
     }
 
     /// The shortest ring round each target that the cuts leave, tight or not: what the rubber has
@@ -136,7 +136,7 @@ impl<'a> Separator<'a> {
                 return Vec::new();
             }
             let far: Vec<bool> = network.source_side().iter().map(|&s| !s).collect();
-            self.judge.parts(&far).into_iter().map(|part| self.judge.measure(&part)).collect()
+            self.judge.parts(&far, |e| cut[e as usize] > 0.5).into_iter().map(|part| self.judge.measure(&part)).collect()
         };
         let mut rings: Vec<Ring> = self
             .targets
@@ -161,7 +161,7 @@ impl<'a> Separator<'a> {
         order: &[usize],
         limit: usize,
         control: &Control<'_>,
-    ) -> Vec<Ring> {
+    ) -> Found {
         let graph = self.graph();
         let capacity: Vec<i64> = graph
             .edges
@@ -191,9 +191,10 @@ impl<'a> Separator<'a> {
             }
             let far: Vec<bool> = network.source_side().iter().map(|&s| !s).collect();
             let near = network.sink_side();
-            let mut rings = self.judge.tight_rings(&far);
+            let is_cut = |e: u32| crossing == Crossing::Forbidden && cut[e as usize] > 0.5;
+            let mut rings = self.judge.tight_rings(&far, is_cut);
             if near != far {
-                rings.extend(self.judge.tight_rings(&near));
+                rings.extend(self.judge.tight_rings(&near, is_cut));
             }
             rings.retain(|ring| crossed(ring) < 1.0 - 1e-6);
             rings
@@ -201,21 +202,31 @@ impl<'a> Separator<'a> {
         // Whole chunks at a time, so that where the search stops does not depend on which thread
         // was faster.
         let mut rings: Vec<Ring> = Vec::new();
+        let mut hits = Vec::new();
         for chunk in order.chunks(CHUNK) {
-            let found: Vec<Ring> = chunk
+            let found: Vec<Vec<Ring>> = chunk
                 .par_iter()
                 .map_init(|| self.network.clone(), |network, &t| look(network, &self.targets[t]))
-                .flatten_iter()
                 .collect();
-            rings.extend(found);
+            hits.extend(chunk.iter().zip(&found).filter(|(_, r)| !r.is_empty()).map(|(&t, _)| t));
+            rings.extend(found.into_iter().flatten());
             if rings.len() >= limit {
                 break;
             }
         }
         rings.sort_by(|a, b| a.outline.cmp(&b.outline));
         rings.dedup_by(|a, b| a.outline == b.outline);
-        rings
+        Found { rings, hits }
     }
+}
+
+/// Tight rings, and the targets round which they were found.
+#[derive(Clone, Debug, Default)]
+pub struct Found {
+    /// The rings, each once.
+    pub rings: Vec<Ring>,
+    /// Targets that gave a ring.
+    pub hits: Vec<usize>,
 }
 
 /// How a ring may cross what is cut.

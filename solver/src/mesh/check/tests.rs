@@ -1,6 +1,10 @@
 use super::super::fixtures::*;
 use super::*;
 
+fn crossings_of(mesh: &TriangleMesh) -> SelfCrossings {
+    self_crossings(mesh, &SurfaceLocator::new(mesh).expect("sound indices"))
+}
+
 fn kinds(mesh: &TriangleMesh) -> Vec<FaultKind> {
     check(mesh, &CheckOptions::default()).faults.iter().map(|f| f.kind).collect()
 }
@@ -106,23 +110,23 @@ fn neighbours_that_fold_through_each_other_cross() {
             .to_vec(),
         faces: vec![[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]],
     };
-    assert_eq!(super::super::self_crossing::self_crossings(&fan).pairs, 0);
+    assert_eq!(crossings_of(&fan).pairs, 0);
     fan.positions[4] = Point::new(10.0, 25.0, 0.0);
-    assert!(super::super::self_crossing::self_crossings(&fan).pairs > 0);
+    assert!(crossings_of(&fan).pairs > 0);
 }
 
 #[test]
 fn crossings_do_not_depend_on_how_the_mesh_lies() {
     let cube = icosphere(20.0, 2);
     let crossed = joined(&cube, &moved(&cube, [9.0, 8.0, 7.0]));
-    let count = super::super::self_crossing::self_crossings(&crossed);
+    let count = crossings_of(&crossed);
     let turn = nalgebra::Rotation3::from_euler_angles(0.3, 1.1, -0.7);
     let mut turned = crossed.clone();
     for p in &mut turned.positions {
         *p = turn * *p;
     }
     turned.faces.reverse();
-    let again = super::super::self_crossing::self_crossings(&turned);
+    let again = crossings_of(&turned);
     assert_eq!((count.pairs, count.faces), (again.pairs, again.faces));
     assert!(count.pairs > 0);
 }

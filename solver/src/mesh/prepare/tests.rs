@@ -1,5 +1,5 @@
+use super::super::FaceId;
 use super::super::fixtures::*;
-use super::super::{FaceId, SurfaceLocator};
 use super::*;
 
 fn faults(mesh: TriangleMesh) -> Vec<FaultKind> {
@@ -24,7 +24,8 @@ fn sound_models_come_through_with_their_genus() {
 
 #[test]
 fn results_come_back_on_the_original() {
-    let model = prepare_mesh(icosphere(50.0, 5), &PrepareOptions::default()).expect("sound");
+    let model = prepare_mesh(icosphere(50.0, 6), &PrepareOptions::default()).expect("sound");
+    assert!(model.working.faces.len() < model.original.faces.len());
     let locator = SurfaceLocator::new(&model.original).expect("locator");
     for f in 0..model.working.faces.len() as u32 {
         let [a, b, c] = model.working.corners(FaceId(f));
@@ -86,4 +87,11 @@ fn self_crossing_must_be_accepted_by_a_person() {
     let options = PrepareOptions { accept_self_crossing: true, ..PrepareOptions::default() };
     let model = prepare_mesh(folded, &options).expect("accepted");
     assert!(model.warnings.iter().any(|w| w.contains("passes through itself")));
+}
+
+#[test]
+fn any_thread_may_ask_a_locator() {
+    fn shared<T: Send + Sync>() {}
+    shared::<SurfaceLocator>();
+    shared::<Model>();
 }

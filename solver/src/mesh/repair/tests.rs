@@ -1,9 +1,16 @@
+use super::super::FaceId;
 use super::super::check::{CheckOptions, FaultKind, check};
 use super::super::fixtures::*;
 use super::*;
 
 fn is_sound(mesh: &TriangleMesh) -> bool {
     check(mesh, &CheckOptions::default()).faults.is_empty()
+}
+
+fn face_count_with_normal(mesh: &TriangleMesh, normal: &Vector) -> usize {
+    (0..mesh.faces.len() as u32)
+        .filter(|f| mesh.area_vector(FaceId(*f)).normalize().dot(normal) > 0.999)
+        .count()
 }
 
 /// Every face with corners of its own.
