@@ -20,6 +20,7 @@ pub fn straighten_within_rows(
     rows: &CurveRows<'_>,
     cuts: &mut Vec<CutCurves>,
     rims: &mut Vec<CutCurves>,
+    least_cut: f64,
 ) -> Vec<Unmet> {
     let (raw_cuts, raw_rims) = (cuts.clone(), rims.clone());
     let mut unmet = Vec::new();
@@ -27,7 +28,7 @@ pub fn straighten_within_rows(
         cuts.clone_from(&raw_cuts);
         rims.clone_from(&raw_rims);
         straighten_all(graph, rows, cuts, rims, may_lose);
-        unmet = fit_ends(graph, rows, cuts, rims);
+        unmet = fit_ends(graph, rows, cuts, rims, least_cut);
         if unmet.is_empty() {
             break;
         }

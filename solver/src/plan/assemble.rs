@@ -29,7 +29,8 @@ pub(super) fn assemble(
     let mut curves = cut_chains(graph, &components);
     let mut rims = cut_chains(graph, &setup.loops);
     let rows = CurveRows::new(graph, &found.pool);
-    let unmet = straighten_within_rows(graph, &rows, &mut curves, &mut rims);
+    let unmet =
+        straighten_within_rows(graph, &rows, &mut curves, &mut rims, request.knife.least_cut);
 
     let fixed: Vec<u32> = setup.loops.iter().flatten().copied().collect();
     let mut cuts: Vec<(f64, Cut)> = Vec::new();
