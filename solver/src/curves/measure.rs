@@ -14,15 +14,20 @@ use crate::optimise::rows::{RowKind, RowPool, signed_distance, stretch_at};
 /// A row as curves see it.
 struct CurveRow {
     kind: RowKind,
-    ring: u32,
+    /// Index of the distance field that the row is measured on.
+    field: u32,
+    /// Width of the strip, or for a bridge how near to its rim a cut opens the way, mm.
     depth: f64,
+    /// Length that meets the row, mm.
+    least: f64,
 }
 
 /// All ring rows of a pool, ready to be measured on curves.
 pub struct CurveRows<'a> {
     graph: &'a PlanningGraph,
     rows: Vec<CurveRow>,
-    /// Signed stretched distance from each ring at each vertex, mm.
+    /// Signed stretched distance from each ring at each vertex, mm; after the rings come the
+    /// distances from the rims of bridges.
     distance: Vec<Vec<f32>>,
 }
 
@@ -43,9 +48,23 @@ impl<'a> CurveRows<'a> {
             .rows
             .iter()
             .filter(|row| row.kind != RowKind::BridgeOpening)
-            .map(|row| CurveRow { kind: row.kind, ring: row.origin, depth: row.depth })
+            .map(|row| CurveRow {
+                kind: row.kind,
+                field: row.origin,
+                depth: row.depth,
+                least: row.depth,
+            })
             .collect();
         Self { graph, rows, distance }
+    }
+
+    /// Ask for `opening` mm of cut within `reach` mm of a bridge's rim, given the distance of every
+    /// vertex from that rim.
+    pub fn add_opening(&mut self, distance_from_rim: &[f64], reach: f64, opening: f64) {
+        let field = self.distance.len() as u32;
+        self.distance.push(distance_from_rim.iter().map(|&d| d as f32).collect());
+        let kind = RowKind::BridgeOpening;
+        self.rows.push(CurveRow { kind, field, depth: reach, least: opening });
     }
 
     /// Number of rows.
@@ -78,24 +97,29 @@ impl<'a> CurveRows<'a> {
             .rows
             .iter()
             .map(|row| {
-                let ring = row.ring as usize;
+                let ring = row.field as usize;
                 let (low, high) = match row.kind {
                     RowKind::StripBeyond => (0.0, row.depth),
                     RowKind::StripBefore => (-row.depth, 0.0),
-                    _ => return 0.0,
+                    RowKind::BridgeOpening => (f64::EPSILON, row.depth),
+                    RowKind::Crossing => return 0.0,
                 };
                 let mut sum = 0.0;
                 for k in 1..points.len() {
                     let length = (points[k].point - points[k - 1].point).norm();
-                    let stretch = self.stretch(&samples[k]);
                     let (a, b) = (at(ring, k - 1), at(ring, k));
+                    let share = share_between(a, b, low, high);
+                    if row.kind == RowKind::BridgeOpening {
+                        sum += length * share;
+                        continue;
+                    }
                     // Distances are measured along the graph, whose ways are a little longer than
                     // straight ones. A curve that runs from the ring right through the strip fills
                     // it whatever the way was measured on, so progress counts as length.
                     let progress = (a.clamp(low, high) - b.clamp(low, high)).abs();
-                    sum += (length * stretch * share_between(a, b, low, high)).max(progress);
+                    sum += (length * self.stretch(&samples[k]) * share).max(progress);
                 }
-                sum / row.depth.max(1e-9)
+                sum / row.least.max(1e-9)
             })
             .collect();
         Contribution { span, filled }
@@ -110,7 +134,7 @@ impl<'a> CurveRows<'a> {
                 let missing = match row.kind {
                     RowKind::Crossing => {
                         let crossed = curves.iter().any(|c| {
-                            let (low, high) = c.span[row.ring as usize];
+                            let (low, high) = c.span[row.field as usize];
                             low <= 0.0 && high >= 0.0
                         });
                         if crossed { 0.0 } else { 1.0 }

@@ -141,8 +141,14 @@ pub fn search(
             }
         };
         if let Some(draft) = proposal {
-            let mut settling =
-                Settling { separator, settings, control, pool: &mut pool, order: &mut order };
+            let mut settling = Settling {
+                separator,
+                settings,
+                control,
+                pool: &mut pool,
+                order: &mut order,
+                first: best.is_none(),
+            };
             if let Some((price, cost, draft)) = settling.settle(draft, &mut random)
                 && best.as_ref().is_none_or(|(_, b, least)| {
                     !settling.meets_all(&b.trimmed) || price < *least - 1e-9
@@ -196,7 +202,8 @@ pub fn search(
         if control.is_cancelled() {
             break StopReason::Cancelled;
         }
-        if control.elapsed().as_secs_f64() > settings.deadline {
+        let late = if best.is_some() { 1.0 } else { 1.5 };
+        if control.elapsed().as_secs_f64() > late * settings.deadline {
             break StopReason::TimeBudget;
         }
     };

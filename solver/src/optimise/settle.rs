@@ -21,6 +21,10 @@ use crate::girth::Ring;
 const ON_THE_WAY: usize = 48;
 /// Rounds of trimming and bisection.
 const ROUNDS: usize = 6;
+/// The same while there is no plan at all: better late than none.
+const ROUNDS_FOR_THE_FIRST: usize = 60;
+/// How far past the deadline the search for a first plan may run, as a factor.
+const LATE: f64 = 1.5;
 
 /// What settling works on.
 pub(super) struct Settling<'s, 'g> {
@@ -29,6 +33,8 @@ pub(super) struct Settling<'s, 'g> {
     pub control: &'s Control<'s>,
     pub pool: &'s mut RowPool,
     pub order: &'s mut Vec<usize>,
+    /// Whether there is no plan yet.
+    pub first: bool,
 }
 
 /// Add rings and, for each new one, the tight rings next to it.
@@ -50,7 +56,7 @@ impl Settling<'_, '_> {
         random: &mut ChaCha8Rng,
     ) -> Option<(f64, f64, Draft)> {
         let mut draft = draft;
-        for _ in 0..ROUNDS {
+        for _ in 0..self.rounds() {
             if self.meets_all(&draft.trimmed) && self.passes(&draft.trimmed, ON_THE_WAY) {
                 if self.passes(&draft.trimmed, usize::MAX) {
                     return self.priced(draft);
@@ -82,8 +88,14 @@ impl Settling<'_, '_> {
         work(&Builder::new(graph, self.pool, self.settings, &deepest))
     }
 
+    fn rounds(&self) -> usize {
+        if self.first { ROUNDS_FOR_THE_FIRST } else { ROUNDS }
+    }
+
     fn out_of_time(&self) -> bool {
-        self.control.is_cancelled() || self.control.elapsed().as_secs_f64() > self.settings.deadline
+        let late = if self.first { LATE } else { 1.0 };
+        self.control.is_cancelled()
+            || self.control.elapsed().as_secs_f64() > late * self.settings.deadline
     }
 
     fn priced(&self, draft: Draft) -> Option<(f64, f64, Draft)> {
@@ -96,7 +108,10 @@ impl Settling<'_, '_> {
     /// The larger set, widened until it passes.
     fn holding(&mut self, draft: &Draft, random: &mut ChaCha8Rng) -> Option<CutSet> {
         let mut draft = draft.clone();
-        for _ in 0..ROUNDS {
+        for _ in 0..self.rounds() {
+            if self.out_of_time() {
+                break;
+            }
             if self.meets_all(&draft.full) && self.passes(&draft.full, ON_THE_WAY) {
                 break;
             }

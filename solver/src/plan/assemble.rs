@@ -8,6 +8,7 @@ use super::{Cut, CutKind, Limit, Plan, PlanRequest, PlannedBridge, Reason, StopR
 use crate::bridges::{Bridge, BridgeKind, DiscState};
 use crate::control::Control;
 use crate::curves::{CurveRows, CutCurves, cut_chains, straighten_within_rows};
+use crate::girth::paths::distances;
 use crate::mesh::{Model, Point};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::one_piece::{is_forest, necks};
@@ -28,7 +29,13 @@ pub(super) fn assemble(
     let components = found.best.components(graph);
     let mut curves = cut_chains(graph, &components);
     let mut rims = cut_chains(graph, &setup.loops);
-    let rows = CurveRows::new(graph, &found.pool);
+    let mut rows = CurveRows::new(graph, &found.pool);
+    for (edges, &opening) in setup.loops.iter().zip(&setup.openings) {
+        if opening > 0.0 && !edges.is_empty() {
+            let rim: Vec<u32> = edges.iter().flat_map(|&e| graph.edges[e as usize].ends).collect();
+            rows.add_opening(&distances(graph, &rim), opening_reach(setup, opening), opening);
+        }
+    }
     let unmet =
         straighten_within_rows(graph, &rows, &mut curves, &mut rims, request.knife.least_cut);
 
@@ -218,10 +225,15 @@ fn opening_reason(setup: &Setup, curve: &CutCurves) -> Reason {
     }
 }
 
+/// How near to a bridge's rim a cut opens the way to it, mm.
+fn opening_reach(setup: &Setup, opening: f64) -> f64 {
+    opening.max(2.0 * setup.graph.mean_edge())
+}
+
 /// Length of exterior cut within reach of a bridge's rim, mm.
 fn opening_beside(setup: &Setup, index: usize, curves: &[CutCurves]) -> f64 {
     let rim = &setup.bridges.bridges[index].rim;
-    let reach = setup.openings[index].max(2.0 * setup.graph.mean_edge());
+    let reach = opening_reach(setup, setup.openings[index]);
     let mut length = 0.0;
     for chain in curves.iter().flat_map(|c| &c.chains) {
         for pair in chain.points.windows(2) {
