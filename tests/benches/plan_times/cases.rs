@@ -4,9 +4,10 @@ use std::path::PathBuf;
 
 use demo_models::pieces;
 use rand::{Rng, SeedableRng};
-use slitwright_solver::body::{GateChoice, MouldShape, RubberClass};
+use slitwright_server::convert::request_from_proto;
+use slitwright_solver::body::GateChoice;
 use slitwright_solver::mesh::{
-    LengthUnit, MeshFormat, Point, ReadLimits, TriangleMesh, Vector, read,
+    LengthUnit, MeshFormat, Point, ReadLimits, TriangleMesh, Vector, planning_mesh, read,
 };
 use slitwright_solver::plan::PlanRequest;
 use slitwright_tests::with_edges_halved;
@@ -15,6 +16,13 @@ use slitwright_tests::with_edges_halved;
 const SIZE: f64 = 150.0;
 /// Height of the gate above the lowest point of a model that stands on no flat face, mm.
 const FEET: f64 = 8.0;
+/// Gap asked for on open meshes.
+const OPEN_GAP: f64 = 0.15;
+/// The open mesh whose triangles are quartered, and how many it starts with.
+const GROWN: &str = "bunny00";
+const GROWN_FACES: f64 = 20_000.0;
+/// Gap asked for there: what grows is not the search.
+const GROWN_GAP: f64 = 0.5;
 /// Noise on the vertices of a subdivided mesh, mm: a scan is never flat.
 const NOISE: f64 = 0.01;
 
@@ -29,7 +37,8 @@ pub struct Case {
 
 enum Source {
     Demo,
-    Open { file: &'static str, halvings: u32 },
+    Open { file: &'static str },
+    Grown { halvings: u32 },
 }
 
 /// Every case, in the order of the table.
@@ -41,12 +50,12 @@ pub fn all_cases() -> Vec<Case> {
     let open = ["bunny00", "refined_elephant"].map(|file| Case {
         group: "open",
         name: file.to_owned(),
-        source: Source::Open { file, halvings: 0 },
+        source: Source::Open { file },
     });
-    let growth = [1, 2, 3, 4].map(|halvings| Case {
+    let growth = [0, 1, 2, 3].map(|halvings| Case {
         group: "growth",
-        name: format!("elephant-x{}", 4_u32.pow(halvings)),
-        source: Source::Open { file: "elephant", halvings },
+        name: format!("{GROWN}-x{}", 4_u32.pow(halvings)),
+        source: Source::Grown { halvings },
     });
     demo.into_iter().chain(open).chain(growth).collect()
 }
@@ -61,8 +70,8 @@ impl Case {
                  15 % within 60 s and 2 GiB"
             }
             _ => {
-                "Growth: the open mesh elephant with its triangles quartered again and again, \
-                 target gap 15 %"
+                "Growth: bunny00 remeshed to 20,000 triangles, quartered again and again, with a \
+                 little noise; target gap 50 %, so that the search is short"
             }
         }
     }
@@ -75,14 +84,16 @@ impl Case {
                 let piece = piece.ok_or_else(|| format!("no demo piece {}", self.name))?;
                 piece.mesh().map_err(|e| format!("{}: {e}", self.name))
             }
-            Source::Open { file, halvings } => {
-                let mut mesh = open_mesh(file)?;
+            Source::Open { file } => open_mesh(file),
+            Source::Grown { halvings } => {
+                let mesh = open_mesh(GROWN)?;
+                // A triangle of even size has the area of sqrt(3) / 4 times its side squared.
+                let edge = (mesh.area() / (GROWN_FACES * 0.1875_f64.sqrt())).sqrt();
+                let mut mesh = planning_mesh(&mesh, edge).map_err(|e| format!("{GROWN}: {e}"))?;
                 for _ in 0..halvings {
                     mesh = with_edges_halved(&mesh);
                 }
-                if halvings > 0 {
-                    roughen(&mut mesh);
-                }
+                roughen(&mut mesh);
                 Ok(mesh)
             }
         }
@@ -90,21 +101,22 @@ impl Case {
 
     /// The request, for the model that [`Self::mesh`] gives or its copy in a file.
     pub fn request(&self, mesh: &TriangleMesh) -> Result<PlanRequest, String> {
-        let mut request = PlanRequest::default();
         match self.source {
             Source::Demo => {
                 let piece = pieces().into_iter().find(|p| p.name == self.name);
                 let piece = piece.ok_or_else(|| format!("no demo piece {}", self.name))?;
-                demo_request(piece.request, &mut request)
-                    .ok_or_else(|| format!("{}: its request cannot be read", self.name))?;
+                demo_request(piece.request).map_err(|e| format!("{}: {e}", self.name))
             }
-            Source::Open { file, .. } => {
-                request.gate = open_gate(file, mesh);
-                request.budget.target_gap = 0.15;
-            }
+            Source::Open { file } => Ok(open_request(open_gate(file, mesh), OPEN_GAP)),
+            Source::Grown { .. } => Ok(open_request(open_gate(GROWN, mesh), GROWN_GAP)),
         }
-        Ok(request)
     }
+}
+
+fn open_request(gate: GateChoice, target_gap: f64) -> PlanRequest {
+    let mut request = PlanRequest { gate, ..PlanRequest::default() };
+    request.budget.target_gap = target_gap;
+    request
 }
 
 /// Both stand with y upwards. The bunny's base is flat; the elephant stands on the round tips of
@@ -142,34 +154,8 @@ fn roughen(mesh: &mut TriangleMesh) {
     }
 }
 
-/// Reads what the demo pieces' requests hold.
-fn demo_request(text: &str, request: &mut PlanRequest) -> Option<()> {
-    let json: serde_json::Value = serde_json::from_str(text).ok()?;
-    let mould = &json["mould"];
-    let number = |shape: &str, field: &str| mould[shape][field].as_f64();
-    request.mould = if mould["box"].is_object() {
-        MouldShape::Box {
-            side_clearance: number("box", "sideClearanceMm")?,
-            top_clearance: number("box", "topClearanceMm")?,
-        }
-    } else if mould["cylinder"].is_object() {
-        MouldShape::Cylinder {
-            side_clearance: number("cylinder", "sideClearanceMm")?,
-            top_clearance: number("cylinder", "topClearanceMm")?,
-        }
-    } else {
-        MouldShape::Blanket { thickness: number("blanket", "thicknessMm")? }
-    };
-    let class = match json["rubber"]["class"].as_str()? {
-        "RUBBER_CLASS_SOFT_SILICONE" => RubberClass::SoftSilicone,
-        "RUBBER_CLASS_MEDIUM_SILICONE" => RubberClass::MediumSilicone,
-        "RUBBER_CLASS_FIRM_SILICONE" => RubberClass::FirmSilicone,
-        "RUBBER_CLASS_SOFT_POLYURETHANE" => RubberClass::SoftPolyurethane,
-        "RUBBER_CLASS_FIRM_POLYURETHANE" => RubberClass::FirmPolyurethane,
-        _ => return None,
-    };
-    request.rubber = class.typical();
-    request.budget.seconds = json["budget"]["timeLimitSeconds"].as_f64()?;
-    request.budget.target_gap = json["budget"]["targetGap"].as_f64()?;
-    Some(())
+/// A demo piece's own request.
+fn demo_request(text: &str) -> Result<PlanRequest, String> {
+    let message = serde_json::from_str(text).map_err(|e| e.to_string())?;
+    request_from_proto(&message, "").map_err(|e| e.to_string())
 }

@@ -46,6 +46,7 @@ fn run_all(words: &[String]) -> Result<(), String> {
     }
     let folder = tempfile::tempdir().map_err(|e| format!("no temporary folder: {e}"))?;
     let mut grown = Vec::new();
+    let mut faults = Vec::new();
     let mut group = "";
     for case in &picked {
         if case.group != group {
@@ -57,8 +58,17 @@ fn run_all(words: &[String]) -> Result<(), String> {
         let bytes =
             demo_models::stl::stl_bytes(&mesh).map_err(|e| format!("{}: {e}", case.name))?;
         std::fs::write(&file, bytes).map_err(|e| format!("{}: {e}", file.display()))?;
-        let outcome = in_a_process(case, &file)?;
+        let outcome = in_a_process(case, &file);
         std::fs::remove_file(&file).map_err(|e| format!("{}: {e}", file.display()))?;
+        // One case that fails does not keep the others from being measured.
+        let outcome = match outcome {
+            Ok(outcome) => outcome,
+            Err(error) => {
+                println!("{:<18} FAILED", case.name);
+                faults.push(error);
+                continue;
+            }
+        };
         println!("{}", outcome.line(case));
         if case.group == "growth" {
             grown.push(outcome);
@@ -67,7 +77,7 @@ fn run_all(words: &[String]) -> Result<(), String> {
     if grown.len() > 1 {
         print!("\n{}", growth::table(&grown));
     }
-    Ok(())
+    if faults.is_empty() { Ok(()) } else { Err(faults.join("; ")) }
 }
 
 fn in_a_process(case: &Case, file: &Path) -> Result<Outcome, String> {
