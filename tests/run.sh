@@ -13,12 +13,14 @@ tests/fetch-meshes.sh "$SLITWRIGHT_MESHES"
 
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
-cargo test --workspace --locked --no-fail-fast 2>&1 | tee "$log"
+failed=0
+cargo test --workspace --locked --no-fail-fast 2>&1 | tee "$log" || failed=1
 # A run without tests is no pass.
 awk '/^test result:/ { passed += $4; failed += $6; binaries += 1 }
     END {
         printf "%d tests passed, %d failed, in %d test binaries\n", passed, failed, binaries
         exit !(passed > 0 && failed == 0)
-    }' "$log"
+    }' "$log" || failed=1
 
-tests/reference/run.sh
+tests/reference/run.sh || failed=1
+exit "$failed"
