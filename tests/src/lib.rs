@@ -10,12 +10,14 @@
 //! - [`sphere`]: spheres and ellipsoids
 //! - [`blocks`]: boxes, plates with holes, arches, stools
 //! - [`tubes`]: torus, knots and other closed tubes
+//! - [`subdivide`]: the same surface with more triangles
 //! - [`motion`]: rigid motions, scalings, mirror images and shuffled numbering
 
 pub mod blocks;
 pub mod motion;
 pub mod revolution;
 pub mod sphere;
+pub mod subdivide;
 pub mod tubes;
 
 #[cfg(test)]
@@ -27,4 +29,5 @@ pub use revolution::{
     Profile, ball_on_rod, cone, cylinder, frustum, revolve, sphere_on_gate, surface_of_revolution,
 };
 pub use sphere::{ellipsoid, icosphere, uv_sphere};
+pub use subdivide::with_edges_halved;
 pub use tubes::{figure_eight_tube, torus, torus_with_edge, trefoil_tube, tube_along};

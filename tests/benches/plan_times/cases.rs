@@ -1,0 +1,161 @@
+//! What is measured.
+
+use std::path::PathBuf;
+
+use demo_models::pieces;
+use rand::{Rng, SeedableRng};
+use slitwright_server::convert::request_from_proto;
+use slitwright_solver::body::GateChoice;
+use slitwright_solver::mesh::{
+    LengthUnit, MeshFormat, Point, ReadLimits, TriangleMesh, Vector, planning_mesh, read,
+};
+use slitwright_solver::plan::PlanRequest;
+use slitwright_tests::with_edges_halved;
+
+/// Longest side that open meshes are scaled to, mm.
+const SIZE: f64 = 150.0;
+/// Height of the gate above the lowest point of a model that stands on no flat face, mm.
+const FEET: f64 = 8.0;
+/// Gap asked for on open meshes.
+const OPEN_GAP: f64 = 0.15;
+/// The open mesh whose triangles are quartered, and how many it starts with.
+const GROWN: &str = "bunny00";
+const GROWN_FACES: f64 = 20_000.0;
+/// Gap asked for there: what grows is not the search.
+const GROWN_GAP: f64 = 0.5;
+/// Noise on the vertices of a subdivided mesh, mm: a scan is never flat.
+const NOISE: f64 = 0.01;
+
+/// One measurement.
+pub struct Case {
+    /// Its group: demo, open or growth.
+    pub group: &'static str,
+    /// Its name.
+    pub name: String,
+    source: Source,
+}
+
+enum Source {
+    Demo,
+    Open { file: &'static str },
+    Grown { halvings: u32 },
+}
+
+/// Every case, in the order of the table.
+pub fn all_cases() -> Vec<Case> {
+    let demo = pieces()
+        .iter()
+        .map(|p| Case { group: "demo", name: p.name.to_owned(), source: Source::Demo })
+        .collect::<Vec<_>>();
+    let open = ["bunny00", "refined_elephant"].map(|file| Case {
+        group: "open",
+        name: file.to_owned(),
+        source: Source::Open { file },
+    });
+    let growth = [0, 1, 2, 3].map(|halvings| Case {
+        group: "growth",
+        name: format!("{GROWN}-x{}", 4_u32.pow(halvings)),
+        source: Source::Grown { halvings },
+    });
+    demo.into_iter().chain(open).chain(growth).collect()
+}
+
+impl Case {
+    /// The words above its group's table.
+    pub fn group_title(&self) -> &'static str {
+        match self.group {
+            "demo" => "Demo pieces, each with its own request: asked is a gap of 5 % within 10 s",
+            "open" => {
+                "Open meshes, longest side 150 mm, box of 15 mm, default rubber: asked is a gap of \
+                 15 % within 60 s and 2 GiB"
+            }
+            _ => {
+                "Growth: bunny00 remeshed to 20,000 triangles, quartered again and again, with a \
+                 little noise; target gap 50 %, so that the search is short"
+            }
+        }
+    }
+
+    /// The model.
+    pub fn mesh(&self) -> Result<TriangleMesh, String> {
+        match self.source {
+            Source::Demo => {
+                let piece = pieces().into_iter().find(|p| p.name == self.name);
+                let piece = piece.ok_or_else(|| format!("no demo piece {}", self.name))?;
+                piece.mesh().map_err(|e| format!("{}: {e}", self.name))
+            }
+            Source::Open { file } => open_mesh(file),
+            Source::Grown { halvings } => {
+                let mesh = open_mesh(GROWN)?;
+                // A triangle of even size has the area of sqrt(3) / 4 times its side squared.
+                let edge = (mesh.area() / (GROWN_FACES * 0.1875_f64.sqrt())).sqrt();
+                let mut mesh = planning_mesh(&mesh, edge).map_err(|e| format!("{GROWN}: {e}"))?;
+                for _ in 0..halvings {
+                    mesh = with_edges_halved(&mesh);
+                }
+                roughen(&mut mesh);
+                Ok(mesh)
+            }
+        }
+    }
+
+    /// The request, for the model that [`Self::mesh`] gives or its copy in a file.
+    pub fn request(&self, mesh: &TriangleMesh) -> Result<PlanRequest, String> {
+        match self.source {
+            Source::Demo => {
+                let piece = pieces().into_iter().find(|p| p.name == self.name);
+                let piece = piece.ok_or_else(|| format!("no demo piece {}", self.name))?;
+                demo_request(piece.request).map_err(|e| format!("{}: {e}", self.name))
+            }
+            Source::Open { file } => Ok(open_request(open_gate(file, mesh), OPEN_GAP)),
+            Source::Grown { .. } => Ok(open_request(open_gate(GROWN, mesh), GROWN_GAP)),
+        }
+    }
+}
+
+fn open_request(gate: GateChoice, target_gap: f64) -> PlanRequest {
+    let mut request = PlanRequest { gate, ..PlanRequest::default() };
+    request.budget.target_gap = target_gap;
+    request
+}
+
+/// Both stand with y upwards. The bunny's base is flat; the elephant stands on the round tips of
+/// three feet, no two of the same height, so its gate is all that lies below a plane.
+fn open_gate(file: &str, mesh: &TriangleMesh) -> GateChoice {
+    if file == "bunny00" {
+        return GateChoice::LowestFlat { up: Vector::y() };
+    }
+    let lowest = mesh.positions.iter().map(|p| p.y).fold(f64::INFINITY, f64::min);
+    GateChoice::Plane { point: Point::new(0.0, lowest + FEET, 0.0), normal: -Vector::y() }
+}
+
+fn open_mesh(name: &str) -> Result<TriangleMesh, String> {
+    let folder = std::env::var_os("SLITWRIGHT_MESHES")
+        .map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("meshes"), PathBuf::from);
+    let path = folder.join(format!("{name}.off"));
+    let bytes = std::fs::read(&path)
+        .map_err(|e| format!("{}: {e}; tests/fetch-meshes.sh fetches it", path.display()))?;
+    // Units of these files mean nothing.
+    let limits =
+        ReadLimits { least_side: 0.0, greatest_side: f64::INFINITY, ..ReadLimits::default() };
+    let mut mesh = read(&bytes, MeshFormat::Off, Some(LengthUnit::Millimetre), &limits)
+        .map_err(|e| format!("{name}: {e}"))?;
+    let scale = SIZE / mesh.longest_side();
+    for p in &mut mesh.positions {
+        *p *= scale;
+    }
+    Ok(mesh)
+}
+
+fn roughen(mesh: &mut TriangleMesh) {
+    let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(1);
+    for p in &mut mesh.positions {
+        *p += Vector::from_fn(|_, _| random.random_range(-NOISE..NOISE));
+    }
+}
+
+/// A demo piece's own request.
+fn demo_request(text: &str) -> Result<PlanRequest, String> {
+    let message = serde_json::from_str(text).map_err(|e| e.to_string())?;
+    request_from_proto(&message, "").map_err(|e| e.to_string())
+}

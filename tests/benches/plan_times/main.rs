@@ -1,0 +1,95 @@
+//! Time, gap and memory of whole plans: `cargo bench -p slitwright-tests`.
+//!
+//! Each case runs in a process of its own, so that its peak memory is its own. Words after `--`
+//! pick the cases whose group or name holds one of them: `-- demo`, `-- open`, `-- growth`,
+//! `-- jug`.
+
+mod cases;
+mod child;
+mod growth;
+
+use std::path::Path;
+use std::process::{Command, ExitCode};
+
+use cases::{Case, all_cases};
+use child::Outcome;
+
+/// Argument that makes this program run one case: the case's name and its file follow.
+const ONE: &str = "--one";
+
+fn main() -> ExitCode {
+    // cargo adds --bench.
+    let words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    let done = match words.as_slice() {
+        [flag, name, file] if flag == ONE => child::run(name, Path::new(file)),
+        _ => run_all(&words),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("plan_times: {error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run_all(words: &[String]) -> Result<(), String> {
+    let picked: Vec<Case> = all_cases()
+        .into_iter()
+        .filter(|c| {
+            words.is_empty()
+                || words.iter().any(|w| c.group == w.as_str() || c.name.contains(w.as_str()))
+        })
+        .collect();
+    if picked.is_empty() {
+        return Err(format!("no case is named like {words:?}"));
+    }
+    let folder = tempfile::tempdir().map_err(|e| format!("no temporary folder: {e}"))?;
+    let mut grown = Vec::new();
+    let mut faults = Vec::new();
+    let mut group = "";
+    for case in &picked {
+        if case.group != group {
+            group = case.group;
+            println!("\n{}\n{}", case.group_title(), Outcome::heading());
+        }
+        let file = folder.path().join(format!("{}.stl", case.name));
+        let mesh = case.mesh()?;
+        let bytes =
+            demo_models::stl::stl_bytes(&mesh).map_err(|e| format!("{}: {e}", case.name))?;
+        std::fs::write(&file, bytes).map_err(|e| format!("{}: {e}", file.display()))?;
+        let outcome = in_a_process(case, &file);
+        std::fs::remove_file(&file).map_err(|e| format!("{}: {e}", file.display()))?;
+        // One case that fails does not keep the others from being measured.
+        let outcome = match outcome {
+            Ok(outcome) => outcome,
+            Err(error) => {
+                println!("{:<18} FAILED", case.name);
+                faults.push(error);
+                continue;
+            }
+        };
+        println!("{}", outcome.line(case));
+        if case.group == "growth" {
+            grown.push(outcome);
+        }
+    }
+    if grown.len() > 1 {
+        print!("\n{}", growth::table(&grown));
+    }
+    if faults.is_empty() { Ok(()) } else { Err(faults.join("; ")) }
+}
+
+fn in_a_process(case: &Case, file: &Path) -> Result<Outcome, String> {
+    let this = std::env::current_exe().map_err(|e| format!("this program's path: {e}"))?;
+    let output = Command::new(this)
+        .args([ONE, &case.name])
+        .arg(file)
+        .stderr(std::process::Stdio::inherit())
+        .output()
+        .map_err(|e| format!("{}: {e}", case.name))?;
+    if !output.status.success() {
+        return Err(format!("{}: its process ended with {}", case.name, output.status));
+    }
+    serde_json::from_slice(&output.stdout).map_err(|e| format!("{}: {e}", case.name))
+}

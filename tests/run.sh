@@ -1,0 +1,26 @@
+#!/usr/bin/env bash
+# Passes all tests on a fresh machine: installs what is missing, fetches the open meshes, runs the
+# Rust tests and makes the reference values again.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+python=()
+python3 -c 'import ensurepip, venv' 2>/dev/null || python=(python3 python3-venv)
+tests/build-needs.sh ${python[@]+"${python[@]}"}
+
+export SLITWRIGHT_MESHES=${SLITWRIGHT_MESHES:-$PWD/tests/meshes}
+tests/fetch-meshes.sh "$SLITWRIGHT_MESHES"
+
+log=$(mktemp)
+trap 'rm -f "$log"' EXIT
+failed=0
+cargo test --workspace --locked --no-fail-fast 2>&1 | tee "$log" || failed=1
+# A run without tests is no pass.
+awk '/^test result:/ { passed += $4; failed += $6; binaries += 1 }
+    END {
+        printf "%d tests passed, %d failed, in %d test binaries\n", passed, failed, binaries
+        exit !(passed > 0 && failed == 0)
+    }' "$log" || failed=1
+
+tests/reference/run.sh || failed=1
+exit "$failed"
