@@ -80,13 +80,13 @@ fn top_of_cut(ball: f64, rod: f64, strain: f64) -> f64 {
     let ring = |end: f64| {
         let tip = on_sphere(end, 0.0);
         let mut shortest = f64::INFINITY;
-        for k in 0..=2000 {
-            let around = PI * f64::from(k) / 2000.0;
+        for k in 0..=400 {
+            let around = PI * f64::from(k) / 400.0;
             let touch = on_sphere(circle, around);
             let arc = tip.coords.dot(&touch.coords).clamp(-1.0, 1.0).acos();
             // The arc's points: spherical interpolation.
-            let clear = (1..200).all(|j| {
-                let share = f64::from(j) / 200.0;
+            let clear = (1..60).all(|j| {
+                let share = f64::from(j) / 60.0;
                 let p = (tip.coords * ((1.0 - share) * arc).sin()
                     + touch.coords * (share * arc).sin())
                     / arc.sin();
@@ -101,7 +101,7 @@ fn top_of_cut(ball: f64, rod: f64, strain: f64) -> f64 {
     let wanted = TAU * ball / (1.0 + strain);
     let (mut low, mut high) = (circle + 1e-6, FRAC_PI_2);
     assert!(ring(low) < wanted && ring(high) > wanted, "no such angle below the ball's equator");
-    for _ in 0..40 {
+    for _ in 0..30 {
         let middle = 0.5 * (low + high);
         if ring(middle) < wanted { low = middle } else { high = middle }
     }

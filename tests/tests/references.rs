@@ -5,6 +5,7 @@
 //! SciPy's HiGHS, shortest paths on meshes by pygeodesic, on sphere, cylinder and cone by formula.
 
 use std::collections::BinaryHeap;
+use std::f64::consts::{PI, TAU};
 use std::num::NonZeroU32;
 use std::path::PathBuf;
 
@@ -222,8 +223,18 @@ fn nearest(mesh: &TriangleMesh, p: Point) -> u32 {
 }
 
 fn turn_between(a: f64, b: f64) -> f64 {
-    let turn = (a - b).abs() % std::f64::consts::TAU;
-    turn.min(std::f64::consts::TAU - turn)
+    let turn = (a - b).abs() % TAU;
+    turn.min(TAU - turn)
+}
+
+/// By how much a way turns round the axis, all its steps together.
+fn turn_of(angles: impl Iterator<Item = f64>) -> f64 {
+    let angles: Vec<f64> = angles.collect();
+    let step = |w: &[f64]| {
+        let turn = (w[1] - w[0]).rem_euclid(TAU);
+        if turn > PI { turn - TAU } else { turn }
+    };
+    angles.windows(2).map(step).sum::<f64>().abs()
 }
 
 /// A surface with known distances: coordinates to a point, a point back to coordinates, and the
@@ -233,7 +244,10 @@ struct Surface<'a> {
     keys: [&'a str; 2],
     place: &'a dyn Fn(&Value, [f64; 2]) -> Point,
     read: &'a dyn Fn(&Value, Point) -> [f64; 2],
-    distance: &'a dyn Fn(&Value, [f64; 2], [f64; 2]) -> f64,
+    /// Of the straight line that turns by the given angle round the axis.
+    distance: &'a dyn Fn(&Value, [f64; 2], [f64; 2], f64) -> f64,
+    /// Which coordinate is the angle round the axis.
+    around: usize,
     /// Coarse and fine mesh for a case, the vertices on the surface.
     mesh: &'a dyn Fn(&Value, bool) -> TriangleMesh,
 }
@@ -252,7 +266,8 @@ fn straight_lines_agree(surface: &Surface<'_>) {
         let [a, b] = surface.keys.map(|key| pair(case, key));
         // The formula used below is the script's.
         let wanted = number(&case["distance"]);
-        let formula = (surface.distance)(case, a, b);
+        let turn = turn_between(a[surface.around], b[surface.around]);
+        let formula = (surface.distance)(case, a, b, turn);
         assert!((formula / wanted - 1.0).abs() < 1e-8, "{} case {index}", surface.name);
         for (level, sum) in sums.iter_mut().enumerate() {
             let mesh = (surface.mesh)(case, level == 1);
@@ -262,8 +277,11 @@ fn straight_lines_agree(surface: &Surface<'_>) {
             }
             let [p, q] =
                 [from, to].map(|v| (surface.read)(case, mesh.positions[v as usize]));
-            let exact = (surface.distance)(case, p, q);
             let way = edge_way(&mesh, from, to, 0.5, index as u64);
+            // The way may have gone round the other side: it is straightened where it is.
+            let angle = |v: u32| (surface.read)(case, mesh.positions[v as usize])[surface.around];
+            let turn = turn_of(way.iter().map(|&v| angle(v)));
+            let exact = (surface.distance)(case, p, q, turn);
             let length = straightened(&mesh, &way);
             let error = length / exact - 1.0;
             println!(
@@ -294,7 +312,9 @@ fn curves_on_a_sphere_are_great_circles() {
         keys: ["polar_around_a", "polar_around_b"],
         place: &|case, c| unit(c) * radius(case),
         read: &|case, p| [(p.z / radius(case)).acos(), p.y.atan2(p.x)],
-        distance: &|case, a, b| {
+        around: 1,
+        // The shorter of the two arcs: no case has its ends opposite each other.
+        distance: &|case, a, b, _| {
             let (a, b) = (unit(a).coords, unit(b).coords);
             radius(case) * a.cross(&b).norm().atan2(a.dot(&b))
         },
@@ -313,9 +333,8 @@ fn curves_on_a_cylinder_are_helices() {
             Point::new(radius(case) * around.cos(), radius(case) * around.sin(), z + below)
         },
         read: &|_, p| [p.y.atan2(p.x), p.z - below],
-        distance: &|case, a, b| {
-            (radius(case) * turn_between(a[0], b[0])).hypot(a[1] - b[1])
-        },
+        around: 0,
+        distance: &|case, a, b, turn| (radius(case) * turn).hypot(a[1] - b[1]),
         mesh: &|case, fine| {
             let edge = radius(case) / if fine { 7.0 } else { 3.5 };
             cylinder(radius(case), 100.0 + 2.0 * below, edge)
@@ -335,8 +354,10 @@ fn curves_on_a_cone_are_straight_when_unrolled() {
             Point::new(r * around.cos(), r * around.sin(), (slant_end - slant) * half(case).cos())
         },
         read: &|case, p| [p.x.hypot(p.y) / half(case).sin(), p.y.atan2(p.x)],
-        distance: &|case, a, b| {
-            let unrolled = turn_between(a[1], b[1]) * half(case).sin();
+        around: 1,
+        distance: &|case, a, b, turn| {
+            let unrolled = turn * half(case).sin();
+            assert!(unrolled < PI, "no straight line on the unrolled cone");
             (a[0] * a[0] + b[0] * b[0] - 2.0 * a[0] * b[0] * unrolled.cos()).sqrt()
         },
         mesh: &|case, fine| {
@@ -347,9 +368,50 @@ fn curves_on_a_cone_are_straight_when_unrolled() {
     });
 }
 
+/// Most of a turn round a slender cone, from a slant back to the same: the chord of the unrolled
+/// angle. With the whole turn it is the loop of the reference file.
+#[test]
+fn curves_round_a_cone_stay_round_it() {
+    let file = reference("geodesics.json");
+    let loops = list(&file["closed_forms"], "cone_loops");
+    assert_eq!(loops.len(), 5);
+    let (slant, slant_end) = (70.0, 100.0);
+    for case in loops {
+        let half = number(&case["half_angle_degrees"]).to_radians();
+        let chord = |slant: f64, turn: f64| 2.0 * slant * (0.5 * turn * half.sin()).sin();
+        assert!((chord(1.0, TAU) / number(&case["loop_over_slant"]) - 1.0).abs() < 1e-8);
+        let mut errors = [0.0; 2];
+        for (error, edge) in errors.iter_mut().zip([half.sin() * 16.0, half.sin() * 8.0]) {
+            let mesh = cone(slant_end * half.sin(), slant_end * half.cos(), edge);
+            let at = |around: f64| {
+                let r = slant * half.sin();
+                let z = (slant_end - slant) * half.cos();
+                nearest(&mesh, Point::new(r * around.cos(), r * around.sin(), z))
+            };
+            let stops = [0.0, 0.3 * TAU, 0.5 * TAU, 0.8 * TAU].map(at);
+            let mut way = vec![stops[0]];
+            for pair in stops.windows(2) {
+                way.extend(&edge_way(&mesh, pair[0], pair[1], 0.3, 1)[1..]);
+            }
+            let place = |v: &u32| mesh.positions[*v as usize];
+            let turn = turn_of(way.iter().map(|v| place(v).y.atan2(place(v).x)));
+            assert!((0.7..0.9).contains(&(turn / TAU)), "{turn}");
+            let [a, b] = [0, way.len() - 1].map(|k| {
+                let p = place(&way[k]);
+                p.x.hypot(p.y) / half.sin()
+            });
+            let exact = (a * a + b * b - 2.0 * a * b * (turn * half.sin()).cos()).sqrt();
+            *error = (straightened(&mesh, &way) / exact - 1.0).abs();
+        }
+        println!("cone {:.0} degrees: {errors:?}", half.to_degrees());
+        assert!(errors[0] < 0.01 && errors[1] < 0.5 * errors[0] + 1e-4, "{half}: {errors:?}");
+    }
+}
+
 /// Straightened ways against exact shortest ways on the same mesh. Straightening finds the
 /// shortest curve near the way it was given, so it can never be shorter than the exact one, and it
-/// is as short wherever the way ran on the right side of every lump.
+/// is as short wherever the way ran on the right side of every hole and lump. Which side that is
+/// may not be told by the shortest way along edges, so a few ways nearly as short are tried too.
 fn exact_ways_agree(name: &str, mesh: &TriangleMesh, paths: &[Value]) {
     assert!(!paths.is_empty(), "{name}");
     let mut excess = Vec::new();
@@ -361,11 +423,18 @@ fn exact_ways_agree(name: &str, mesh: &TriangleMesh, paths: &[Value]) {
             assert_eq!(exact, 0.0);
             continue;
         }
-        let way = edge_way(mesh, from, to, 0.0, 0);
-        let length = straightened(mesh, &way);
-        assert!(length > exact * (1.0 - 1e-6), "{name} {from}-{to}: {length} below {exact}");
-        assert!(length <= way_length(mesh, &way) * (1.0 + 1e-9), "{name} {from}-{to}");
-        excess.push(length / exact - 1.0);
+        let mut best = f64::INFINITY;
+        for seed in 0..8 {
+            let way = edge_way(mesh, from, to, 0.05 * seed as f64, seed);
+            let length = straightened(mesh, &way);
+            assert!(length > exact * (1.0 - 1e-6), "{name} {from}-{to}: {length} below {exact}");
+            assert!(length <= way_length(mesh, &way) * (1.0 + 1e-9), "{name} {from}-{to}");
+            best = best.min(length / exact - 1.0);
+            if best < 1e-6 {
+                break;
+            }
+        }
+        excess.push(best);
     }
     excess.sort_by(f64::total_cmp);
     let (median, worst) = (excess[excess.len() / 2], excess[excess.len() - 1]);
@@ -376,8 +445,8 @@ fn exact_ways_agree(name: &str, mesh: &TriangleMesh, paths: &[Value]) {
         100.0 * median,
         100.0 * worst
     );
-    assert!(median < 0.001, "{name}: median {median}");
-    assert!(worst < 0.05, "{name}: worst {worst}");
+    assert!(median < 1e-6, "{name}: median {median}");
+    assert!(worst < 0.01, "{name}: worst {worst}");
 }
 
 #[test]
