@@ -1,1 +1,37 @@
-fn main() {}
+//! Compiles the protocol files in pure Rust: messages and service by tonic, canonical JSON by
+//! pbjson, and the descriptor set that the reflection service answers from.
+
+use std::error::Error;
+use std::path::PathBuf;
+
+use prost::Message;
+
+const FILES: [&str; 6] = [
+    "slitwright/v1/geometry.proto",
+    "slitwright/v1/model.proto",
+    "slitwright/v1/plan.proto",
+    "slitwright/v1/plan_request.proto",
+    "slitwright/v1/progress.proto",
+    "slitwright/v1/service.proto",
+];
+
+fn main() -> Result<(), Box<dyn Error>> {
+    for file in FILES {
+        println!("cargo:rerun-if-changed={file}");
+    }
+    let out = PathBuf::from(std::env::var("OUT_DIR")?);
+    let files = protox::compile(FILES, ["."])?;
+    let descriptors = files.encode_to_vec();
+    std::fs::write(out.join("descriptors.bin"), &descriptors)?;
+
+    tonic_prost_build::configure()
+        .compile_well_known_types(true)
+        .extern_path(".google.protobuf", "::pbjson_types")
+        .emit_rerun_if_changed(false)
+        .compile_fds(files)?;
+    pbjson_build::Builder::new()
+        .register_descriptors(&descriptors)?
+        .extern_path(".google.protobuf", "::pbjson_types")
+        .build(&[".slitwright"])?;
+    Ok(())
+}

@@ -1,1 +1,18 @@
-//! .
+//! slitwright as a service and from the shell.
+//!
+//! This crate does no geometry: it turns the protocol's messages into the solver's types and back
+//! ([`convert`]), keeps models and jobs ([`store`], [`jobs`]), speaks gRPC ([`serve`]), and runs
+//! the same work in-process for the shell ([`cli`]). [`planner`] is the seam to the solver.
+
+pub mod cli;
+pub mod convert;
+mod grpc;
+pub mod jobs;
+pub mod planner;
+mod serve;
+pub mod store;
+
+pub use grpc::UploadRules;
+pub use planner::{PlanFault, Planner, SolverPlanner};
+pub use serve::{ServeConfig, ServeError, serve};
+pub use store::StoreLimits;

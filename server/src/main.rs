@@ -1,1 +1,7 @@
-fn main() {}
+//! The `slitwright` binary.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    slitwright_server::cli::main()
+}

@@ -118,6 +118,10 @@ impl<'a> CurveRows<'a> {
             .collect()
     }
 
+    fn stretch(&self, sample: &([u32; 3], [f64; 3])) -> f64 {
+        (0..3).map(|c| stretch_at(self.graph, sample.0[c]) * sample.1[c]).sum()
+    }
+
     fn weights(&self, p: &CurvePoint) -> ([u32; 3], [f64; 3]) {
         let corners = self.graph.mesh.faces[p.face as usize];
         if let Some(vertex) = p.vertex {

@@ -7,3 +7,4 @@ pub mod relaxation;
 pub mod rows;
 pub mod search;
 pub mod separation;
+mod settle;

@@ -161,6 +161,11 @@ impl<'a> Builder<'a> {
 
     /// Take off whatever no row needs, in a random order of ends.
     pub fn trim(&self, cut: &CutSet, random: &mut ChaCha8Rng) -> CutSet {
+        self.trim_in_steps(cut, random).0
+    }
+
+    /// [`Builder::trim`], and the edges taken off in the order they went.
+    pub fn trim_in_steps(&self, cut: &CutSet, random: &mut ChaCha8Rng) -> (CutSet, Vec<u32>) {
         let mut state = Trim::new(self, cut);
         let mut ends: Vec<u32> = Vec::new();
         loop {
@@ -182,44 +187,63 @@ impl<'a> Builder<'a> {
                 }
             }
         }
-        CutSet::new(state.edges())
+        (CutSet::new(state.edges()), state.gone)
     }
 
-    /// Make a set meet every row, guided by the relaxation, and trim it.
-    pub fn repair(&self, cut: &CutSet, relaxed: &[f64], random: &mut ChaCha8Rng) -> Option<CutSet> {
-        let guide: Vec<f64> = self
-            .graph
-            .edges
-            .iter()
-            .zip(relaxed)
-            .map(|(e, &x)| e.cost * (1.0 - 0.8 * x.clamp(0.0, 1.0)))
-            .collect();
-        let full = self.complete(cut, &guide, random)?;
-        Some(self.trim(&full, random))
+    /// A set from scratch that meets every row of the pool, trimmed.
+    pub fn from_scratch(&self, relaxed: &[f64], random: &mut ChaCha8Rng) -> Option<Draft> {
+        let guide = self.guide(relaxed, 0.8, 0.0, random);
+        let full = self.complete(&CutSet::default(), &guide, random)?;
+        Some(self.draft(full, random))
     }
 
-    /// Make a set that misses some rows meet them with little change, and trim it.
-    pub fn mend(&self, cut: &CutSet, random: &mut ChaCha8Rng) -> Option<CutSet> {
+    /// The larger set of a draft made to meet every row of the pool.
+    pub fn widen(&self, draft: &Draft, random: &mut ChaCha8Rng) -> Option<CutSet> {
         let guide: Vec<f64> = self.graph.edges.iter().map(|e| e.cost).collect();
-        let full = self.complete(cut, &guide, random)?;
-        Some(self.trim(&full, random))
+        self.complete(&draft.full, &guide, random)
     }
 
-    /// Take away a random part of a plan, join up what is missed, trim.
-    pub fn vary(&self, cut: &CutSet, relaxed: &[f64], random: &mut ChaCha8Rng) -> Option<CutSet> {
-        let lean = random.random_range(0.0..0.95);
-        let jitter = random.random_range(0.0..0.6);
-        let guide: Vec<f64> = self
-            .graph
+    /// A draft that misses some rows meets them with little change: along the ways it was trimmed
+    /// from, where there are any.
+    pub fn mend(&self, draft: &Draft, random: &mut ChaCha8Rng) -> Option<Draft> {
+        let mut guide: Vec<f64> = self.graph.edges.iter().map(|e| e.cost).collect();
+        for &e in draft.full.edges() {
+            guide[e as usize] *= 0.05;
+        }
+        let longer = self.complete(&draft.trimmed, &guide, random)?;
+        let trimmed = self.trim(&longer, random);
+        let full = longer.edges().iter().chain(draft.full.edges()).copied().collect();
+        Some(Draft { full: CutSet::new(full), trimmed })
+    }
+
+    fn draft(&self, full: CutSet, random: &mut ChaCha8Rng) -> Draft {
+        Draft { trimmed: self.trim(&full, random), full }
+    }
+
+    fn guide(&self, relaxed: &[f64], lean: f64, jitter: f64, random: &mut ChaCha8Rng) -> Vec<f64> {
+        self.graph
             .edges
             .iter()
             .zip(relaxed)
             .map(|(e, &x)| {
-                e.cost
-                    * (1.0 - lean * x.clamp(0.0, 1.0))
-                    * (1.0 + jitter * random.random_range(-1.0..1.0))
+                let noise = if jitter > 0.0 { random.random_range(-jitter..jitter) } else { 0.0 };
+                e.cost * (1.0 - lean * x.clamp(0.0, 1.0)) * (1.0 + noise)
             })
-            .collect();
+            .collect()
+    }
+
+    /// Take away a random part of a plan, join up what is missed, trim.
+    pub fn vary(&self, draft: &Draft, relaxed: &[f64], random: &mut ChaCha8Rng) -> Option<Draft> {
+        let cut = &draft.trimmed;
+        let lean = random.random_range(0.0..0.95);
+        let jitter = random.random_range(0.0..0.6);
+        let guide = self.guide(relaxed, lean, jitter, random);
+        if random.random_bool(0.3) {
+            // Trim again from everything the draft came from and some ways more.
+            let scratch = self.complete(&CutSet::default(), &guide, random)?;
+            let edges = draft.full.edges().iter().chain(scratch.edges()).copied().collect();
+            return Some(self.draft(CutSet::new(edges), random));
+        }
         let kept: Vec<u32> = if cut.edges().is_empty() {
             Vec::new()
         } else {
@@ -239,8 +263,17 @@ impl<'a> Builder<'a> {
                 .collect()
         };
         let full = self.complete(&CutSet::new(kept), &guide, random)?;
-        Some(self.trim(&full, random))
+        Some(self.draft(full, random))
     }
+}
+
+/// A trimmed set and the larger one it was trimmed from.
+#[derive(Clone, Debug, Default)]
+pub struct Draft {
+    /// What it was trimmed from.
+    pub full: CutSet,
+    /// The cuts.
+    pub trimmed: CutSet,
 }
 
 struct Trim<'b, 'a> {
@@ -249,6 +282,8 @@ struct Trim<'b, 'a> {
     activity: Vec<f64>,
     degree: Vec<u32>,
     count: usize,
+    /// Edges taken off so far, in order.
+    gone: Vec<u32>,
 }
 
 impl<'b, 'a> Trim<'b, 'a> {
@@ -265,6 +300,7 @@ impl<'b, 'a> Trim<'b, 'a> {
             activity: builder.activity(cut),
             degree,
             count: cut.edges().len(),
+            gone: Vec::new(),
         }
     }
 
@@ -283,6 +319,7 @@ impl<'b, 'a> Trim<'b, 'a> {
     fn remove(&mut self, edge: u32) {
         self.change(edge, -1.0);
         self.present.remove(&edge);
+        self.gone.push(edge);
         self.count -= 1;
         for v in self.builder.graph.edges[edge as usize].ends {
             self.degree[v as usize] -= 1;
@@ -292,6 +329,7 @@ impl<'b, 'a> Trim<'b, 'a> {
     fn restore(&mut self, edge: u32) {
         self.change(edge, 1.0);
         self.present.insert(edge);
+        self.gone.retain(|&e| e != edge);
         self.count += 1;
         for v in self.builder.graph.edges[edge as usize].ends {
             self.degree[v as usize] += 1;

@@ -12,10 +12,11 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 
 use super::cut_set::CutSet;
-use super::primal::Builder;
+use super::primal::{Builder, Draft};
 use super::relaxation::{Relaxation, RelaxationError, Relaxed};
 use super::rows::RowPool;
 use super::separation::{Crossing, Separator};
+use super::settle::{Settling, add_rings};
 use crate::control::{Control, Progress, Stage};
 use crate::girth::PlanningGraph;
 use crate::plan::StopReason;
@@ -72,9 +73,7 @@ pub enum SearchError {
 /// Primal steps a round.
 const STEPS: usize = 60;
 /// Rings asked of the separator a round.
-const RINGS: usize = 40;
-/// Times a candidate is mended in one round.
-const ATTEMPTS: usize = 12;
+pub(super) const RINGS: usize = 40;
 /// Targets looked at for the relaxation's own solution, twice a round.
 const SAMPLE: usize = 96;
 /// Step through the targets, coprime to their usual number, so that samples are well spread.
@@ -109,7 +108,7 @@ pub fn search(
         pool.add_ring(graph, ring);
     }
     to_front(&mut order, &first.hits);
-    let mut best: Option<(f64, CutSet)> = None;
+    let mut best: Option<(f64, Draft, f64)> = None;
     let mut bound: f64 = 0.0;
     let mut rounds = 0;
     let mut idle = 0;
@@ -129,50 +128,21 @@ pub fn search(
         bound = new_bound;
 
         let mut passed = false;
-        let mut candidate: Option<CutSet> = None;
-        for attempt in 0..ATTEMPTS {
+        let proposal = {
             let deepest = deepest(graph, &pool);
             let builder = Builder::new(graph, &pool, settings, &deepest);
-            // Vary once a round; after that only mend what was found missing, so that the plan
-            // settles instead of running on to places where no ring has been looked for yet.
-            let next = match candidate.take() {
-                None if attempt == 0 => {
-                    improve(&builder, best.as_ref().map(|b| &b.1), &relaxed.cut, &mut random)
-                }
-                None => None,
-                Some(old) => builder.mend(&old, &mut random),
-            };
-            let Some(next) = next else { break };
-            let price = builder.penalised_cost(&next);
-            let worse = best
-                .as_ref()
-                .is_some_and(|(_, b)| builder.meets_all(b) && price >= builder.penalised_cost(b) - 1e-9);
-            if !price.is_finite() || worse {
-                break;
-            }
-            let all = CutSet::new(next.edges().iter().chain(&settings.fixed).copied().collect());
-            let found = separator.tight_rings(
-                &all.indicator(graph),
-                Crossing::Forbidden,
-                &order,
-                RINGS,
-                control,
-            );
-            if control.is_cancelled() {
-                break;
-            }
-            to_front(&mut order, &found.hits);
-            if found.rings.is_empty() {
-                best = Some((builder.cost(&next), next));
+            improve(&builder, best.as_ref().map(|b| &b.1), &relaxed.cut, &mut random)
+        };
+        if let Some(draft) = proposal {
+            let mut settling =
+                Settling { separator, settings, control, pool: &mut pool, order: &mut order };
+            if let Some((price, cost, draft)) = settling.settle(draft, &mut random)
+                && best.as_ref().is_none_or(|(_, b, least)| {
+                    !settling.meets_all(&b.trimmed) || price < *least - 1e-9
+                })
+            {
+                best = Some((cost, draft, price));
                 passed = true;
-                break;
-            }
-            for ring in found.rings {
-                pool.add_ring(graph, ring);
-            }
-            candidate = Some(next);
-            if control.elapsed().as_secs_f64() > settings.deadline && best.is_some() {
-                break;
             }
         }
         let widest = pool.rings.iter().map(|r| r.width).fold(0.0, f64::max);
@@ -188,13 +158,11 @@ pub fn search(
                 RINGS,
                 control,
             );
-            for ring in found.rings {
-                pool.add_ring(graph, ring);
-            }
+            add_rings(separator, &mut pool, found.rings);
         }
         let new_rings = pool.rings.len() - known_rings;
 
-        let gap = best.as_ref().map(|(c, _)| if *c > 0.0 { (c - bound) / c } else { 0.0 });
+        let gap = best.as_ref().map(|(c, ..)| if *c > 0.0 { (c - bound) / c } else { 0.0 });
         control.report(Progress {
             stage: Stage::Optimise,
             fraction: 0.1 + 0.8 * (control.elapsed().as_secs_f64() / settings.deadline).min(1.0),
@@ -203,7 +171,7 @@ pub fn search(
             rows: pool.rows.len() as u32,
             lower_bound: Some(bound),
             best_cost: best.as_ref().map(|b| b.0),
-            best_length: best.as_ref().map(|b| b.1.length(graph)),
+            best_length: best.as_ref().map(|b| b.1.trimmed.length(graph)),
             message: format!("{new_rings} new rings"),
         });
         if let Some(gap) = gap {
@@ -225,11 +193,11 @@ pub fn search(
             break StopReason::TimeBudget;
         }
     };
-    let (cost, best) = best.ok_or(SearchError::NoPlan(match stopped_by {
+    let (cost, best, _) = best.ok_or(SearchError::NoPlan(match stopped_by {
         StopReason::Cancelled => "cancelled",
         _ => "out of time",
     }))?;
-    Ok(SearchOutcome { best, cost, bound, pool, rounds, stopped_by })
+    Ok(SearchOutcome { best: best.trimmed, cost, bound, pool, rounds, stopped_by })
 }
 
 /// Whether the fixed edges alone leave a row unmet.
@@ -240,32 +208,32 @@ fn pool_needs_cut(pool: &RowPool, fixed: &CutSet) -> bool {
 }
 
 /// Move what was found useful to the front, in order of the last use.
-fn to_front(order: &mut Vec<usize>, hits: &[usize]) {
+pub(super) fn to_front(order: &mut Vec<usize>, hits: &[usize]) {
     let mut next: Vec<usize> = hits.to_vec();
     next.extend(order.iter().copied().filter(|t| !hits.contains(t)));
     *order = next;
 }
 
-/// Some steps of the primal search; the cheapest set that meets every row of the pool.
+/// Some steps of the primal search; the cheapest draft that meets every row of the pool.
 fn improve(
     builder: &Builder<'_>,
-    best: Option<&CutSet>,
+    best: Option<&Draft>,
     relaxed: &[f64],
     random: &mut ChaCha8Rng,
-) -> Option<CutSet> {
+) -> Option<Draft> {
     let mut current = match best {
-        Some(cut) if builder.meets_all(cut) => cut.clone(),
-        Some(cut) => builder.mend(cut, random)?,
-        None => builder.repair(&CutSet::default(), relaxed, random)?,
+        Some(draft) if builder.meets_all(&draft.trimmed) => draft.clone(),
+        Some(draft) => builder.mend(draft, random)?,
+        None => builder.from_scratch(relaxed, random)?,
     };
-    let mut cost = builder.penalised_cost(&current);
+    let mut cost = builder.penalised_cost(&current.trimmed);
     for _ in 0..STEPS {
         if let Some(next) = builder.vary(&current, relaxed, random) {
             // The dear part of the price only where the cheap part promises something.
-            if builder.cost(&next) >= cost {
+            if builder.cost(&next.trimmed) >= cost {
                 continue;
             }
-            let next_cost = builder.penalised_cost(&next);
+            let next_cost = builder.penalised_cost(&next.trimmed);
             if next_cost < cost - 1e-9 {
                 current = next;
                 cost = next_cost;
@@ -276,7 +244,7 @@ fn improve(
 }
 
 /// The vertex beyond each ring that lies deepest, by distance from the ring.
-fn deepest(graph: &PlanningGraph, pool: &RowPool) -> Vec<u32> {
+pub(super) fn deepest(graph: &PlanningGraph, pool: &RowPool) -> Vec<u32> {
     pool.rings
         .iter()
         .map(|ring| {

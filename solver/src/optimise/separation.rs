@@ -10,6 +10,7 @@ use std::collections::BinaryHeap;
 
 use rayon::prelude::*;
 
+use super::rows::signed_distance;
 use crate::control::Control;
 use crate::girth::min_cut::{FlowNetwork, UNCUTTABLE, to_units};
 use crate::girth::sweep::Nearest;
@@ -93,6 +94,23 @@ impl<'a> Separator<'a> {
         &self.judge
     }
 
+    /// Tight rings next to one: its outline moved a few edges beyond and before.
+    pub fn neighbours(&self, ring: &Ring) -> Vec<Ring> {
+        let distance = signed_distance(self.graph(), ring);
+        let step = self.graph().mean_edge() as f32;
+        [-3.0f32, -1.5, -0.75, 0.75, 1.5, 3.0]
+            .iter()
+            .flat_map(|k| {
+                let side: Vec<bool> = distance
+                    .iter()
+                    .zip(&self.graph().is_gate)
+                    .map(|(&d, &gate)| d > k * step && !gate)
+                    .collect();
+                self.judge.tight_rings(&side, |_| false)
+            })
+            .collect()
+    }
+
     /// Tight rings that are found without any flow: outlines of the targets themselves and of
     /// what lies farther from the gate than a ladder of distances.
     pub fn nested_rings(&self) -> Vec<Ring> {
@@ -136,7 +154,11 @@ impl<'a> Separator<'a> {
                 return Vec::new();
             }
             let far: Vec<bool> = network.source_side().iter().map(|&s| !s).collect();
-            self.judge.parts(&far, |e| cut[e as usize] > 0.5).into_iter().map(|part| self.judge.measure(&part)).collect()
+            self.judge
+                .parts(&far, |e| cut[e as usize] > 0.5)
+                .into_iter()
+                .map(|part| self.judge.measure(&part))
+                .collect()
         };
         let mut rings: Vec<Ring> = self
             .targets

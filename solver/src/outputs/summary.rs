@@ -245,8 +245,11 @@ mod tests {
             opening: 20.0,
             opening_needed: 26.0,
         };
-        let disc =
-            DiscState::Knotted { crossings: 2, determinant: Some(3), explanation: "the rope runs through itself".into() };
+        let disc = DiscState::Knotted {
+            crossings: 2,
+            determinant: Some(3),
+            explanation: "the rope runs through itself".into(),
+        };
         plan.bridges = vec![bridge.clone(), PlannedBridge { disc, ..bridge }];
         plan.hinges =
             vec![Hinge { from: Point::origin(), to: Point::new(0.0, 14.0, 0.0), width: 14.0 }];

@@ -4,7 +4,7 @@
 use super::make::PlanError;
 use super::{Figures, PlanRequest};
 use crate::body::{Gate, MouldBody};
-use crate::bridges::{Bridge, BridgeReport, find_bridges_with};
+use crate::bridges::{Bridge, BridgeReport, DiscState, find_bridges_with};
 use crate::control::{Control, Stage};
 use crate::girth::PlanningGraph;
 use crate::mesh::{
@@ -14,7 +14,7 @@ use crate::optimise::rows::{Row, RowKind};
 use crate::optimise::separation::distances;
 
 /// Vertices of the planning mesh unless an edge length is asked for.
-const PLANNING_VERTICES: f64 = 1400.0;
+const PLANNING_VERTICES: f64 = 1000.0;
 
 /// Everything the search works on, in the mould frame.
 pub(super) struct Setup {
@@ -66,7 +66,12 @@ pub(super) fn set_up(
     control.stage(Stage::Girth, 0.08, "planning graph");
     let weight = vec![1.0; is_gate.len()];
     let graph = PlanningGraph::new(planning, is_gate, allowed_strain, &weight)?;
-    let loops = bridges.bridges.iter().map(|b| loop_edges(&graph, b)).collect();
+    // A hole without a plain disc is not cut, so its loop opens nothing.
+    let loops = bridges
+        .bridges
+        .iter()
+        .map(|b| if b.disc == DiscState::Plain { loop_edges(&graph, b) } else { Vec::new() })
+        .collect();
     let openings = bridges.bridges.iter().map(|b| opening_needed(b, request)).collect();
     clock.lap("girth");
     let figures = Figures {
@@ -164,7 +169,7 @@ pub(super) fn opening_rows(setup: &Setup) -> Vec<Row> {
     let graph = &setup.graph;
     let mut rows = Vec::new();
     for (index, (edges, &opening)) in setup.loops.iter().zip(&setup.openings).enumerate() {
-        if opening <= 0.0 {
+        if opening <= 0.0 || edges.is_empty() {
             continue;
         }
         let rim: Vec<u32> = edges.iter().flat_map(|&e| graph.edges[e as usize].ends).collect();

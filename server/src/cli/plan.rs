@@ -1,0 +1,106 @@
+//! `slitwright plan`.
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use clap::Args;
+use indicatif::{ProgressBar, ProgressStyle};
+use slitwright_solver::control::{Cancel, Control, Progress};
+use slitwright_solver::outputs;
+use slitwright_solver::outputs::pictures::{PictureStyle, draw_plan};
+
+use super::input::ModelArgs;
+use super::request::RequestArgs;
+use super::{CliError, print_text, summary, to_json};
+use crate::SolverPlanner;
+use crate::convert::{plan_to_proto, progress_to_proto};
+use crate::planner::{PlanFault, Planner};
+
+/// What to plan.
+#[derive(Args)]
+pub struct PlanArgs {
+    #[command(flatten)]
+    model: ModelArgs,
+    #[command(flatten)]
+    request: RequestArgs,
+    /// Folder for plan.json, request.json and the pictures; made if missing
+    #[arg(long, value_name = "FOLDER")]
+    out: Option<PathBuf>,
+    /// Print the plan as JSON instead of the summary
+    #[arg(long)]
+    json: bool,
+}
+
+/// Makes a plan. The first ctrl-c stops the search and keeps the best plan so far, if any.
+pub fn run(args: &PlanArgs) -> Result<(), CliError> {
+    let (request, full_request) = args.request.read()?;
+    if let Some(folder) = &args.out {
+        std::fs::create_dir_all(folder)
+            .map_err(|error| CliError::Input(format!("--out {}: {error}", folder.display())))?;
+    }
+    let bar = progress_bar();
+    bar.set_message("reading the model");
+    let model = args.model.read(&SolverPlanner, request.resolution.deviation)?;
+    let cancel = Cancel::new();
+    cancel_on_ctrl_c(cancel.clone())?;
+    let control = Control::new(cancel, |progress| show(&bar, &progress));
+    let plan = SolverPlanner.plan(&model, &request, &control);
+    bar.finish_and_clear();
+    let plan = plan.map_err(|fault| match fault {
+        PlanFault::Unfit(text) => CliError::Input(text),
+        PlanFault::Cancelled | PlanFault::Internal(_) => CliError::Failed(fault.to_string()),
+    })?;
+    let message = plan_to_proto(&plan);
+    if let Some(folder) = &args.out {
+        write(folder, "plan.json", to_json(&message)?.as_bytes())?;
+        write(folder, "request.json", to_json(&full_request)?.as_bytes())?;
+        let heading = args.model.model_file.file_stem().map(|name| name.to_string_lossy().into());
+        let style = PictureStyle { heading, ..PictureStyle::default() };
+        let pictures = draw_plan(&model.original, &plan, &style)
+            .map_err(|error| CliError::Failed(format!("the pictures: {error}")))?;
+        for picture in &pictures {
+            write(folder, &format!("{}.png", picture.name), &picture.png)?;
+        }
+    }
+    if args.json { print_text(&to_json(&message)?) } else { print_text(&outputs::summary(&plan)) }
+}
+
+fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), CliError> {
+    let path = folder.join(name);
+    std::fs::write(&path, bytes)
+        .map_err(|error| CliError::Failed(format!("{}: {error}", path.display())))
+}
+
+fn progress_bar() -> ProgressBar {
+    let style = ProgressStyle::with_template("{bar:24} {percent:>3} % {elapsed:>5} {wide_msg}")
+        .unwrap_or_else(|_| ProgressStyle::default_bar());
+    // The bar keeps itself hidden where stderr is no terminal.
+    let bar = ProgressBar::new(1000).with_style(style);
+    bar.enable_steady_tick(Duration::from_millis(250));
+    bar
+}
+
+fn show(bar: &ProgressBar, progress: &Progress) {
+    // A fraction outside 0 to 1 is pinned by the cast and the bar.
+    bar.set_position((progress.fraction * 1000.0) as u64);
+    bar.set_message(summary::progress_text(&progress_to_proto(progress)));
+}
+
+/// Sets `cancel` on the first ctrl-c and ends the process on the second.
+fn cancel_on_ctrl_c(cancel: Cancel) -> Result<(), CliError> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|error| CliError::Failed(format!("ctrl-c cannot be watched: {error}")))?;
+    std::thread::spawn(move || {
+        runtime.block_on(async {
+            if tokio::signal::ctrl_c().await.is_ok() {
+                cancel.cancel();
+            }
+            if tokio::signal::ctrl_c().await.is_ok() {
+                std::process::exit(130);
+            }
+        });
+    });
+    Ok(())
+}

@@ -1,0 +1,314 @@
+//! Requests from the shell: a file, and flags that replace single values of it.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+use slitwright_proto::v1;
+use slitwright_solver::plan::PlanRequest;
+
+use super::{CliError, print_json};
+use crate::convert::{named_class, request_from_proto, request_to_proto};
+
+/// Prints a request with every value at its default.
+pub fn print_template() -> Result<(), CliError> {
+    print_json(&request_to_proto(&PlanRequest::default(), v1::RubberClass::MediumSilicone))
+}
+
+/// What is wanted.
+#[derive(Args, Default)]
+pub struct RequestArgs {
+    /// Request file, as printed by request-template; flags below replace single values of it
+    #[arg(long, value_name = "FILE")]
+    request: Option<PathBuf>,
+
+    /// Shape of the rubber
+    #[arg(long, value_enum, help_heading = "Mould")]
+    mould: Option<MouldName>,
+    /// Rubber between model and wall, mm (box, cylinder)
+    #[arg(long, value_name = "MM", help_heading = "Mould")]
+    side: Option<f64>,
+    /// Rubber above the model, mm (box, cylinder)
+    #[arg(long, value_name = "MM", help_heading = "Mould")]
+    top: Option<f64>,
+    /// Thickness of the blanket, mm
+    #[arg(long, value_name = "MM", help_heading = "Mould")]
+    thickness: Option<f64>,
+
+    /// Class of rubber that the values not given come from
+    #[arg(long, value_enum, help_heading = "Rubber")]
+    rubber: Option<RubberName>,
+    /// Hardness, Shore A
+    #[arg(long, value_name = "A", help_heading = "Rubber")]
+    shore: Option<f64>,
+    /// Elongation at break as a fraction: 3.5 is 350 %
+    #[arg(long, value_name = "FRACTION", help_heading = "Rubber")]
+    elongation: Option<f64>,
+    /// Stretch allowed in use as a fraction: 0.5 is 50 %
+    #[arg(long, value_name = "FRACTION", help_heading = "Rubber")]
+    working_stretch: Option<f64>,
+    /// Density, g/cm3
+    #[arg(long, value_name = "G/CM3", help_heading = "Rubber")]
+    density: Option<f64>,
+
+    /// The gate is the flat lowest face, seen along this direction away from the board
+    #[arg(long, value_name = "X,Y,Z", value_parser = triple, allow_hyphen_values = true, help_heading = "Gate")]
+    up: Option<[f64; 3]>,
+    /// The gate is what lies round this point, mm
+    #[arg(long, value_name = "X,Y,Z", value_parser = triple, allow_hyphen_values = true, help_heading = "Gate",
+          requires = "gate_radius", conflicts_with_all = ["up", "gate_plane"])]
+    gate_centre: Option<[f64; 3]>,
+    /// How far from --gate-centre the gate reaches, mm
+    #[arg(long, value_name = "MM", help_heading = "Gate", requires = "gate_centre")]
+    gate_radius: Option<f64>,
+    /// The gate is what lies on or beyond the plane through this point, mm
+    #[arg(long, value_name = "X,Y,Z", value_parser = triple, allow_hyphen_values = true, help_heading = "Gate",
+          requires = "gate_normal", conflicts_with = "up")]
+    gate_plane: Option<[f64; 3]>,
+    /// Normal of that plane, away from the model
+    #[arg(long, value_name = "X,Y,Z", value_parser = triple, allow_hyphen_values = true, help_heading = "Gate",
+          requires = "gate_plane")]
+    gate_normal: Option<[f64; 3]>,
+
+    /// What two hands pull at an opening, N
+    #[arg(long, value_name = "N", help_heading = "Knife and hand")]
+    hand_force: Option<f64>,
+    /// Width of rubber that must open at once round a ring, mm
+    #[arg(long, value_name = "MM", help_heading = "Knife and hand")]
+    opening_zone: Option<f64>,
+    /// Least width of rubber left between cuts, mm
+    #[arg(long, value_name = "MM", help_heading = "Knife and hand")]
+    hinge_width: Option<f64>,
+    /// What one more separate cut is worth, mm of cut
+    #[arg(long, value_name = "MM", help_heading = "Knife and hand")]
+    entry_price: Option<f64>,
+    /// Shortest cut worth making, mm
+    #[arg(long, value_name = "MM", help_heading = "Knife and hand")]
+    least_cut: Option<f64>,
+
+    /// Time limit, seconds
+    #[arg(long, value_name = "S", help_heading = "Search")]
+    seconds: Option<f64>,
+    /// Stop at this gap between plan and proved bound, as a fraction
+    #[arg(long, value_name = "FRACTION", help_heading = "Search")]
+    gap: Option<f64>,
+    /// Seed of every random choice
+    #[arg(long, help_heading = "Search")]
+    seed: Option<u64>,
+    /// Greatest deviation of the working mesh, mm
+    #[arg(long, value_name = "MM", help_heading = "Search")]
+    deviation: Option<f64>,
+    /// Edge length of the planning mesh, mm
+    #[arg(long, value_name = "MM", help_heading = "Search")]
+    planning_edge: Option<f64>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum MouldName {
+    /// Rectangular block
+    Box,
+    /// Round block
+    Cylinder,
+    /// Blanket of even thickness in a rigid shell
+    Blanket,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum RubberName {
+    /// About 15 Shore A
+    SoftSilicone,
+    /// About 25 Shore A
+    MediumSilicone,
+    /// About 40 Shore A
+    FirmSilicone,
+    /// About 30 Shore A
+    SoftPolyurethane,
+    /// About 50 Shore A
+    FirmPolyurethane,
+}
+
+impl From<RubberName> for v1::RubberClass {
+    fn from(name: RubberName) -> Self {
+        match name {
+            RubberName::SoftSilicone => Self::SoftSilicone,
+            RubberName::MediumSilicone => Self::MediumSilicone,
+            RubberName::FirmSilicone => Self::FirmSilicone,
+            RubberName::SoftPolyurethane => Self::SoftPolyurethane,
+            RubberName::FirmPolyurethane => Self::FirmPolyurethane,
+        }
+    }
+}
+
+fn triple(text: &str) -> Result<[f64; 3], String> {
+    let parts: Vec<f64> = text
+        .split(',')
+        .map(|part| part.trim().parse().map_err(|_| format!("{part:?} is not a number")))
+        .collect::<Result<_, _>>()?;
+    parts.try_into().map_err(|_| "give three numbers, such as 0,0,1".to_owned())
+}
+
+impl RequestArgs {
+    /// The request, checked, and with every value written out.
+    pub fn read(&self) -> Result<(PlanRequest, v1::PlanRequest), CliError> {
+        let mut message = match &self.request {
+            None => v1::PlanRequest::default(),
+            Some(path) => {
+                let text = std::fs::read_to_string(path)
+                    .map_err(|error| CliError::Input(format!("{}: {error}", path.display())))?;
+                serde_json::from_str(&text).map_err(|error| {
+                    CliError::Input(format!(
+                        "{}: {error}; `slitwright request-template` prints a request with every \
+                         field",
+                        path.display()
+                    ))
+                })?
+            }
+        };
+        self.apply(&mut message)?;
+        let request = request_from_proto(&message, "")
+            .map_err(|faults| CliError::Input(format!("request: {faults}")))?;
+        let full = request_to_proto(&request, named_class(&message));
+        Ok((request, full))
+    }
+
+    fn apply(&self, message: &mut v1::PlanRequest) -> Result<(), CliError> {
+        self.apply_mould(message)?;
+        let rubber = message.rubber.get_or_insert_default();
+        if let Some(class) = self.rubber {
+            rubber.set_class(class.into());
+        }
+        replace(&mut rubber.shore_a, self.shore);
+        replace(&mut rubber.elongation_at_break, self.elongation);
+        replace(&mut rubber.working_stretch, self.working_stretch);
+        replace(&mut rubber.density_g_cm3, self.density);
+        self.apply_gate(message);
+        let knife = message.knife.get_or_insert_default();
+        replace(&mut knife.hand_force_n, self.hand_force);
+        replace(&mut knife.opening_zone_mm, self.opening_zone);
+        replace(&mut knife.hinge_width_mm, self.hinge_width);
+        replace(&mut knife.entry_price_mm, self.entry_price);
+        replace(&mut knife.least_cut_mm, self.least_cut);
+        let budget = message.budget.get_or_insert_default();
+        replace(&mut budget.time_limit_seconds, self.seconds);
+        replace(&mut budget.target_gap, self.gap);
+        replace(&mut budget.seed, self.seed);
+        let resolution = message.resolution.get_or_insert_default();
+        replace(&mut resolution.deviation_mm, self.deviation);
+        replace(&mut resolution.planning_edge_mm, self.planning_edge);
+        Ok(())
+    }
+
+    fn apply_mould(&self, message: &mut v1::PlanRequest) -> Result<(), CliError> {
+        use v1::mould::Shape;
+        let given = [self.side, self.top, self.thickness].iter().any(Option::is_some);
+        if self.mould.is_none() && !given {
+            return Ok(());
+        }
+        let there = message.mould.and_then(|mould| mould.shape);
+        let mut shape = match (self.mould, there) {
+            // The same shape again keeps the values of the request file.
+            (Some(MouldName::Box), Some(Shape::Box(shape))) => Shape::Box(shape),
+            (Some(MouldName::Cylinder), Some(Shape::Cylinder(shape))) => Shape::Cylinder(shape),
+            (Some(MouldName::Blanket), Some(Shape::Blanket(shape))) => Shape::Blanket(shape),
+            (Some(MouldName::Cylinder), _) => Shape::Cylinder(v1::CylinderMould::default()),
+            (Some(MouldName::Blanket), _) => Shape::Blanket(v1::BlanketMould::default()),
+            (None, Some(shape)) => shape,
+            (Some(MouldName::Box), _) | (None, None) => Shape::Box(v1::BoxMould::default()),
+        };
+        let misplaced = |flag: &str, with: &str| {
+            Err(CliError::Input(format!("{flag} goes with --mould {with}")))
+        };
+        match &mut shape {
+            Shape::Box(v1::BoxMould { side_clearance_mm, top_clearance_mm })
+            | Shape::Cylinder(v1::CylinderMould { side_clearance_mm, top_clearance_mm }) => {
+                if self.thickness.is_some() {
+                    return misplaced("--thickness", "blanket");
+                }
+                replace(side_clearance_mm, self.side);
+                replace(top_clearance_mm, self.top);
+            }
+            Shape::Blanket(blanket) => {
+                if self.side.is_some() || self.top.is_some() {
+                    return misplaced("--side or --top", "box or --mould cylinder");
+                }
+                replace(&mut blanket.thickness_mm, self.thickness);
+            }
+        }
+        message.mould = Some(v1::Mould { shape: Some(shape) });
+        Ok(())
+    }
+
+    fn apply_gate(&self, message: &mut v1::PlanRequest) {
+        use v1::gate::Place;
+        let point = |[x, y, z]: [f64; 3]| Some(v1::Point { x, y, z });
+        let direction = |[x, y, z]: [f64; 3]| Some(v1::Direction { x, y, z });
+        let place = if let Some(up) = self.up {
+            Place::LowestFlat(v1::LowestFlatGate { up: direction(up) })
+        } else if let (Some(centre), Some(radius_mm)) = (self.gate_centre, self.gate_radius) {
+            Place::Patch(v1::PatchGate { centre: point(centre), radius_mm })
+        } else if let (Some(at), Some(normal)) = (self.gate_plane, self.gate_normal) {
+            Place::Plane(v1::PlaneGate { point: point(at), normal: direction(normal) })
+        } else {
+            return;
+        };
+        message.gate = Some(v1::Gate { place: Some(place) });
+    }
+}
+
+fn replace<T>(value: &mut Option<T>, new: Option<T>) {
+    if new.is_some() {
+        *value = new;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use slitwright_solver::body::MouldShape;
+
+    use super::*;
+
+    #[test]
+    fn flags_replace_single_values_of_the_file() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let file = directory.path().join("request.json");
+        std::fs::write(
+            &file,
+            r#"{"mould": {"cylinder": {"sideClearanceMm": 22}}, "rubber": {"shoreA": 18}}"#,
+        )
+        .expect("written");
+        let args = RequestArgs {
+            request: Some(file),
+            top: Some(9.0),
+            density: Some(1.3),
+            ..RequestArgs::default()
+        };
+        let (request, full) = args.read().expect("valid");
+        assert_eq!(
+            request.mould,
+            MouldShape::Cylinder { side_clearance: 22.0, top_clearance: 9.0 }
+        );
+        assert_eq!((request.rubber.shore_a, request.rubber.density), (18.0, 1.3));
+        assert_eq!(full.rubber.expect("written out").elongation_at_break, Some(3.5));
+    }
+
+    #[test]
+    fn a_slip_in_the_file_is_named() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let file = directory.path().join("request.json");
+        std::fs::write(&file, r#"{"rubber": {"shoreB": 18}}"#).expect("written");
+        let args = RequestArgs { request: Some(file), ..RequestArgs::default() };
+        let text = args.read().expect_err("no such field").to_string();
+        assert!(text.contains("shoreB") && text.contains("request-template"), "{text}");
+    }
+
+    #[test]
+    fn flags_of_another_shape_are_refused() {
+        let args = RequestArgs { thickness: Some(5.0), ..RequestArgs::default() };
+        assert!(args.read().is_err());
+        let args = RequestArgs {
+            mould: Some(MouldName::Blanket),
+            side: Some(5.0),
+            ..RequestArgs::default()
+        };
+        assert!(args.read().is_err());
+    }
+}

@@ -1,0 +1,16 @@
+//! Between the protocol's messages and the solver's types. Nothing else in this crate knows both.
+
+mod model;
+mod plan;
+mod progress;
+mod request;
+mod violations;
+
+pub use model::{
+    format_from_proto, is_over_limit, options_from_proto, prepare_violations, report_to_proto,
+    unit_from_proto,
+};
+pub use plan::plan_to_proto;
+pub use progress::progress_to_proto;
+pub use request::{named_class, request_from_proto, request_to_proto};
+pub use violations::{Collector, InvalidFields, Violation, join};

@@ -1,0 +1,142 @@
+//! A plan, from the solver to the protocol.
+
+use slitwright_proto::v1;
+use slitwright_solver::bridges::{BridgeKind, DiscState};
+use slitwright_solver::mesh::Point;
+use slitwright_solver::outputs::cautions::CAUTIONS;
+use slitwright_solver::plan::{
+    Cut, CutKind, Figures, Hinge, Limit, Plan, PlannedBridge, Reason, RegionStretch, StopReason,
+};
+
+use super::request::{direction, point};
+
+/// A plan for the protocol, with the words of caution that belong to every plan.
+pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
+    v1::Plan {
+        cuts: plan.cuts.iter().map(cut).collect(),
+        bridges: plan.bridges.iter().map(bridge).collect(),
+        hinges: plan.hinges.iter().map(hinge).collect(),
+        stretches: plan.stretches.iter().map(stretch).collect(),
+        gate_outline: plan.gate_outline.iter().map(|line| polyline(line)).collect(),
+        up: Some(direction(&plan.up)),
+        total_length_mm: plan.total_length,
+        cost_mm: plan.cost,
+        lower_bound_mm: plan.lower_bound,
+        gap: plan.gap,
+        stopped_by: stop_reason(plan.stopped_by).into(),
+        rubber_volume_cm3: plan.rubber_volume,
+        rubber_mass_g: plan.rubber_mass,
+        limits: plan.limits.iter().map(limit).collect(),
+        warnings: plan.warnings.clone(),
+        figures: Some(figures(&plan.figures)),
+        cautions: CAUTIONS.iter().map(|c| format!("{}: {}", c.about, c.text)).collect(),
+    }
+}
+
+fn polyline(points: &[Point]) -> v1::Polyline {
+    v1::Polyline { points: points.iter().map(point).collect() }
+}
+
+fn cut(cut: &Cut) -> v1::Cut {
+    v1::Cut {
+        order: cut.order,
+        kind: match cut.kind {
+            CutKind::FromGate => v1::CutKind::FromGate,
+            CutKind::Separate => v1::CutKind::Separate,
+            CutKind::Bridge => v1::CutKind::Bridge,
+        }
+        .into(),
+        branches: cut.branches.iter().map(|line| polyline(line)).collect(),
+        length_mm: cut.length,
+        reason: cut.reason.text().to_owned(),
+        why: Some(match &cut.reason {
+            Reason::FreesRing { ring_length, girth, beyond, text: _ } => {
+                v1::cut::Why::FreesRing(v1::FreesRing {
+                    ring_length_mm: *ring_length,
+                    girth_mm: *girth,
+                    beyond: Some(point(beyond)),
+                })
+            }
+            Reason::CutsBridge { bridge, text: _ } => {
+                v1::cut::Why::CutsBridge(v1::CutsBridge { bridge: *bridge })
+            }
+        }),
+    }
+}
+
+fn bridge(bridge: &PlannedBridge) -> v1::Bridge {
+    let (disc, crossings, determinant, explanation) = match &bridge.disc {
+        DiscState::Plain => (v1::DiscState::Plain, 0, None, String::new()),
+        DiscState::Knotted { crossings, determinant, explanation } => {
+            (v1::DiscState::Knotted, *crossings, *determinant, explanation.clone())
+        }
+    };
+    v1::Bridge {
+        kind: match bridge.kind {
+            BridgeKind::Handle => v1::BridgeKind::Handle,
+            BridgeKind::Arch => v1::BridgeKind::Arch,
+        }
+        .into(),
+        rim: Some(polyline(&bridge.rim)),
+        closed: bridge.closed,
+        rim_length_mm: bridge.rim_length,
+        neck_area_mm2: bridge.neck_area,
+        neck_width_mm: bridge.neck_width,
+        depth_mm: bridge.depth,
+        centre: Some(point(&bridge.centre)),
+        disc: disc.into(),
+        crossings,
+        determinant,
+        explanation,
+        opening_mm: bridge.opening,
+        opening_needed_mm: bridge.opening_needed,
+    }
+}
+
+fn hinge(hinge: &Hinge) -> v1::Hinge {
+    v1::Hinge { from: Some(point(&hinge.from)), to: Some(point(&hinge.to)), width_mm: hinge.width }
+}
+
+fn stretch(stretch: &RegionStretch) -> v1::RegionStretch {
+    v1::RegionStretch {
+        place: Some(point(&stretch.place)),
+        ring_length_mm: stretch.ring_length,
+        girth_mm: stretch.girth,
+        strain: stretch.strain,
+        allowed_strain: stretch.allowed,
+    }
+}
+
+fn stop_reason(reason: StopReason) -> v1::StopReason {
+    match reason {
+        StopReason::GapReached => v1::StopReason::GapReached,
+        StopReason::Optimal => v1::StopReason::Optimal,
+        StopReason::TimeBudget => v1::StopReason::TimeLimit,
+        StopReason::Stalled => v1::StopReason::Stalled,
+        StopReason::Cancelled => v1::StopReason::Cancelled,
+    }
+}
+
+fn limit(limit: &Limit) -> v1::Limit {
+    v1::Limit { name: limit.name.clone(), met: limit.met, text: limit.text.clone() }
+}
+
+fn figures(figures: &Figures) -> v1::Figures {
+    v1::Figures {
+        model_triangles: figures.model_triangles,
+        working_triangles: figures.working_triangles,
+        working_deviation_mm: figures.working_deviation,
+        planning_vertices: figures.planning_vertices,
+        planning_edge_mm: figures.planning_edge,
+        genus: figures.genus,
+        holes: figures.holes,
+        rounds: figures.rounds,
+        rows: figures.rows,
+        stage_times: figures
+            .seconds
+            .iter()
+            .map(|(stage, seconds)| v1::StageTime { stage: stage.clone(), seconds: *seconds })
+            .collect(),
+        repairs: figures.repairs.clone(),
+    }
+}

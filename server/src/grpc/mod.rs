@@ -1,0 +1,10 @@
+//! The gRPC face: handlers that decode, call and encode.
+
+mod errors;
+mod paging;
+mod service;
+mod upload;
+mod watch;
+
+pub use service::Service;
+pub use upload::UploadRules;

@@ -1,0 +1,261 @@
+//! A model that comes in chunks.
+
+use std::fmt::Write as _;
+use std::sync::Arc;
+use std::time::{Duration, SystemTime};
+
+use sha2::{Digest, Sha256};
+use slitwright_proto::v1;
+use slitwright_proto::v1::upload_model_request::Part;
+use slitwright_solver::mesh::{LengthUnit, MeshFormat, PrepareError, PrepareOptions, ReadLimits};
+use tokio::sync::Semaphore;
+use tonic::{Status, Streaming};
+
+use super::errors::{exhausted, internal, invalid, invalid_field};
+use crate::convert::{
+    Collector, InvalidFields, format_from_proto, is_over_limit, options_from_proto,
+    prepare_violations, report_to_proto, unit_from_proto,
+};
+use crate::planner::Planner;
+use crate::store::{Store, StoredModel, timestamp};
+
+/// Most bytes of one chunk.
+const CHUNK: usize = 1 << 20;
+/// Longest display name, characters.
+const DISPLAY_NAME: usize = 120;
+
+/// Limits of uploads.
+#[derive(Clone, Copy, Debug)]
+pub struct UploadRules {
+    /// Most bytes of one model file.
+    pub most_bytes: u64,
+    /// Most triangles of one model.
+    pub most_triangles: u64,
+    /// Most uploads that are received or checked at the same time.
+    pub at_once: usize,
+    /// An upload that sends nothing for so long is dropped.
+    pub idle: Duration,
+}
+
+impl Default for UploadRules {
+    fn default() -> Self {
+        Self {
+            most_bytes: 512 << 20,
+            most_triangles: 5_000_000,
+            at_once: 4,
+            idle: Duration::from_secs(30),
+        }
+    }
+}
+
+/// Takes uploads.
+pub struct Uploads {
+    store: Arc<Store>,
+    planner: Arc<dyn Planner>,
+    rules: UploadRules,
+    places: Arc<Semaphore>,
+}
+
+/// A header that was checked.
+struct Header {
+    format: MeshFormat,
+    unit: Option<LengthUnit>,
+    options: PrepareOptions,
+    message: v1::UploadHeader,
+}
+
+impl Uploads {
+    pub fn new(store: Arc<Store>, planner: Arc<dyn Planner>, rules: UploadRules) -> Self {
+        Self { store, planner, rules, places: Arc::new(Semaphore::new(rules.at_once)) }
+    }
+
+    /// Receives a file, checks it and keeps it.
+    pub async fn receive(
+        &self,
+        mut stream: Streaming<v1::UploadModelRequest>,
+    ) -> Result<v1::Model, Status> {
+        let place = Arc::clone(&self.places).try_acquire_owned().map_err(|_| {
+            exhausted(
+                "uploads",
+                format!(
+                    "{} uploads are under way already: try again when one has ended",
+                    self.rules.at_once
+                ),
+            )
+        })?;
+        let header = match self.next(&mut stream).await? {
+            Some(Part::Header(header)) => checked(header, &self.rules).map_err(|f| invalid(&f))?,
+            Some(Part::Chunk(_)) | None => {
+                return Err(invalid_field("header", "is missing: send it in the first message"));
+            }
+        };
+        self.store.check_room(header.message.size_bytes.unwrap_or(0))?;
+        let bytes = self.receive_chunks(&mut stream, &header.message).await?;
+
+        let (store, planner) = (Arc::clone(&self.store), Arc::clone(&self.planner));
+        let model = tokio::task::spawn_blocking(move || {
+            // Held until the check is over: that is what takes time and room, and it goes on even
+            // when the client has left.
+            let _place = place;
+            keep(&store, planner.as_ref(), header, &bytes)
+        });
+        model.await.map_err(|_| internal("the check of the model"))?
+    }
+
+    async fn next(
+        &self,
+        stream: &mut Streaming<v1::UploadModelRequest>,
+    ) -> Result<Option<Part>, Status> {
+        let message =
+            tokio::time::timeout(self.rules.idle, stream.message()).await.map_err(|_| {
+                Status::deadline_exceeded(format!(
+                    "no message for {} seconds: the upload is dropped",
+                    self.rules.idle.as_secs_f64()
+                ))
+            })??;
+        match message {
+            None => Ok(None),
+            Some(v1::UploadModelRequest { part: Some(part) }) => Ok(Some(part)),
+            Some(v1::UploadModelRequest { part: None }) => {
+                Err(invalid_field("part", "is missing: send the header first, then chunks"))
+            }
+        }
+    }
+
+    async fn receive_chunks(
+        &self,
+        stream: &mut Streaming<v1::UploadModelRequest>,
+        header: &v1::UploadHeader,
+    ) -> Result<Vec<u8>, Status> {
+        // Grows with what really comes; the size that the header claims is no reason to set
+        // memory aside.
+        let mut bytes = Vec::new();
+        while let Some(part) = self.next(stream).await? {
+            let Part::Chunk(chunk) = part else {
+                return Err(invalid_field("header", "came twice: send chunks after the first one"));
+            };
+            if chunk.len() > CHUNK {
+                return Err(invalid_field(
+                    "chunk",
+                    format!("has {} bytes: send at most {CHUNK} in a message", chunk.len()),
+                ));
+            }
+            let size = bytes.len() as u64 + chunk.len() as u64;
+            if size > self.rules.most_bytes {
+                return Err(too_big(self.rules.most_bytes));
+            }
+            if let Some(claimed) = header.size_bytes
+                && size > claimed
+            {
+                return Err(wrong_size(claimed, "more"));
+            }
+            bytes.extend_from_slice(&chunk);
+        }
+        if bytes.is_empty() {
+            return Err(invalid_field("chunk", "is missing: the file has no bytes"));
+        }
+        if let Some(claimed) = header.size_bytes
+            && claimed != bytes.len() as u64
+        {
+            return Err(wrong_size(claimed, &bytes.len().to_string()));
+        }
+        Ok(bytes)
+    }
+}
+
+fn refused(error: &PrepareError) -> Status {
+    if is_over_limit(error) {
+        return exhausted("model size", error.to_string());
+    }
+    if let PrepareError::Topology(_) = error {
+        return Status::internal(error.to_string());
+    }
+    invalid(&prepare_violations(error))
+}
+
+fn too_big(most: u64) -> Status {
+    exhausted(
+        "model file size",
+        format!(
+            "the file has more than {most} bytes, the most this server takes: send a coarser mesh or raise --max-mesh-mb"
+        ),
+    )
+}
+
+fn wrong_size(claimed: u64, came: &str) -> Status {
+    invalid_field(
+        "header.size_bytes",
+        format!("is {claimed}, but {came} bytes came: send the whole file"),
+    )
+}
+
+fn checked(message: v1::UploadHeader, rules: &UploadRules) -> Result<Header, InvalidFields> {
+    let mut faults = Collector::default();
+    let format = format_from_proto(message.format, "header.format", &mut faults);
+    let unit = unit_from_proto(message.unit, format, "header.unit", &mut faults);
+    if message.display_name.chars().count() > DISPLAY_NAME {
+        faults.add(
+            "header.display_name",
+            format!("is too long: give at most {DISPLAY_NAME} characters"),
+        );
+    }
+    if let Some(size) = message.size_bytes
+        && size > rules.most_bytes
+    {
+        faults.add(
+            "header.size_bytes",
+            format!("is {size}: this server takes files of at most {} bytes", rules.most_bytes),
+        );
+    }
+    let sum = &message.sha256;
+    if !sum.is_empty() && (sum.len() != 64 || !sum.bytes().all(|b| b.is_ascii_hexdigit())) {
+        faults.add("header.sha256", "is not a SHA-256: give 64 hexadecimal digits");
+    }
+    let mut options = options_from_proto(message.options.as_ref(), "header.options", &mut faults);
+    options.limits = ReadLimits {
+        // Holds for what a packed file unpacks to as well.
+        max_bytes: rules.most_bytes,
+        max_triangles: rules.most_triangles,
+        ..ReadLimits::default()
+    };
+    let Some(format) = format else {
+        // Missing only when a fault was noted.
+        return Err(faults.into_faults());
+    };
+    faults.finish(Header { format, unit, options, message })
+}
+
+fn keep(
+    store: &Store,
+    planner: &dyn Planner,
+    header: Header,
+    bytes: &[u8],
+) -> Result<v1::Model, Status> {
+    let mut sha256 = String::with_capacity(64);
+    for byte in Sha256::digest(bytes) {
+        // Writing to a string cannot fail.
+        let _ = write!(sha256, "{byte:02x}");
+    }
+    let claimed = &header.message.sha256;
+    if !claimed.is_empty() && !claimed.eq_ignore_ascii_case(&sha256) {
+        return Err(invalid_field(
+            "header.sha256",
+            format!("differs from that of the bytes that came, {sha256}: send the file again"),
+        ));
+    }
+    let model = planner
+        .prepare(bytes, header.format, header.unit, &header.options)
+        .map_err(|error| refused(&error))?;
+    let message = v1::Model {
+        name: format!("models/{}", uuid::Uuid::new_v4()),
+        display_name: header.message.display_name,
+        format: header.message.format,
+        unit: header.message.unit,
+        size_bytes: bytes.len() as u64,
+        sha256,
+        create_time: Some(timestamp(SystemTime::now())),
+        report: Some(report_to_proto(&model)),
+    };
+    tracing::info!(model = message.name, bytes = message.size_bytes, "model kept");
+    Ok(store.add_model(StoredModel { message, model: Arc::new(model) })?)
+}

@@ -1,0 +1,67 @@
+//! The seam between the service and the solver.
+
+use slitwright_solver::control::Control;
+use slitwright_solver::mesh::{self, LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions};
+use slitwright_solver::optimise::search::SearchError;
+use slitwright_solver::plan::{Plan, PlanError, PlanRequest, make_plan};
+
+/// Does the work. Called on threads that may be blocked.
+pub trait Planner: Send + Sync + 'static {
+    /// Reads and checks a model.
+    fn prepare(
+        &self,
+        bytes: &[u8],
+        format: MeshFormat,
+        unit: Option<LengthUnit>,
+        options: &PrepareOptions,
+    ) -> Result<Model, PrepareError> {
+        mesh::prepare(bytes, format, unit, options)
+    }
+
+    /// Makes a plan. Looks at `control` at least every 100 ms.
+    fn plan(
+        &self,
+        model: &Model,
+        request: &PlanRequest,
+        control: &Control<'_>,
+    ) -> Result<Plan, PlanFault>;
+}
+
+/// Why there is no plan.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum PlanFault {
+    /// Someone asked to stop before there was one.
+    #[error("stopped before there was a plan")]
+    Cancelled,
+    /// Model and request do not go together; another request may help.
+    #[error("{0}")]
+    Unfit(String),
+    /// A fault of the program.
+    #[error("{0}")]
+    Internal(String),
+}
+
+/// The solver itself.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct SolverPlanner;
+
+impl Planner for SolverPlanner {
+    fn plan(
+        &self,
+        model: &Model,
+        request: &PlanRequest,
+        control: &Control<'_>,
+    ) -> Result<Plan, PlanFault> {
+        make_plan(model, request, control).map_err(|error| match error {
+            PlanError::Cancelled(_) => PlanFault::Cancelled,
+            // A search that was stopped before it had anything says so in its own way.
+            _ if control.is_cancelled() => PlanFault::Cancelled,
+            PlanError::Topology(_)
+            | PlanError::Locator(_)
+            | PlanError::Search(SearchError::Relaxation(_)) => {
+                PlanFault::Internal(error.to_string())
+            }
+            _ => PlanFault::Unfit(error.to_string()),
+        })
+    }
+}

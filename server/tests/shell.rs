@@ -1,0 +1,110 @@
+//! The binary as a person at the shell meets it: what it prints, what it leaves, how it ends.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+use slitwright_proto::v1;
+
+/// A closed box of 40 x 30 x 20 mm.
+const PLINTH: &str = "OFF\n8 12 0\n0 0 0\n40 0 0\n40 30 0\n0 30 0\n0 0 20\n40 0 20\n40 30 20\n0 30 20\n\
+3 0 2 1\n3 0 3 2\n3 4 5 6\n3 4 6 7\n3 0 1 5\n3 0 5 4\n3 1 2 6\n3 1 6 5\n3 2 3 7\n3 2 7 6\n3 3 0 4\n3 3 4 7\n";
+
+fn slitwright(folder: &Path, args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_slitwright"))
+        .current_dir(folder)
+        .args(args)
+        .output()
+        .expect("the binary runs")
+}
+
+fn folder_with_plinth() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    std::fs::write(folder.path().join("plinth.off"), PLINTH).expect("written");
+    folder
+}
+
+#[test]
+fn plan_leaves_a_summary_a_plan_and_pictures() {
+    let folder = folder_with_plinth();
+    let ran = slitwright(
+        folder.path(),
+        &["plan", "plinth.off", "--unit", "mm", "--out", "out", "--seconds", "20"],
+    );
+    let (stdout, stderr) =
+        (String::from_utf8_lossy(&ran.stdout), String::from_utf8_lossy(&ran.stderr));
+    assert_eq!(ran.status.code(), Some(0), "{stderr}");
+    // A box on its widest section needs no cut: it leaves through the gate.
+    assert!(stdout.starts_with("No cut needed"), "{stdout}");
+    assert!(stdout.contains("licensed practice"), "the cautions end the summary");
+    let out = folder.path().join("out");
+    let read = |name: &str| std::fs::read_to_string(out.join(name)).expect(name);
+    let plan: v1::Plan = serde_json::from_str(&read("plan.json")).expect("a plan");
+    assert!(plan.cuts.is_empty() && plan.rubber_volume_cm3 > 0.0);
+    let request: v1::PlanRequest = serde_json::from_str(&read("request.json")).expect("a request");
+    assert_eq!(request.budget.and_then(|budget| budget.time_limit_seconds), Some(20.0));
+    for name in ["front.png", "top.png", "sheet.png"] {
+        let picture = std::fs::read(out.join(name)).expect(name);
+        assert!(picture.starts_with(b"\x89PNG"), "{name}");
+    }
+}
+
+#[test]
+fn the_template_is_a_request_and_the_plan_can_go_down_a_pipe() {
+    let folder = folder_with_plinth();
+    let template = slitwright(folder.path(), &["request-template"]);
+    assert_eq!(template.status.code(), Some(0));
+    std::fs::write(folder.path().join("request.json"), &template.stdout).expect("written");
+    let args = ["plan", "plinth.off", "--unit", "mm", "--request", "request.json", "--json"];
+    let ran = slitwright(folder.path(), &args);
+    assert_eq!(ran.status.code(), Some(0), "{}", String::from_utf8_lossy(&ran.stderr));
+    let plan: v1::Plan = serde_json::from_slice(&ran.stdout).expect("stdout is a plan");
+    assert!(!plan.cautions.is_empty());
+}
+
+#[test]
+fn check_tells_sizes_in_words_and_in_json() {
+    let folder = folder_with_plinth();
+    let ran = slitwright(folder.path(), &["check", "plinth.off", "--unit", "mm"]);
+    assert_eq!(ran.status.code(), Some(0));
+    assert!(String::from_utf8_lossy(&ran.stdout).contains("40.0 x 30.0 x 20.0 mm"));
+    let ran = slitwright(folder.path(), &["check", "plinth.off", "--unit", "cm", "--json"]);
+    let report: v1::MeshReport = serde_json::from_slice(&ran.stdout).expect("a report");
+    assert!((report.volume_cm3 - 24_000.0).abs() < 1e-6, "{} cm3", report.volume_cm3);
+}
+
+#[test]
+fn bad_input_ends_with_2_and_says_what_and_where() {
+    let folder = folder_with_plinth();
+    let write = |name: &str, text: &str| {
+        std::fs::write(folder.path().join(name), text).expect("written");
+    };
+    write("open.off", &PLINTH.replace("8 12 0", "8 11 0").replace("3 3 4 7\n", ""));
+    write("plinth.xyz", PLINTH);
+    write("bad.json", r#"{"mould": {"box": {"sideClearanceMm": -4}}}"#);
+    write("typo.json", r#"{"mold": {}}"#);
+    let plan = |more: &[&'static str]| {
+        let mut args = vec!["plan", "plinth.off", "--unit", "mm"];
+        args.extend(more);
+        args
+    };
+    let cases: Vec<(Vec<&str>, &str)> = vec![
+        (vec!["plan", "missing.off", "--unit", "mm"], "missing.off"),
+        (vec!["plan", "plinth.off"], "unit"),
+        (vec!["plan", "plinth.off", "--unit", "m"], "wrong units"),
+        (vec!["plan", "plinth.xyz", "--unit", "mm"], "plinth.xyz"),
+        (vec!["check", "plinth.off", "--unit", "mm", "--format", "stl"], "OFF"),
+        (vec!["plan", "plinth.off", "--unit", "furlong"], "furlong"),
+        (plan(&["--request", "bad.json"]), "mould.box.side_clearance_mm"),
+        (plan(&["--request", "typo.json"]), "mold"),
+        (plan(&["--shore", "500"]), "rubber.shore_a"),
+        (plan(&["--thickness", "5"]), "--thickness"),
+        (plan(&["--up", "0,0"]), "three numbers"),
+    ];
+    for (args, words) in cases {
+        let ran = slitwright(folder.path(), &args);
+        let stderr = String::from_utf8_lossy(&ran.stderr);
+        assert_eq!(ran.status.code(), Some(2), "{args:?}: {stderr}");
+        assert!(stderr.contains(words), "{args:?}: {stderr}");
+        assert!(ran.stdout.is_empty(), "{args:?}: nothing on stdout");
+    }
+}

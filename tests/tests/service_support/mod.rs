@@ -1,0 +1,256 @@
+//! A real server on a free port of the loopback, and a client of it.
+#![allow(dead_code, reason = "each test file uses its own part")]
+
+use std::fmt::Write;
+use std::sync::Arc;
+use std::sync::mpsc;
+
+use slitwright_proto::v1;
+use slitwright_proto::v1::cut_planner_client::CutPlannerClient;
+use slitwright_proto::v1::upload_model_request::Part;
+use slitwright_server::{PlanFault, Planner, ServeConfig, serve};
+use slitwright_solver::control::{Control, Stage};
+use slitwright_solver::mesh::{Model, TriangleMesh, Vector};
+use slitwright_solver::plan::{Figures, Plan, PlanRequest, StopReason};
+use tokio::net::TcpListener;
+use tokio::sync::oneshot;
+use tokio::task::JoinHandle;
+use tonic::transport::Channel;
+use tonic::{Code, Status};
+use tonic_types::StatusExt;
+
+pub type Client = CutPlannerClient<Channel>;
+
+/// A server that runs until it is stopped or dropped.
+pub struct TestServer {
+    pub client: Client,
+    pub channel: Channel,
+    stop: Option<oneshot::Sender<()>>,
+    served: JoinHandle<()>,
+}
+
+impl TestServer {
+    pub async fn start(config: ServeConfig, planner: impl Planner) -> Self {
+        let listener = TcpListener::bind("127.0.0.1:0").await.expect("a free port");
+        let address = listener.local_addr().expect("an address");
+        let (stop, stopped) = oneshot::channel::<()>();
+        let served = tokio::spawn(async move {
+            let shutdown = async {
+                // Dropping the sender stops the server too.
+                let _ = stopped.await;
+            };
+            serve(config, listener, Arc::new(planner), shutdown).await.expect("served");
+        });
+        let channel = Channel::from_shared(format!("http://{address}"))
+            .expect("an address")
+            .connect()
+            .await
+            .expect("connected");
+        Self { client: CutPlannerClient::new(channel.clone()), channel, stop: Some(stop), served }
+    }
+
+    /// Tells the server to go down and waits until it has.
+    pub async fn stop(mut self) {
+        drop(self.stop.take());
+        drop((self.client, self.channel));
+        self.served.await.expect("the server ended without a panic");
+    }
+}
+
+/// Plans whose course a test decides.
+///
+/// What the job does depends on the seed of its request, so that one server can show all of it.
+pub struct ScriptedPlanner {
+    /// Told when a plan begins.
+    started: mpsc::Sender<u64>,
+}
+
+/// Ends at once with an empty plan.
+pub const QUICK: u64 = 1;
+/// Runs until it is cancelled, then ends without a plan.
+pub const UNTIL_CANCELLED: u64 = 2;
+/// Runs until it is cancelled, then ends with the best plan so far.
+pub const KEEPS_BEST: u64 = 3;
+/// Panics.
+pub const PANICS: u64 = 4;
+/// Refuses the request.
+pub const UNFIT: u64 = 5;
+/// Sends a thousand reports without a pause, then ends.
+pub const CHATTY: u64 = 6;
+
+impl ScriptedPlanner {
+    pub fn new() -> (Self, mpsc::Receiver<u64>) {
+        let (started, starts) = mpsc::channel();
+        (Self { started }, starts)
+    }
+}
+
+impl Planner for ScriptedPlanner {
+    fn plan(
+        &self,
+        _model: &Model,
+        request: &PlanRequest,
+        control: &Control<'_>,
+    ) -> Result<Plan, PlanFault> {
+        // A test that does not care has dropped the other end.
+        let _ = self.started.send(request.budget.seed);
+        control.stage(Stage::Body, 0.25, "the mould body stands");
+        match request.budget.seed {
+            UNTIL_CANCELLED | KEEPS_BEST => {
+                while !control.is_cancelled() {
+                    std::thread::yield_now();
+                }
+                if request.budget.seed == KEEPS_BEST {
+                    Ok(empty_plan(StopReason::Cancelled))
+                } else {
+                    Err(PlanFault::Cancelled)
+                }
+            }
+            PANICS => panic!("as the test asked"),
+            UNFIT => Err(PlanFault::Unfit("the gate is nowhere on the model".to_owned())),
+            CHATTY => {
+                for step in 0..1000 {
+                    control.stage(Stage::Optimise, 0.25 + 0.0007 * f64::from(step), "on and on");
+                }
+                Ok(empty_plan(StopReason::Optimal))
+            }
+            _ => Ok(empty_plan(StopReason::Optimal)),
+        }
+    }
+}
+
+/// A plan without cuts.
+pub fn empty_plan(stopped_by: StopReason) -> Plan {
+    Plan {
+        cuts: Vec::new(),
+        bridges: Vec::new(),
+        hinges: Vec::new(),
+        stretches: Vec::new(),
+        gate_outline: Vec::new(),
+        up: Vector::z(),
+        total_length: 0.0,
+        cost: 0.0,
+        lower_bound: 0.0,
+        gap: 0.0,
+        stopped_by,
+        rubber_volume: 412.0,
+        rubber_mass: 461.0,
+        limits: Vec::new(),
+        warnings: Vec::new(),
+        figures: Figures::default(),
+    }
+}
+
+/// An OFF file of a mesh.
+pub fn off(mesh: &TriangleMesh) -> Vec<u8> {
+    let mut text = format!("OFF\n{} {} 0\n", mesh.positions.len(), mesh.faces.len());
+    for p in &mesh.positions {
+        writeln!(text, "{} {} {}", p.x, p.y, p.z).expect("written");
+    }
+    for [a, b, c] in &mesh.faces {
+        writeln!(text, "3 {a} {b} {c}").expect("written");
+    }
+    text.into_bytes()
+}
+
+/// A plinth of 40 x 30 x 20 mm, as an OFF file.
+pub fn plinth() -> Vec<u8> {
+    off(&slitwright_tests::box_mesh([40.0, 30.0, 20.0], [4, 3, 2]))
+}
+
+pub fn header() -> v1::UploadHeader {
+    v1::UploadHeader {
+        format: v1::MeshFormat::Off.into(),
+        unit: v1::LengthUnit::Millimetre.into(),
+        display_name: "plinth".to_owned(),
+        ..Default::default()
+    }
+}
+
+pub fn part(part: Part) -> v1::UploadModelRequest {
+    v1::UploadModelRequest { part: Some(part) }
+}
+
+/// Sends a header and the bytes in chunks of `chunk`.
+pub async fn upload(
+    client: &mut Client,
+    header: v1::UploadHeader,
+    bytes: &[u8],
+    chunk: usize,
+) -> Result<v1::Model, Status> {
+    let mut messages = vec![part(Part::Header(header))];
+    messages.extend(bytes.chunks(chunk).map(|chunk| part(Part::Chunk(chunk.to_vec()))));
+    send(client, messages).await
+}
+
+/// Sends messages just as they are.
+pub async fn send(
+    client: &mut Client,
+    messages: Vec<v1::UploadModelRequest>,
+) -> Result<v1::Model, Status> {
+    Ok(client.upload_model(tokio_stream::iter(messages)).await?.into_inner())
+}
+
+/// A plinth on the server.
+pub async fn uploaded(client: &mut Client) -> v1::Model {
+    upload(client, header(), &plinth(), 100).await.expect("a plinth is a sound model")
+}
+
+/// A request for a plan with a seed.
+pub fn submission(model: &str, seed: u64) -> v1::SubmitPlanRequest {
+    v1::SubmitPlanRequest {
+        model: model.to_owned(),
+        request: Some(v1::PlanRequest {
+            budget: Some(v1::Budget { seed: Some(seed), ..Default::default() }),
+            ..Default::default()
+        }),
+        request_id: String::new(),
+    }
+}
+
+pub async fn submit(client: &mut Client, model: &str, seed: u64) -> v1::PlanJob {
+    client.submit_plan(submission(model, seed)).await.expect("queued").into_inner()
+}
+
+/// Follows a job to its end: the progress on the way, and the job as it ended.
+pub async fn watch_to_end(client: &mut Client, name: &str) -> (Vec<v1::Progress>, v1::PlanJob) {
+    use v1::plan_event::Event;
+    let mut events = client
+        .watch_plan(v1::WatchPlanRequest { name: name.to_owned() })
+        .await
+        .expect("watched")
+        .into_inner();
+    let mut progress = Vec::new();
+    loop {
+        match events.message().await.expect("an event").and_then(|event| event.event) {
+            Some(Event::Progress(report)) => progress.push(report),
+            Some(Event::Ended(job)) => {
+                let after = events.message().await.expect("the end of the stream");
+                assert_eq!(after, None, "no event comes after the end");
+                return (progress, job);
+            }
+            None => panic!("the stream closed before the job ended"),
+        }
+    }
+}
+
+/// The code of a status and the fields that it names.
+pub fn fields(status: &Status) -> (Code, Vec<String>) {
+    let fields = status.get_details_bad_request().map_or_else(Vec::new, |bad| {
+        assert!(
+            bad.field_violations.iter().all(|violation| !violation.description.is_empty()),
+            "each violation says what is wrong"
+        );
+        bad.field_violations.into_iter().map(|violation| violation.field).collect()
+    });
+    (status.code(), fields)
+}
+
+/// Asserts that a call was refused for these fields.
+#[track_caller]
+pub fn assert_invalid<T: std::fmt::Debug>(outcome: Result<T, Status>, expected: &[&str]) {
+    let status = outcome.expect_err("refused");
+    let (code, found) = fields(&status);
+    assert_eq!(code, Code::InvalidArgument, "{status:?}");
+    assert_eq!(found, expected, "{status:?}");
+}
