@@ -8,11 +8,13 @@ mod job;
 
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
-use job::{STRAIN, across_bridges, assert_releases, exterior, limit, plan, thin_blanket};
+use job::{
+    STRAIN, across_bridges, assert_releases, exterior, faults, limit, plan, thin_blanket,
+};
 use slitwright_solver::body::{GateChoice, MouldShape};
 use slitwright_solver::bridges::{BridgeKind, DiscState};
 use slitwright_solver::mesh::{Point, TriangleMesh};
-use slitwright_solver::plan::{CutKind, PlanRequest};
+use slitwright_solver::plan::{Cut, CutKind, Plan, PlanRequest, bridge_letter};
 use slitwright_tests::{
     ball_on_rod, box_mesh, cone, frustum, handles_plate, sphere_on_gate, standing, stool,
     torus_with_edge, trefoil_tube, two_footed_arch,
@@ -50,17 +52,22 @@ fn widest_section_on_the_gate_needs_no_cut() {
 fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
     let (radius, gate) = (30.0, 9.0);
     let exact = (TAU * radius / (1.0 + STRAIN) - TAU * gate) / 2.0;
-    let mut errors = Vec::new();
-    for (edge, tolerance) in [(6.0, 0.12), (4.0, 0.08), (2.7, 0.05)] {
-        let mesh = sphere_on_gate(radius, gate, 1.2);
-        let plan = plan(&format!("sphere, edge {edge}"), mesh, &thin_blanket(Some(edge)));
-        assert_releases("sphere", &plan);
+    let (mut errors, mut wrong) = (Vec::new(), Vec::new());
+    for (edge, tolerance) in [(6.0, 0.12), (4.2, 0.08), (3.0, 0.05)] {
+        let name = format!("sphere, edge {edge}");
+        let plan = plan(&name, sphere_on_gate(radius, gate, 1.2), &thin_blanket(Some(edge)));
         let error = (plan.total_length / exact - 1.0).abs();
         println!("  exact {exact:.2} mm, off by {:.1} %", 100.0 * error);
         errors.push(error);
-        assert!(error < tolerance, "edge {edge}: {} mm for {exact} mm", plan.total_length);
-        assert!(plan.lower_bound < exact * (1.0 + tolerance), "edge {edge}");
+        wrong.extend(faults(&plan).into_iter().map(|f| format!("{name}: {f}")));
+        if error > tolerance {
+            wrong.push(format!("{name}: {:.2} mm for {exact:.2} mm", plan.total_length));
+        }
+        if plan.lower_bound > exact * (1.0 + tolerance) {
+            wrong.push(format!("{name}: bound {:.2} mm above {exact:.2}", plan.lower_bound));
+        }
     }
+    assert!(wrong.is_empty(), "{wrong:#?}");
     assert!(errors[2] < errors[0], "refining must help: {errors:?}");
 }
 
@@ -130,12 +137,11 @@ fn ball_on_a_rod_is_cut_along_the_rod_and_up_the_ball() {
     let f = top_of_cut(ball, rod, STRAIN);
     let exact = rod_length + ball * (f - (rod / ball).asin());
     let centre = rod_length + (ball * ball - rod * rod).sqrt();
-    let mut errors = Vec::new();
-    for (edge, tolerance) in [(5.0, 0.10), (3.5, 0.07), (2.5, 0.05)] {
+    let (mut errors, mut wrong) = (Vec::new(), Vec::new());
+    for (edge, tolerance) in [(5.0, 0.10), (4.0, 0.07), (3.0, 0.05)] {
         let mesh = ball_on_rod(ball, rod, rod_length, 1.2);
         let name = format!("ball on a rod, edge {edge}");
         let plan = plan(&name, mesh, &thin_blanket(Some(edge)));
-        assert_releases(&name, &plan);
         let error = (plan.total_length / exact - 1.0).abs();
         let top = plan.cuts.iter().flat_map(|c| c.branches.iter().flatten()).map(|p| p.z);
         let top = top.fold(f64::NEG_INFINITY, f64::max);
@@ -146,11 +152,17 @@ fn ball_on_a_rod_is_cut_along_the_rod_and_up_the_ball() {
             reached.to_degrees(),
             f.to_degrees()
         );
-        assert_eq!(plan.cuts.len(), 1, "{name}: one cut");
-        assert_eq!(plan.cuts[0].kind, CutKind::FromGate, "{name}");
-        assert!(error < tolerance, "{name}: {} mm for {exact} mm", plan.total_length);
         errors.push(error);
+        wrong.extend(faults(&plan).into_iter().map(|f| format!("{name}: {f}")));
+        let kinds: Vec<CutKind> = plan.cuts.iter().map(|c| c.kind).collect();
+        if kinds != [CutKind::FromGate] {
+            wrong.push(format!("{name}: one cut from the gate is enough, found {kinds:?}"));
+        }
+        if error > tolerance {
+            wrong.push(format!("{name}: {:.2} mm for {exact:.2} mm", plan.total_length));
+        }
     }
+    assert!(wrong.is_empty(), "{wrong:#?}");
     assert!(errors[2] < errors[0], "refining must help: {errors:?}");
 }
 
@@ -185,15 +197,25 @@ fn torus_has_one_bridge_and_its_mould_stays_whole() {
             errors.push(rim + neck);
             assert_eq!(across_bridges(&plan).len(), 1, "{name}");
             assert_releases(name, &plan);
+            assert_bridges_are_reached(name, &plan);
             assert_no_ring_of_cuts(name, &plan.cuts);
         }
         assert!(errors[1] < errors[0] + 0.005, "{name}: refining must help: {errors:?}");
     }
 }
 
+/// Beside each bridge the blade has the opening it needs, and the plan says so.
+fn assert_bridges_are_reached(name: &str, plan: &Plan) {
+    for (index, bridge) in plan.bridges.iter().enumerate() {
+        let limit = limit(plan, &format!("bridge {}", bridge_letter(index)));
+        assert!(limit.met, "{name}: {}: {}", limit.name, limit.text);
+        assert!(bridge.opening >= 0.95 * bridge.opening_needed, "{name}: {bridge:?}");
+    }
+}
+
 /// Exterior cuts alone never close a ring: no branch comes back to where it began, and no two
 /// ends of one cut meet but at a branching.
-fn assert_no_ring_of_cuts(name: &str, cuts: &[slitwright_solver::plan::Cut]) {
+fn assert_no_ring_of_cuts(name: &str, cuts: &[Cut]) {
     for cut in cuts.iter().filter(|c| c.kind != CutKind::Bridge) {
         let mut nodes: Vec<Point> = Vec::new();
         let mut node = |p: Point| match nodes.iter().position(|q| (q - p).norm() < 1e-3) {
@@ -231,6 +253,7 @@ fn every_handle_is_a_bridge() {
             assert!((bridge.rim_length / 40.0 - 1.0).abs() < 0.15, "{name}: {bridge:?}");
         }
         assert_releases(&name, &plan);
+        assert_bridges_are_reached(&name, &plan);
         assert_no_ring_of_cuts(&name, &plan.cuts);
     }
 }
@@ -248,9 +271,10 @@ fn a_knotted_tube_is_called_knotted() {
     // A tube of 5 mm along a trefoil 72 mm across; the sprue sits on its lowest strand.
     let mesh = trefoil_tube(12.0, 5.0, 1.5);
     let lowest = *mesh.positions.iter().min_by(|a, b| a.z.total_cmp(&b.z)).expect("not empty");
-    let mut request = thin_blanket(Some(3.0));
+    let mut request = thin_blanket(Some(4.0));
     request.gate = GateChoice::Patch { centre: lowest, radius: 6.0 };
-    request.budget.target_gap = 0.3;
+    // What is said about the hole does not depend on the search: the first plan will do.
+    request.budget.target_gap = 0.95;
     let plan = plan("trefoil", mesh, &request);
     assert_eq!((plan.figures.genus, plan.bridges.len()), (1, 1));
     let DiscState::Knotted { determinant, .. } = &plan.bridges[0].disc else {
@@ -282,6 +306,7 @@ fn feet_make_bridges_with_the_board() {
         }
         assert_eq!(across_bridges(&plan).len() as u32, bridges, "{name}");
         assert_releases(name, &plan);
+        assert_bridges_are_reached(name, &plan);
         assert_no_ring_of_cuts(name, &plan.cuts);
         assert!(exterior(&plan).iter().all(|c| c.length > 0.0));
     }

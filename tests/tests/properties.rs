@@ -37,6 +37,7 @@ fn pieces() -> Vec<Piece> {
         request.knife.entry_price = 2.0;
         request.knife.least_cut = 3.0;
         request.resolution.deviation = Some(0.1);
+        request.budget.target_gap = 0.15;
         request
     };
     let up = GateChoice::LowestFlat { up: Vector::z() };

@@ -29,7 +29,7 @@ pub fn thin_blanket(planning_edge: Option<f64>) -> PlanRequest {
         mould: MouldShape::Blanket { thickness },
         rubber,
         knife,
-        budget: Budget { seconds: 120.0, target_gap: 0.05, seed: 1 },
+        budget: Budget { seconds: 120.0, target_gap: 0.12, seed: 1 },
         resolution: Resolution { deviation: None, planning_edge },
         ..PlanRequest::default()
     }
@@ -83,10 +83,18 @@ pub fn across_bridges(plan: &Plan) -> Vec<&Cut> {
     plan.cuts.iter().filter(|c| c.kind == CutKind::Bridge).collect()
 }
 
+/// What keeps the mould from releasing its model or from staying one piece, by the plan's own
+/// limits.
+pub fn faults(plan: &Plan) -> Vec<String> {
+    ["release", "one piece"]
+        .iter()
+        .map(|wanted| limit(plan, wanted))
+        .filter(|limit| !limit.met)
+        .map(|limit| format!("{}: {}", limit.name, limit.text))
+        .collect()
+}
+
 /// Whether the mould releases its model and stays one piece, by the plan's own limits.
 pub fn assert_releases(name: &str, plan: &Plan) {
-    for wanted in ["release", "one piece"] {
-        let limit = limit(plan, wanted);
-        assert!(limit.met, "{name}: {wanted}: {}", limit.text);
-    }
+    assert!(faults(plan).is_empty(), "{name}: {:?}", faults(plan));
 }

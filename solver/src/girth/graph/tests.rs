@@ -23,8 +23,8 @@ fn reach_above(graph: &PlanningGraph, side: impl Fn(&Point) -> bool) -> f64 {
 fn rings_on_a_sphere_are_as_long_as_their_circles() {
     let radius = 30.0;
     let shapes = [
-        icosphere(radius, 4),
-        planning_mesh(&icosphere(radius, 4), 2.5).expect("remeshed"),
+        icosphere(radius, 5),
+        planning_mesh(&icosphere(radius, 5), 1.5).expect("remeshed"),
     ];
     for mesh in shapes {
         let graph = graph_of(mesh, -0.98 * radius, 0.0);

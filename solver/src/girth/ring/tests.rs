@@ -30,8 +30,10 @@ fn circles_below_the_equator_are_tight_by_the_closed_form() {
         let beyond = where_(&graph, |p| p.z > -RADIUS * a.cos());
         let ring = judge.judge(&beyond).expect("sin(a) (1 + e) < 1");
         let exact = TAU * RADIUS * (1.0 - 1.5 * a.sin());
-        let error = (ring.shortfall() - exact) / (TAU * RADIUS);
-        assert!(error.abs() < 0.02, "{degrees} degrees: {:.1} for {exact:.1}", ring.shortfall());
+        // Widths are good to 1 % and lengths to 3 % (tested where they are made).
+        let tolerance = 0.01 * ring.width + 0.03 * ring.reach;
+        let error = ring.shortfall() - exact;
+        assert!(error.abs() < tolerance, "{degrees}: {:.1} for {exact:.1}", ring.shortfall());
         assert_eq!(ring.beyond.len(), beyond.iter().filter(|&&b| b).count());
         assert_eq!(ring.outline, graph.outline(&beyond));
         // Asked once more, the same comes from memory.
