@@ -438,7 +438,8 @@ fn unsound_meshes_are_told_apart() {
         },
     ];
     for row in table {
-        for (format, bytes) in [(MeshFormat::Off, off(&row.mesh)), (MeshFormat::Ply, ply(&row.mesh))]
+        for (format, bytes) in
+            [(MeshFormat::Off, off(&row.mesh)), (MeshFormat::Ply, ply(&row.mesh))]
         {
             let (faults, words) = faults_of(row.name, open_door(&bytes, format, MM));
             let fault = faults.iter().find(|f| f.kind == row.kind);

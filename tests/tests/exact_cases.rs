@@ -8,9 +8,7 @@ mod job;
 
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
-use job::{
-    STRAIN, across_bridges, assert_releases, exterior, faults, limit, plan, thin_blanket,
-};
+use job::{STRAIN, across_bridges, assert_releases, exterior, faults, limit, plan, thin_blanket};
 use slitwright_solver::body::{GateChoice, MouldShape};
 use slitwright_solver::bridges::{BridgeKind, DiscState};
 use slitwright_solver::mesh::{Point, TriangleMesh};

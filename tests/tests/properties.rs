@@ -200,8 +200,7 @@ fn assert_every_cut_is_needed(piece: &Piece) {
         .collect();
     let is_gate: Vec<bool> = planning.positions.iter().map(|p| gate.holds(p)).collect();
     let topology = Topology::new(&planning).expect("closed");
-    let on_board: Vec<u32> =
-        (0..is_gate.len() as u32).filter(|&v| is_gate[v as usize]).collect();
+    let on_board: Vec<u32> = (0..is_gate.len() as u32).filter(|&v| is_gate[v as usize]).collect();
     let board = (Point::origin(), Vector::z());
     let holes = find_bridges(&planning, &topology, &on_board, board).expect("bridges");
     let weight = vec![1.0; is_gate.len()];

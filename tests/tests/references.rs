@@ -54,7 +54,9 @@ fn minimum_cuts_agree_with_networkx_and_scipy() {
         let nodes = case["nodes"].as_u64().expect("nodes") as usize;
         let edges: Vec<Vec<i64>> = list(case, "edges")
             .iter()
-            .map(|e| e.as_array().expect("u, v, c").iter().map(|v| v.as_i64().expect("n")).collect())
+            .map(|e| {
+                e.as_array().expect("u, v, c").iter().map(|v| v.as_i64().expect("n")).collect()
+            })
             .collect();
         let ends: Vec<[u32; 2]> = edges.iter().map(|e| [e[0] as u32, e[1] as u32]).collect();
         let (sources, sinks) = (indices(case, "sources"), indices(case, "sinks"));
@@ -275,8 +277,7 @@ fn straight_lines_agree(surface: &Surface<'_>) {
             if from == to {
                 continue;
             }
-            let [p, q] =
-                [from, to].map(|v| (surface.read)(case, mesh.positions[v as usize]));
+            let [p, q] = [from, to].map(|v| (surface.read)(case, mesh.positions[v as usize]));
             let way = edge_way(&mesh, from, to, 0.5, index as u64);
             // The way may have gone round the other side: it is straightened where it is.
             let angle = |v: u32| (surface.read)(case, mesh.positions[v as usize])[surface.around];

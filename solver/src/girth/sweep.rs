@@ -329,8 +329,7 @@ mod tests {
         }
         let mesh = planning_mesh(&mesh, 4.0).expect("remeshed");
         let h = ((long - short) / (long + short)).powi(2);
-        let largest =
-            PI * (long + short) * (1.0 + 3.0 * h / (10.0 + (4.0 - 3.0 * h).sqrt()));
+        let largest = PI * (long + short) * (1.0 + 3.0 * h / (10.0 + (4.0 - 3.0 * h).sqrt()));
         let flank = graph(mesh.clone(), |p| (p - Point::new(0.0, 0.0, -short)).norm() < 9.0);
         let width = sweep_width(&flank, &beyond_gate(&flank), 0.0);
         assert!(width > 1.3 * TAU * short, "{width} mm");

@@ -21,16 +21,10 @@ fn turned(mesh: &TriangleMesh, motion: &Isometry3<f64>) -> TriangleMesh {
 
 /// Some rigid motions, all axes and more than a quarter turn among them.
 fn motions() -> Vec<Isometry3<f64>> {
-    [
-        [0.0, 0.0, 2.1],
-        [1.3, 0.0, 0.0],
-        [0.0, -2.9, 0.0],
-        [1.0, 1.0, 1.0],
-        [-0.4, 2.2, 0.9],
-    ]
-    .iter()
-    .map(|w| Isometry3::new(Vector::new(40.0 * w[1], -70.0, 15.0 * w[0]), Vector::from(*w)))
-    .collect()
+    [[0.0, 0.0, 2.1], [1.3, 0.0, 0.0], [0.0, -2.9, 0.0], [1.0, 1.0, 1.0], [-0.4, 2.2, 0.9]]
+        .iter()
+        .map(|w| Isometry3::new(Vector::new(40.0 * w[1], -70.0, 15.0 * w[0]), Vector::from(*w)))
+        .collect()
 }
 
 #[test]
@@ -109,11 +103,7 @@ fn what_touches_nothing_or_is_no_number_is_refused_by_name() {
     let nan = f64::NAN;
     let table = [
         (GateChoice::Patch { centre: far, radius: 5.0 }, "gate.patch", "nearest point"),
-        (
-            GateChoice::Plane { point: far, normal: Vector::x() },
-            "gate.plane",
-            "60.00 mm away",
-        ),
+        (GateChoice::Plane { point: far, normal: Vector::x() }, "gate.plane", "60.00 mm away"),
         (GateChoice::Patch { centre: corner, radius: 0.0 }, "patch.radius", "positive"),
         (GateChoice::Patch { centre: corner, radius: -3.0 }, "patch.radius", "positive"),
         (GateChoice::Patch { centre: corner, radius: nan }, "patch.radius", "positive"),
@@ -134,11 +124,7 @@ fn what_touches_nothing_or_is_no_number_is_refused_by_name() {
             "not all zero",
         ),
         (GateChoice::LowestFlat { up: Vector::zeros() }, "lowest_flat.up", "not all zero"),
-        (
-            GateChoice::LowestFlat { up: Vector::new(0.0, nan, 1.0) },
-            "lowest_flat.up",
-            "finite",
-        ),
+        (GateChoice::LowestFlat { up: Vector::new(0.0, nan, 1.0) }, "lowest_flat.up", "finite"),
     ];
     for (choice, field, fault) in table {
         let error = Gate::find(&mesh, &choice).expect_err("refused").to_string();

@@ -16,11 +16,7 @@ fn volume(model: &TriangleMesh, shape: &MouldShape) -> f64 {
 fn blocks_hold_what_the_model_leaves() {
     let model = cuboid([40.0, 30.0, 20.0]);
     let block = MouldShape::Box { side_clearance: 15.0, top_clearance: 10.0 };
-    assert_relative_eq!(
-        volume(&model, &block),
-        70.0 * 60.0 * 30.0 - 24000.0,
-        max_relative = 1e-12
-    );
+    assert_relative_eq!(volume(&model, &block), 70.0 * 60.0 * 30.0 - 24000.0, max_relative = 1e-12);
     let round = MouldShape::Cylinder { side_clearance: 15.0, top_clearance: 10.0 };
     // The corners of the base lie 25 mm from its middle.
     let exact = PI * 40.0 * 40.0 * 30.0 - 24000.0;
