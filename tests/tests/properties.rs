@@ -3,8 +3,9 @@
 mod job;
 
 use std::num::NonZeroU32;
+use std::sync::OnceLock;
 
-use job::{assert_releases, exterior, model, plan, thin_blanket};
+use job::{exterior, model, plan, thin_blanket};
 use nalgebra::Isometry3;
 use slitwright_solver::body::{Gate, GateChoice, MouldBody, MouldShape};
 use slitwright_solver::bridges::find_bridges;
@@ -17,7 +18,7 @@ use slitwright_solver::optimise::relaxation::Relaxation;
 use slitwright_solver::optimise::rows::{ROW_TOLERANCE, RowPool};
 use slitwright_solver::optimise::search::{SearchSettings, search};
 use slitwright_solver::optimise::separation::Separator;
-use slitwright_solver::plan::PlanRequest;
+use slitwright_solver::plan::{Plan, PlanRequest};
 use slitwright_tests::{
     ball_on_rod, ellipsoid, moved, random_motion, scaled, shuffled, two_footed_arch,
 };
@@ -29,7 +30,8 @@ struct Piece {
     request: PlanRequest,
 }
 
-/// Planning edges are coarse: what is compared here does not get better by refining.
+/// Planning edges are coarse and gaps wide: what is compared here does not get better by refining,
+/// and a search that ends by its gap does not depend on the machine.
 fn pieces() -> Vec<Piece> {
     let request = |edge: f64, gate: GateChoice| {
         let mut request = thin_blanket(Some(edge));
@@ -37,7 +39,7 @@ fn pieces() -> Vec<Piece> {
         request.knife.entry_price = 2.0;
         request.knife.least_cut = 3.0;
         request.resolution.deviation = Some(0.1);
-        request.budget.target_gap = 0.15;
+        request.budget.target_gap = 0.3;
         request
     };
     let up = GateChoice::LowestFlat { up: Vector::z() };
@@ -46,15 +48,27 @@ fn pieces() -> Vec<Piece> {
         Piece {
             name: "ball on a rod",
             mesh: ball_on_rod(20.0, 8.0, 25.0, 2.0),
-            request: request(4.5, up.clone()),
+            request: request(6.0, up.clone()),
         },
         Piece {
             name: "ellipsoid",
             mesh: ellipsoid([34.0, 22.0, 26.0], 4),
-            request: request(5.0, foot),
+            request: request(7.0, foot),
         },
-        Piece { name: "arch", mesh: two_footed_arch(4), request: request(3.5, up) },
+        Piece { name: "arch", mesh: two_footed_arch(4), request: request(4.0, up) },
     ]
+}
+
+/// Plans of the pieces as they are, made once.
+fn homes() -> &'static [(Piece, Plan)] {
+    static HOMES: OnceLock<Vec<(Piece, Plan)>> = OnceLock::new();
+    HOMES.get_or_init(|| {
+        let plan_of = |piece: Piece| {
+            let plan = plan(piece.name, piece.mesh.clone(), &piece.request);
+            (piece, plan)
+        };
+        pieces().into_iter().map(plan_of).collect()
+    })
 }
 
 /// The gate after a motion of the model.
@@ -82,8 +96,7 @@ fn assert_same_length(name: &str, length: f64, home: f64) {
 
 #[test]
 fn rigid_motions_do_not_change_the_length() {
-    for piece in pieces() {
-        let home = plan(piece.name, piece.mesh.clone(), &piece.request);
+    for (piece, home) in homes() {
         for seed in [1, 2] {
             let motion = random_motion(seed);
             let mut request = piece.request.clone();
@@ -102,8 +115,7 @@ fn rigid_motions_do_not_change_the_length() {
 /// zone times wall, so the same strain takes a pull that grows with the square.
 #[test]
 fn scale_does_not_change_the_length_over_the_size() {
-    for piece in pieces() {
-        let home = plan(piece.name, piece.mesh.clone(), &piece.request);
+    for (piece, home) in homes() {
         for factor in [0.8, 2.5] {
             let mut request = piece.request.clone();
             request.mould = match request.mould {
@@ -150,8 +162,7 @@ fn scale_does_not_change_the_length_over_the_size() {
 
 #[test]
 fn numbering_does_not_change_the_length() {
-    for piece in pieces() {
-        let home = plan(piece.name, piece.mesh.clone(), &piece.request);
+    for (piece, home) in homes() {
         for seed in [1, 2] {
             let name = format!("{}, shuffled {seed}", piece.name);
             let there = plan(&name, shuffled(&piece.mesh, seed), &piece.request);
@@ -163,13 +174,12 @@ fn numbering_does_not_change_the_length() {
 /// The same seed gives the same plan, to the last digit; only the clock's readings may differ.
 #[test]
 fn the_same_seed_gives_the_same_plan() {
-    for piece in pieces() {
-        let [mut first, mut second] =
-            [0, 1].map(|_| plan(piece.name, piece.mesh.clone(), &piece.request));
+    for (piece, first) in homes() {
+        let mut first = first.clone();
+        let mut second = plan(piece.name, piece.mesh.clone(), &piece.request);
         first.figures.seconds.clear();
         second.figures.seconds.clear();
         assert_eq!(first, second, "{}", piece.name);
-        assert_releases(piece.name, &first);
         assert!(exterior(&first).iter().all(|c| c.length > 0.0));
     }
 }
@@ -258,7 +268,7 @@ fn assert_every_cut_is_needed(piece: &Piece) {
 
 #[test]
 fn no_cut_of_a_plan_can_be_left_out() {
-    for piece in pieces() {
-        assert_every_cut_is_needed(&piece);
+    for (piece, _) in homes() {
+        assert_every_cut_is_needed(piece);
     }
 }

@@ -193,13 +193,23 @@ fn way_length(mesh: &TriangleMesh, way: &[u32]) -> f64 {
 
 /// Length of a way after straightening. The gate is put where the way does not come near.
 fn straightened(mesh: &TriangleMesh, way: &[u32]) -> f64 {
+    // Some of the way's points are enough to tell what is far from it.
+    let some: Vec<Point> = way
+        .iter()
+        .step_by(way.len().div_ceil(6))
+        .chain(way.last())
+        .map(|&v| mesh.positions[v as usize])
+        .collect();
     let far = |v: u32| {
         let p = mesh.positions[v as usize];
-        let away = |&w: &u32| (mesh.positions[w as usize] - p).norm();
-        way.iter().map(away).fold(f64::INFINITY, f64::min)
+        some.iter().map(|q| (q - p).norm()).fold(f64::INFINITY, f64::min)
     };
     let count = mesh.positions.len() as u32;
-    let gate = (0..count).max_by(|&a, &b| far(a).total_cmp(&far(b))).expect("vertices");
+    let distances: Vec<f64> = (0..count).map(far).collect();
+    let gate = (0..count)
+        .filter(|v| !way.contains(v))
+        .max_by(|&a, &b| distances[a as usize].total_cmp(&distances[b as usize]))
+        .expect("vertices");
     let n = count as usize;
     let is_gate: Vec<bool> = (0..count).map(|v| v == gate).collect();
     let graph = PlanningGraph::new(mesh.clone(), is_gate, vec![0.5; n], &vec![1.0; n])
