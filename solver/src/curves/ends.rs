@@ -18,12 +18,14 @@ pub struct Unmet {
 
 /// Fit the free ends of all cuts to the rows. Returns the rows that stay unmet.
 ///
-/// `fixed` are curves that count towards rows but are not changed.
+/// `fixed` are curves that count towards rows but are not changed. A cut shorter than `least_cut`
+/// mm is lengthened to it.
 pub fn fit_ends(
     graph: &PlanningGraph,
     rows: &CurveRows<'_>,
     cuts: &mut [CutCurves],
     fixed: &[CutCurves],
+    least_cut: f64,
 ) -> Vec<Unmet> {
     let mut ends: Vec<(usize, usize, bool)> = Vec::new();
     for (i, cut) in cuts.iter().enumerate() {
@@ -78,7 +80,16 @@ pub fn fit_ends(
     }
     if open.is_empty() {
         for &(i, j, start) in &ends {
-            shorten(graph, cuts, i, j, start, 3.0 * graph.mean_edge(), &missed);
+            let spare = (cuts[i].length() - least_cut).max(0.0);
+            let most = (3.0 * graph.mean_edge()).min(spare);
+            shorten(graph, cuts, i, j, start, most, &missed);
+        }
+        for &(i, j, start) in &ends {
+            let lacking = least_cut - cuts[i].length();
+            if lacking > 0.0 {
+                let points = &cuts[i].chains[j].points;
+                cuts[i].chains[j].points = lengthen(graph, points, start, lacking);
+            }
         }
     }
     open.into_iter().map(|(_, missing)| Unmet { missing }).collect()

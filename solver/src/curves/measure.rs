@@ -87,9 +87,13 @@ impl<'a> CurveRows<'a> {
                 let mut sum = 0.0;
                 for k in 1..points.len() {
                     let length = (points[k].point - points[k - 1].point).norm();
-                    let stretch = stretch_at(self.graph, samples[k].0[0]);
-                    sum +=
-                        length * stretch * share_between(at(ring, k - 1), at(ring, k), low, high);
+                    let stretch = self.stretch(&samples[k]);
+                    let (a, b) = (at(ring, k - 1), at(ring, k));
+                    // Distances are measured along the graph, whose ways are a little longer than
+                    // straight ones. A curve that runs from the ring right through the strip fills
+                    // it whatever the way was measured on, so progress counts as length.
+                    let progress = (a.clamp(low, high) - b.clamp(low, high)).abs();
+                    sum += (length * stretch * share_between(a, b, low, high)).max(progress);
                 }
                 sum / row.depth.max(1e-9)
             })

@@ -4,9 +4,11 @@
 mod ends;
 mod measure;
 mod path;
+mod straighten;
 mod strip;
 
-pub use ends::{Unmet, fit_ends};
+pub use ends::Unmet;
 pub use measure::{Contribution, CurveRows};
-pub use path::{CutCurve, CutCurves, straighten_cuts};
+pub use path::{CutCurve, CutCurves, cut_chains, straighten_chain, straighten_cuts};
+pub use straighten::straighten_within_rows;
 pub use strip::{CurvePoint, Strip};

@@ -9,9 +9,11 @@ use std::collections::BTreeMap;
 use super::strip::{CurvePoint, Strip, faces_round};
 use crate::girth::PlanningGraph;
 
-/// One chain of a cut, straightened.
+/// One chain of a cut.
 #[derive(Clone, Debug)]
 pub struct CutCurve {
+    /// The vertices it was built from.
+    pub way: Vec<u32>,
     /// Its points, in order. Closed chains repeat their first point at the end.
     pub points: Vec<CurvePoint>,
     /// Whether the first point lies on the gate.
@@ -45,12 +47,30 @@ impl CutCurves {
     }
 }
 
-/// Straighten every separate cut given as lists of graph edges.
-pub fn straighten_cuts(graph: &PlanningGraph, cuts: &[Vec<u32>]) -> Vec<CutCurves> {
-    cuts.iter().map(|edges| straighten_cut(graph, edges)).collect()
+/// Separate cuts given as lists of graph edges, as chains along the graph.
+pub fn cut_chains(graph: &PlanningGraph, cuts: &[Vec<u32>]) -> Vec<CutCurves> {
+    cuts.iter().map(|edges| cut_chain(graph, edges)).collect()
 }
 
-fn straighten_cut(graph: &PlanningGraph, edges: &[u32]) -> CutCurves {
+/// Separate cuts given as lists of graph edges, each chain as short as it gets between its ends.
+pub fn straighten_cuts(graph: &PlanningGraph, cuts: &[Vec<u32>]) -> Vec<CutCurves> {
+    let mut curves = cut_chains(graph, cuts);
+    for chain in curves.iter_mut().flat_map(|c| &mut c.chains) {
+        chain.points = straighten_chain(graph, &chain.way);
+    }
+    curves
+}
+
+/// The shortest curve that a way can be drawn to with its ends held, or, on the gate, sliding.
+pub fn straighten_chain(graph: &PlanningGraph, way: &[u32]) -> Vec<CurvePoint> {
+    if way.first() == way.last() {
+        straighten_ring(graph, way)
+    } else {
+        straighten_way(graph, way.to_vec())
+    }
+}
+
+fn cut_chain(graph: &PlanningGraph, edges: &[u32]) -> CutCurves {
     let mut from_gate = false;
     let chains = chains(graph, edges)
         .into_iter()
@@ -80,6 +100,7 @@ fn straighten_cut(graph: &PlanningGraph, edges: &[u32]) -> CutCurves {
                 starts_at_gate,
                 free_start: !closed && !starts_at_gate && degree(way[0]) == 1,
                 free_end: !closed && !gate(way[last]) && degree(way[last]) == 1,
+                way,
             }
         })
         .collect();
@@ -208,16 +229,20 @@ fn length_of(points: &[CurvePoint]) -> f64 {
     points.windows(2).map(|w| (w[1].point - w[0].point).norm()).sum()
 }
 
-fn straighten_fixed(graph: &PlanningGraph, way: &[u32]) -> Vec<CurvePoint> {
-    let points: Vec<CurvePoint> = way
-        .iter()
+/// The vertices of a way as points of a curve.
+pub(super) fn way_points(graph: &PlanningGraph, way: &[u32]) -> Vec<CurvePoint> {
+    way.iter()
         .map(|&v| CurvePoint {
             point: graph.mesh.positions[v as usize],
             face: faces_round(&graph.topology, v).first().copied().unwrap_or(0),
             vertex: Some(v),
         })
-        .collect();
-    strip_through(graph, &points).straighten()
+        .collect()
+}
+
+/// The shortest curve that a way can be drawn to with both ends held.
+pub(super) fn straighten_fixed(graph: &PlanningGraph, way: &[u32]) -> Vec<CurvePoint> {
+    strip_through(graph, &way_points(graph, way)).straighten()
 }
 
 /// A strip of faces that follows points each of which shares a face, an edge or a pair of faces

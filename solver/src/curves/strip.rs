@@ -81,13 +81,15 @@ impl<'a> Strip<'a> {
                 faces.push(face);
             }
         }
+        // Only the run at either end: a closed curve comes back to its start vertex.
+        let holds = |f: &u32, v: u32| self.mesh.faces[*f as usize].contains(&v);
         if let Some(vertex) = self.start.vertex {
-            let last = faces.iter().rposition(|&f| self.mesh.faces[f as usize].contains(&vertex));
-            faces.drain(..last.unwrap_or(0));
+            let run = faces.iter().take_while(|f| holds(f, vertex)).count();
+            faces.drain(..run.saturating_sub(1));
         }
         if let Some(vertex) = self.end.vertex {
-            let first = faces.iter().position(|&f| self.mesh.faces[f as usize].contains(&vertex));
-            faces.truncate(first.map_or(faces.len(), |k| k + 1));
+            let run = faces.iter().rev().take_while(|f| holds(f, vertex)).count();
+            faces.truncate(faces.len() - run.saturating_sub(1));
         }
         self.faces = faces;
     }

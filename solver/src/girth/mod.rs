@@ -7,6 +7,7 @@
 
 pub mod graph;
 pub mod min_cut;
+pub mod paths;
 pub mod ring;
 pub mod sweep;
 

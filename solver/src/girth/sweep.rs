@@ -13,28 +13,13 @@
 //! the rise is passed, and all of it counts towards the girth of that moment: rubber cannot skip
 //! it. So no sweep starts sideways, and none comes out too narrow.
 
-use std::cmp::Ordering;
 use std::collections::BinaryHeap;
 
 use nalgebra::Matrix3;
 
 use super::PlanningGraph;
+use super::paths::{Nearest, ways};
 use crate::mesh::{Point, Vector};
-
-/// A heap entry that pops the least value first.
-#[derive(PartialEq)]
-pub(crate) struct Nearest(pub f64, pub u32);
-impl Eq for Nearest {}
-impl PartialOrd for Nearest {
-    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-        Some(self.cmp(other))
-    }
-}
-impl Ord for Nearest {
-    fn cmp(&self, other: &Self) -> Ordering {
-        other.0.total_cmp(&self.0).then(other.1.cmp(&self.1))
-    }
-}
 
 /// Width (mm) of the best sweep of the region `beyond` found, started at the region's outline.
 ///
@@ -117,28 +102,12 @@ impl<'a> Region<'a> {
 
     /// Distance of every vertex of the region from its ring, along the surface, mm.
     fn distance_from_ring(&self) -> Vec<f64> {
-        let mut distance = vec![f64::INFINITY; self.beyond.len()];
-        let mut heap = BinaryHeap::new();
-        for &(u, v) in &self.ring {
-            let half = 0.5 * (self.point(u) - self.point(v)).norm();
-            if half < distance[v as usize] {
-                distance[v as usize] = half;
-                heap.push(Nearest(half, v));
-            }
-        }
-        while let Some(Nearest(d, v)) = heap.pop() {
-            if d > distance[v as usize] {
-                continue;
-            }
-            for &(edge, to) in self.graph.incident(v) {
-                let next = d + self.graph.edges[edge as usize].length;
-                if self.beyond[to as usize] && next < distance[to as usize] {
-                    distance[to as usize] = next;
-                    heap.push(Nearest(next, to));
-                }
-            }
-        }
-        distance
+        let starts =
+            self.ring.iter().map(|&(u, v)| (v, 0.5 * (self.point(u) - self.point(v)).norm()));
+        let inside = |edge: u32, to: u32| {
+            self.beyond[to as usize].then(|| self.graph.edges[edge as usize].length)
+        };
+        ways(self.graph, starts, inside, f64::INFINITY).distance
     }
 
     /// Level at which every vertex of the region is covered.

@@ -6,11 +6,11 @@
 //! a loose chunk. Between a cut and another (or itself, or the gate) a neck of rubber is narrow
 //! where the way across it is short and the way round along the cuts is long.
 
-use std::collections::{BTreeMap, BinaryHeap};
+use std::collections::BTreeMap;
 
 use super::cut_set::CutSet;
 use crate::girth::PlanningGraph;
-use crate::girth::sweep::Nearest;
+use crate::girth::paths::{NO_EDGE, Ways, ways};
 
 /// A neck of rubber between two places of the cuts or the gate.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -72,30 +72,10 @@ pub fn necks(graph: &PlanningGraph, cut: &CutSet, fixed: &[u32], limit: f64) -> 
             on_cut[v as usize] = true;
         }
     }
-    // Nearest place of the cuts, by source vertex.
-    let mut distance = vec![f64::INFINITY; n];
-    let mut source = vec![u32::MAX; n];
-    let mut heap = BinaryHeap::new();
-    for v in 0..n as u32 {
-        if on_cut[v as usize] {
-            distance[v as usize] = 0.0;
-            source[v as usize] = v;
-            heap.push(Nearest(0.0, v));
-        }
-    }
-    while let Some(Nearest(d, v)) = heap.pop() {
-        if d > distance[v as usize] || d > 0.5 * limit {
-            continue;
-        }
-        for &(edge, to) in graph.incident(v) {
-            let next = d + graph.edges[edge as usize].length;
-            if next < distance[to as usize] {
-                distance[to as usize] = next;
-                source[to as usize] = source[v as usize];
-                heap.push(Nearest(next, to));
-            }
-        }
-    }
+    let starts = (0..n as u32).filter(|&v| on_cut[v as usize]).map(|v| (v, 0.0));
+    let near = ways(graph, starts, |e, _| Some(graph.edges[e as usize].length), 0.5 * limit);
+    let source: Vec<u32> = (0..n as u32).map(|v| source_of(graph, &near, v)).collect();
+    let distance = near.distance;
     let open: Vec<bool> = {
         let mut open = vec![false; graph.edges.len()];
         for &e in cut.edges().iter().chain(fixed) {
@@ -118,13 +98,13 @@ pub fn necks(graph: &PlanningGraph, cut: &CutSet, fixed: &[u32], limit: f64) -> 
     let mut kept: Vec<Neck> = Vec::new();
     let mut round: BTreeMap<u32, Vec<f64>> = BTreeMap::new();
     for neck in narrow {
-        let near = |v: u32, w: u32| {
+        let close = |v: u32, w: u32| {
             (graph.mesh.positions[v as usize] - graph.mesh.positions[w as usize]).norm()
                 < 2.0 * limit
         };
         if kept.iter().any(|k| {
-            (near(k.from, neck.from) && near(k.to, neck.to))
-                || (near(k.from, neck.to) && near(k.to, neck.from))
+            (close(k.from, neck.from) && close(k.to, neck.to))
+                || (close(k.from, neck.to) && close(k.to, neck.from))
         }) {
             continue;
         }
@@ -140,20 +120,14 @@ pub fn necks(graph: &PlanningGraph, cut: &CutSet, fixed: &[u32], limit: f64) -> 
 
 /// Distance from a vertex along what is open already: cuts, bridge loops and the gate.
 fn along_cuts(graph: &PlanningGraph, open: &[bool], from: u32, limit: f64) -> Vec<f64> {
-    let mut distance = vec![f64::INFINITY; graph.vertex_count()];
-    distance[from as usize] = 0.0;
-    let mut heap = BinaryHeap::from([Nearest(0.0, from)]);
-    while let Some(Nearest(d, v)) = heap.pop() {
-        if d > distance[v as usize] || d > limit {
-            continue;
-        }
-        for &(edge, to) in graph.incident(v) {
-            let next = d + graph.edges[edge as usize].length;
-            if open[edge as usize] && next < distance[to as usize] {
-                distance[to as usize] = next;
-                heap.push(Nearest(next, to));
-            }
-        }
-    }
-    distance
+    let length = |e: u32, _| open[e as usize].then(|| graph.edges[e as usize].length);
+    ways(graph, [(from, 0.0)], length, limit).distance
+}
+
+/// The start that a vertex is nearest to.
+fn source_of(graph: &PlanningGraph, near: &Ways, vertex: u32) -> u32 {
+    near.trace(graph, vertex).last().map_or(vertex, |&e| {
+        let [a, b] = graph.edges[e as usize].ends;
+        if near.via[a as usize] == NO_EDGE { a } else { b }
+    })
 }

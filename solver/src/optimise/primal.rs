@@ -6,18 +6,20 @@
 //! the order is drawn at random, many times. The search destroys a part of the best plan, joins
 //! up what is no longer met along other ways, and trims again; it keeps what is cheaper.
 
-use std::collections::BinaryHeap;
-
 use rand::Rng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
 
 use super::cut_set::CutSet;
+use super::integer::{IntegerLimits, solve_cover};
 use super::one_piece::{is_forest, necks};
 use super::rows::{ROW_TOLERANCE, RowPool};
 use super::search::SearchSettings;
 use crate::girth::PlanningGraph;
-use crate::girth::sweep::Nearest;
+use crate::girth::paths::{Ways, ways};
+
+/// An integer solve is one proposal among many: a few nodes are enough.
+const INTEGER_LIMITS: IntegerLimits = IntegerLimits { nodes: 60, seconds: 2.0 };
 
 /// Scratch for building and trimming over one pool.
 pub struct Builder<'a> {
@@ -96,6 +98,11 @@ impl<'a> Builder<'a> {
         activity.iter().all(|&a| a >= 1.0 - ROW_TOLERANCE).then(|| CutSet::new(edges))
     }
 
+    fn ways_from(&self, start: &[u32], guide: &[f64]) -> Ways {
+        let starts = start.iter().map(|&v| (v, 0.0));
+        ways(self.graph, starts, |e, _| Some(guide[e as usize]), f64::INFINITY)
+    }
+
     fn far_size(&self, row: usize) -> usize {
         let row = &self.pool.rows[row];
         match row.kind {
@@ -129,7 +136,8 @@ impl<'a> Builder<'a> {
         start.extend(
             (0..self.graph.vertex_count() as u32).filter(|&v| self.graph.is_gate[v as usize]),
         );
-        let way = shortest_way(self.graph, &start, goal, guide);
+        let reach = self.ways_from(&start, guide);
+        let way = reach.distance[goal as usize].is_finite().then(|| reach.trace(self.graph, goal));
         let gain = |way: &[u32]| -> f64 {
             let new: Vec<u32> = way.iter().copied().filter(|e| !edges.contains(e)).collect();
             activity[row]
@@ -142,16 +150,15 @@ impl<'a> Builder<'a> {
         }
         // The goal is on a cut already: go to the cheapest edge that helps.
         let mut best: Option<(f64, Vec<u32>)> = None;
-        let reach = ways_from(self.graph, &start, guide);
         for &(e, c) in terms {
             if edges.contains(&e) {
                 continue;
             }
             let [a, b] = self.graph.edges[e as usize].ends;
-            let from = if reach.0[a as usize] <= reach.0[b as usize] { a } else { b };
-            let cost = (reach.0[from as usize] + guide[e as usize]) / c;
+            let from = if reach.distance[a as usize] <= reach.distance[b as usize] { a } else { b };
+            let cost = (reach.distance[from as usize] + guide[e as usize]) / c;
             if best.as_ref().is_none_or(|(least, _)| cost < *least) {
-                let mut way = trace(self.graph, &reach.1, from);
+                let mut way = reach.trace(self.graph, from);
                 way.push(e);
                 best = Some((cost, way));
             }
@@ -244,6 +251,11 @@ impl<'a> Builder<'a> {
             let edges = draft.full.edges().iter().chain(scratch.edges()).copied().collect();
             return Some(self.draft(CutSet::new(edges), random));
         }
+        if random.random_bool(0.2)
+            && let Some(joined) = self.joined(cut, &guide, random)
+        {
+            return Some(self.draft(joined, random));
+        }
         let kept: Vec<u32> = if cut.edges().is_empty() {
             Vec::new()
         } else {
@@ -264,6 +276,63 @@ impl<'a> Builder<'a> {
         };
         let full = self.complete(&CutSet::new(kept), &guide, random)?;
         Some(self.draft(full, random))
+    }
+}
+
+impl Builder<'_> {
+    /// The cheapest choice among the edges that a plan came from and those that the relaxation
+    /// likes, by an integer solve over the pool's rows.
+    pub fn integer_neighbour(
+        &self,
+        draft: &Draft,
+        relaxed: &[f64],
+        random: &mut ChaCha8Rng,
+    ) -> Option<Draft> {
+        let liked = (0..relaxed.len() as u32).filter(|&e| relaxed[e as usize] > 0.02);
+        let allowed = CutSet::new(
+            draft
+                .full
+                .edges()
+                .iter()
+                .copied()
+                .chain(liked)
+                .chain(self.settings.fixed.iter().copied())
+                .collect(),
+        );
+        let mut costs: Vec<f64> = self.graph.edges.iter().map(|e| e.cost).collect();
+        for &e in &self.settings.fixed {
+            costs[e as usize] = 0.0;
+        }
+        let found = solve_cover(&costs, &self.pool.rows, allowed.edges(), INTEGER_LIMITS);
+        let free = found.chosen.into_iter().filter(|e| !self.settings.fixed.contains(e)).collect();
+        let chosen = CutSet::new(free);
+        if !self.meets_all(&chosen) {
+            return None;
+        }
+        let full = chosen.edges().iter().chain(draft.full.edges()).copied().collect();
+        Some(Draft { trimmed: self.trim(&chosen, random), full: CutSet::new(full) })
+    }
+
+    /// One separate cut led on to the nearest other one, which saves an entry.
+    fn joined(&self, cut: &CutSet, guide: &[f64], random: &mut ChaCha8Rng) -> Option<CutSet> {
+        let components = cut.components(self.graph);
+        if components.len() < 2 {
+            return None;
+        }
+        let ends = |edges: &[u32]| -> Vec<u32> {
+            edges.iter().flat_map(|&e| self.graph.edges[e as usize].ends).collect()
+        };
+        let own = random.random_range(0..components.len());
+        let reach = self.ways_from(&ends(&components[own]), guide);
+        let nearest = (0..components.len())
+            .filter(|&k| k != own)
+            .flat_map(|k| ends(&components[k]))
+            .min_by(|&a, &b| {
+                reach.distance[a as usize].total_cmp(&reach.distance[b as usize]).then(a.cmp(&b))
+            })?;
+        let mut edges = reach.trace(self.graph, nearest);
+        edges.extend_from_slice(cut.edges());
+        Some(CutSet::new(edges))
     }
 }
 
@@ -396,57 +465,4 @@ impl<'b, 'a> Trim<'b, 'a> {
         }
         false
     }
-}
-
-/// Cheapest way from any of `start` to `goal`.
-fn shortest_way(
-    graph: &PlanningGraph,
-    start: &[u32],
-    goal: u32,
-    guide: &[f64],
-) -> Option<Vec<u32>> {
-    let (cost, via) = ways_from(graph, start, guide);
-    cost[goal as usize].is_finite().then(|| trace(graph, &via, goal))
-}
-
-/// Cost of the cheapest way from `start` to every vertex, and the edge it arrives by.
-pub(crate) fn ways_from(
-    graph: &PlanningGraph,
-    start: &[u32],
-    guide: &[f64],
-) -> (Vec<f64>, Vec<u32>) {
-    let mut cost = vec![f64::INFINITY; graph.vertex_count()];
-    let mut via = vec![u32::MAX; graph.vertex_count()];
-    let mut heap = BinaryHeap::new();
-    for &v in start {
-        cost[v as usize] = 0.0;
-        heap.push(Nearest(0.0, v));
-    }
-    while let Some(Nearest(c, v)) = heap.pop() {
-        if c > cost[v as usize] {
-            continue;
-        }
-        for &(edge, to) in graph.incident(v) {
-            let next = c + guide[edge as usize];
-            if next < cost[to as usize] {
-                cost[to as usize] = next;
-                via[to as usize] = edge;
-                heap.push(Nearest(next, to));
-            }
-        }
-    }
-    (cost, via)
-}
-
-/// Edges of the way that arrives at `goal`.
-pub(crate) fn trace(graph: &PlanningGraph, via: &[u32], goal: u32) -> Vec<u32> {
-    let mut way = Vec::new();
-    let mut at = goal;
-    while via[at as usize] != u32::MAX && way.len() <= via.len() {
-        let edge = via[at as usize];
-        way.push(edge);
-        let [a, b] = graph.edges[edge as usize].ends;
-        at = if a == at { b } else { a };
-    }
-    way
 }

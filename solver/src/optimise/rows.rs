@@ -18,9 +18,7 @@
 //! (2 pi r / (1 + e) - p) / 2, where crossing rows alone give less than a third of it in the
 //! linear relaxation.
 
-use std::collections::BinaryHeap;
-
-use crate::girth::sweep::Nearest;
+use crate::girth::paths::ways;
 use crate::girth::{PlanningGraph, Ring};
 
 /// What a row says.
@@ -150,30 +148,11 @@ fn distance_from_ring(
     side: &impl Fn(u32) -> bool,
     limit: f64,
 ) -> Vec<f64> {
-    let mut distance = vec![f64::INFINITY; graph.vertex_count()];
-    let mut heap = BinaryHeap::new();
-    for &edge in outline {
+    let starts = outline.iter().flat_map(|&edge| {
         let half = 0.5 * stretched(graph, edge);
-        for v in graph.edges[edge as usize].ends {
-            if side(v) && half < distance[v as usize] {
-                distance[v as usize] = half;
-                heap.push(Nearest(half, v));
-            }
-        }
-    }
-    while let Some(Nearest(d, v)) = heap.pop() {
-        if d > distance[v as usize] || d > limit {
-            continue;
-        }
-        for &(edge, to) in graph.incident(v) {
-            let next = d + stretched(graph, edge);
-            if side(to) && next < distance[to as usize] {
-                distance[to as usize] = next;
-                heap.push(Nearest(next, to));
-            }
-        }
-    }
-    distance
+        graph.edges[edge as usize].ends.into_iter().filter(|&v| side(v)).map(move |v| (v, half))
+    });
+    ways(graph, starts, |e, to| side(to).then(|| stretched(graph, e)), limit).distance
 }
 
 fn distance_to_gate(graph: &PlanningGraph, outline: &[u32], beyond: &[bool]) -> f64 {

@@ -19,6 +19,7 @@ use super::separation::{Crossing, Separator};
 use super::settle::{Settling, add_rings};
 use crate::control::{Control, Progress, Stage};
 use crate::girth::PlanningGraph;
+use crate::girth::paths::distances;
 use crate::plan::StopReason;
 
 /// What the search is told.
@@ -78,6 +79,8 @@ pub(super) const RINGS: usize = 40;
 const SAMPLE: usize = 96;
 /// Step through the targets, coprime to their usual number, so that samples are well spread.
 const STRIDE: usize = 37;
+/// Every so many rounds the proposal comes from an integer solve near the best plan.
+const INTEGER_EVERY: u32 = 4;
 /// Rounds without any progress after which the search gives up.
 const PATIENCE: u32 = 25;
 
@@ -131,7 +134,11 @@ pub fn search(
         let proposal = {
             let deepest = deepest(graph, &pool);
             let builder = Builder::new(graph, &pool, settings, &deepest);
-            improve(&builder, best.as_ref().map(|b| &b.1), &relaxed.cut, &mut random)
+            let known = best.as_ref().map(|b| &b.1);
+            match known.filter(|_| rounds % INTEGER_EVERY == 0) {
+                Some(draft) => builder.integer_neighbour(draft, &relaxed.cut, &mut random),
+                None => improve(&builder, known, &relaxed.cut, &mut random),
+            }
         };
         if let Some(draft) = proposal {
             let mut settling =
@@ -258,7 +265,7 @@ pub(super) fn deepest(graph: &PlanningGraph, pool: &RowPool) -> Vec<u32> {
                 .flat_map(|&e| graph.edges[e as usize].ends)
                 .filter(|&v| beyond[v as usize])
                 .collect();
-            let distance = super::separation::distances(graph, &edge);
+            let distance = distances(graph, &edge);
             ring.beyond
                 .iter()
                 .copied()

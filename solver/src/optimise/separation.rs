@@ -6,14 +6,12 @@
 //! of radii. Both the minimum cut nearest the gate and the one nearest Q are looked at, and each
 //! ring of either is judged by itself.
 
-use std::collections::BinaryHeap;
-
 use rayon::prelude::*;
 
 use super::rows::signed_distance;
 use crate::control::Control;
 use crate::girth::min_cut::{FlowNetwork, UNCUTTABLE, to_units};
-use crate::girth::sweep::Nearest;
+use crate::girth::paths::distances;
 use crate::girth::{PlanningGraph, Ring, RingJudge};
 
 /// Targets looked at before the number of rings found is compared with the limit.
@@ -267,29 +265,6 @@ pub(crate) fn membership(n: usize, vertices: &[u32]) -> Vec<bool> {
         inside[v as usize] = true;
     }
     inside
-}
-
-/// Distance along the graph from the nearest of `sources`, mm.
-pub(crate) fn distances(graph: &PlanningGraph, sources: &[u32]) -> Vec<f64> {
-    let mut distance = vec![f64::INFINITY; graph.vertex_count()];
-    let mut heap = BinaryHeap::new();
-    for &v in sources {
-        distance[v as usize] = 0.0;
-        heap.push(Nearest(0.0, v));
-    }
-    while let Some(Nearest(d, v)) = heap.pop() {
-        if d > distance[v as usize] {
-            continue;
-        }
-        for &(edge, to) in graph.incident(v) {
-            let next = d + graph.edges[edge as usize].length;
-            if next < distance[to as usize] {
-                distance[to as usize] = next;
-                heap.push(Nearest(next, to));
-            }
-        }
-    }
-    distance
 }
 
 fn farthest(distance: &[f64]) -> Option<(u32, f64)> {

@@ -51,7 +51,7 @@ impl Settling<'_, '_> {
     ) -> Option<(f64, f64, Draft)> {
         let mut draft = draft;
         for _ in 0..ROUNDS {
-            if self.passes(&draft.trimmed, ON_THE_WAY) {
+            if self.meets_all(&draft.trimmed) && self.passes(&draft.trimmed, ON_THE_WAY) {
                 if self.passes(&draft.trimmed, usize::MAX) {
                     return self.priced(draft);
                 }
@@ -64,7 +64,7 @@ impl Settling<'_, '_> {
             }
         }
         // The larger set is no beauty, but it may be all there is.
-        if self.passes(&draft.full, usize::MAX) {
+        if self.meets_all(&draft.full) && self.passes(&draft.full, usize::MAX) {
             let trimmed = draft.full.clone();
             return self.priced(Draft { full: draft.full, trimmed });
         }
@@ -97,7 +97,7 @@ impl Settling<'_, '_> {
     fn holding(&mut self, draft: &Draft, random: &mut ChaCha8Rng) -> Option<CutSet> {
         let mut draft = draft.clone();
         for _ in 0..ROUNDS {
-            if self.passes(&draft.full, ON_THE_WAY) {
+            if self.meets_all(&draft.full) && self.passes(&draft.full, ON_THE_WAY) {
                 break;
             }
             draft.full = self.with_builder(|builder| builder.widen(&draft, random))?;

@@ -5,9 +5,9 @@ use super::reasons::{reason, stretches};
 use super::setup::Setup;
 use super::surface::Outward;
 use super::{Cut, CutKind, Limit, Plan, PlanRequest, PlannedBridge, Reason, StopReason};
-use crate::bridges::{BridgeKind, DiscState};
+use crate::bridges::{Bridge, BridgeKind, DiscState};
 use crate::control::Control;
-use crate::curves::{CurveRows, CutCurves, fit_ends, straighten_cuts};
+use crate::curves::{CurveRows, CutCurves, cut_chains, straighten_within_rows};
 use crate::mesh::{Model, Point};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::one_piece::{is_forest, necks};
@@ -26,10 +26,11 @@ pub(super) fn assemble(
     let graph = &setup.graph;
     let outward = Outward::new(model, &setup.gate)?;
     let components = found.best.components(graph);
-    let mut curves = straighten_cuts(graph, &components);
-    let rims = straighten_cuts(graph, &setup.loops);
+    let mut curves = cut_chains(graph, &components);
+    let mut rims = cut_chains(graph, &setup.loops);
     let rows = CurveRows::new(graph, &found.pool);
-    let unmet = fit_ends(graph, &rows, &mut curves, &rims);
+    let unmet =
+        straighten_within_rows(graph, &rows, &mut curves, &mut rims, request.knife.least_cut);
 
     let fixed: Vec<u32> = setup.loops.iter().flatten().copied().collect();
     let mut cuts: Vec<(f64, Cut)> = Vec::new();
@@ -48,13 +49,7 @@ pub(super) fn assemble(
     let exterior = cuts.len();
     let mut planned = Vec::new();
     for (index, bridge) in setup.bridges.bridges.iter().enumerate() {
-        let mut rim: Vec<Point> = bridge.rim.clone();
-        if bridge.closed
-            && let Some(&first) = rim.first()
-        {
-            rim.push(first);
-        }
-        let rim = outward.curve(&rim);
+        let rim = outward.curve(&rim_points(bridge, &rims[index]));
         let opening = opening_beside(setup, index, &curves);
         planned.push(PlannedBridge {
             kind: bridge.kind,
@@ -112,6 +107,17 @@ pub(super) fn assemble(
     };
     plan.limits = limits(setup, found, request, &plan, unmet.len(), exterior, &fixed);
     Ok(plan)
+}
+
+/// The line where the knife meets the model across a bridge: the straightened loop of the graph,
+/// or, for a hole that is not cut, the line found with the hole.
+fn rim_points(bridge: &Bridge, curves: &CutCurves) -> Vec<Point> {
+    match curves.chains.as_slice() {
+        [chain] => chain.points.iter().map(|p| p.point).collect(),
+        _ => {
+            bridge.rim.iter().chain(bridge.rim.first().filter(|_| bridge.closed)).copied().collect()
+        }
+    }
 }
 
 fn length_of(points: &[Point]) -> f64 {

@@ -63,8 +63,8 @@ impl Default for KnifeRules {
             hand_force: 200.0,
             opening_zone: 30.0,
             hinge_width: 12.0,
-            entry_price: 6.0,
-            least_cut: 8.0,
+            entry_price: 12.0,
+            least_cut: 12.0,
         }
     }
 }

@@ -7,11 +7,11 @@ use crate::body::{Gate, MouldBody};
 use crate::bridges::{Bridge, BridgeReport, DiscState, find_bridges_with};
 use crate::control::{Control, Stage};
 use crate::girth::PlanningGraph;
+use crate::girth::paths::distances;
 use crate::mesh::{
     Model, Point, Topology, TriangleMesh, Vector, canonical, decimate, planning_mesh,
 };
 use crate::optimise::rows::{Row, RowKind};
-use crate::optimise::separation::distances;
 
 /// Vertices of the planning mesh unless an edge length is asked for.
 const PLANNING_VERTICES: f64 = 1000.0;

@@ -1,0 +1,96 @@
+//! Straightening that keeps every row met.
+//!
+//! Each chain is drawn straight as a whole where the rows allow. Where a row needs the way that
+//! the chain went, the chain is halved and the halves are tried by themselves, down to single
+//! edges, which are as they were. Lengths lost in strips are made up at free ends afterwards.
+
+use super::ends::{Unmet, fit_ends};
+use super::measure::{Contribution, CurveRows};
+use super::path::{CutCurves, straighten_chain, straighten_fixed, way_points};
+use super::strip::CurvePoint;
+use crate::girth::PlanningGraph;
+
+/// Shares of a strip that a chain may lose by straightening, tried in turn: free ends can make up
+/// for some.
+const MAY_LOSE: [f64; 3] = [0.15, 0.04, 0.0];
+
+/// Straighten `cuts` and `rims` as far as the rows stay met. Rims have no free ends.
+pub fn straighten_within_rows(
+    graph: &PlanningGraph,
+    rows: &CurveRows<'_>,
+    cuts: &mut Vec<CutCurves>,
+    rims: &mut Vec<CutCurves>,
+    least_cut: f64,
+) -> Vec<Unmet> {
+    let (raw_cuts, raw_rims) = (cuts.clone(), rims.clone());
+    let mut unmet = Vec::new();
+    for may_lose in MAY_LOSE {
+        cuts.clone_from(&raw_cuts);
+        rims.clone_from(&raw_rims);
+        straighten_all(graph, rows, cuts, rims, may_lose);
+        unmet = fit_ends(graph, rows, cuts, rims, least_cut);
+        if unmet.is_empty() {
+            break;
+        }
+    }
+    unmet
+}
+
+fn straighten_all(
+    graph: &PlanningGraph,
+    rows: &CurveRows<'_>,
+    cuts: &mut [CutCurves],
+    rims: &mut [CutCurves],
+    may_lose: f64,
+) {
+    let mut all: Vec<&mut super::path::CutCurve> =
+        rims.iter_mut().chain(cuts.iter_mut()).flat_map(|c| &mut c.chains).collect();
+    let mut done: Vec<Contribution> = all.iter().map(|c| rows.contribution(&c.points)).collect();
+    for k in 0..all.len() {
+        // Shares lost on the way add up, so each chain may lose its part only.
+        let accepts = |points: &[CurvePoint]| {
+            let mut tried = done.clone();
+            tried[k] = rows.contribution(points);
+            let worst = rows.missed(&tried, 0.0).into_iter().map(|m| m.1).fold(0.0, f64::max);
+            let before = rows.missed(&done, 0.0).into_iter().map(|m| m.1).fold(0.0, f64::max);
+            worst <= before.max(may_lose)
+        };
+        let whole = straighten_chain(graph, &all[k].way);
+        let points = if accepts(&whole) {
+            whole
+        } else {
+            let mut pieces = vec![all[k].way.clone()];
+            let mut best = all[k].points.clone();
+            // Halve until the joined halves are accepted; single edges are as they were.
+            while pieces.iter().any(|p| p.len() > 2) {
+                pieces = pieces.iter().flat_map(|p| halves(p)).collect();
+                let joined = join(graph, &pieces);
+                if accepts(&joined) {
+                    best = joined;
+                    break;
+                }
+            }
+            best
+        };
+        done[k] = rows.contribution(&points);
+        all[k].points = points;
+    }
+}
+
+fn halves(way: &[u32]) -> Vec<Vec<u32>> {
+    if way.len() <= 2 {
+        return vec![way.to_vec()];
+    }
+    let middle = way.len() / 2;
+    vec![way[..=middle].to_vec(), way[middle..].to_vec()]
+}
+
+fn join(graph: &PlanningGraph, pieces: &[Vec<u32>]) -> Vec<CurvePoint> {
+    let mut points: Vec<CurvePoint> = Vec::new();
+    for piece in pieces {
+        let drawn =
+            if piece.len() > 2 { straighten_fixed(graph, piece) } else { way_points(graph, piece) };
+        points.extend(drawn.into_iter().skip(usize::from(!points.is_empty())));
+    }
+    points
+}
