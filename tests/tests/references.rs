@@ -16,6 +16,7 @@ use slitwright_solver::curves::straighten_cuts;
 use slitwright_solver::girth::PlanningGraph;
 use slitwright_solver::girth::min_cut::{FlowNetwork, UNCUTTABLE};
 use slitwright_solver::mesh::{LengthUnit, MeshFormat, Point, ReadLimits, TriangleMesh, read};
+use slitwright_solver::optimise::integer::{IntegerLimits, IntegerOutcome, solve_cover};
 use slitwright_solver::optimise::relaxation::Relaxation;
 use slitwright_solver::optimise::rows::{Row, RowKind, RowPool};
 use slitwright_tests::{cone, cylinder, icosphere};
@@ -138,6 +139,38 @@ fn relaxations_of_covers_agree_with_scipy() {
         assert!(wanted <= number(optimum) + 1e-9, "{name}");
     }
     assert!(seen >= 8);
+}
+
+/// Integer optima of covers, each column allowed: SciPy's milp, and the published 5 and 18 of the
+/// Steiner triple systems. The published 61 of stn81 takes too long to prove; a choice found within
+/// the limits may not be below it, nor the bound above it.
+#[test]
+fn integer_optima_of_covers_agree_with_scipy() {
+    let file = reference("cuts.json");
+    for case in covers(&file) {
+        let name = &case["name"];
+        let costs = numbers(case, "costs");
+        let rows: Vec<Row> = rows_of(case).iter().map(|members| cover_row(members)).collect();
+        let all: Vec<u32> = (0..costs.len() as u32).collect();
+        let Some(optimum) = case.get("optimum") else {
+            let published = number(&case["published_optimum"]);
+            let limits = IntegerLimits { nodes: 50, seconds: 60.0 };
+            let found = solve_cover(&costs, &rows, &all, limits);
+            assert_eq!(found.outcome, IntegerOutcome::Limited, "{name}: {found:?}");
+            assert!(found.cost >= published - 1e-6 && found.bound <= published + 1e-6, "{name}");
+            continue;
+        };
+        let optimum = number(optimum);
+        let limits = IntegerLimits { nodes: 1_000_000, seconds: 300.0 };
+        let found = solve_cover(&costs, &rows, &all, limits);
+        assert_eq!(found.outcome, IntegerOutcome::Optimal, "{name}: {found:?}");
+        assert!((found.cost - optimum).abs() < 1e-6, "{name}: {} for {optimum}", found.cost);
+        assert!((found.bound - optimum).abs() < 1e-3 * optimum, "{name}: bound {}", found.bound);
+        for row in &rows {
+            let covered = row.terms.iter().any(|(column, _)| found.chosen.contains(column));
+            assert!(covered, "{name}: a row is missed");
+        }
+    }
 }
 
 /// Shortest way along the mesh's edges, each made up to `noise` longer by chance so that the way
