@@ -218,3 +218,6 @@ fn mould_frame(model: &TriangleMesh, up: &Vector, on_board: &Point) -> Isometry3
     let turn = UnitQuaternion::from_rotation_matrix(&rotation);
     Isometry3::from_parts(Translation3::from(-(turn * origin)), turn)
 }
+
+#[cfg(test)]
+mod tests;

@@ -191,3 +191,6 @@ fn blanket_volume(
     // Summed in order: the result must not depend on the number of threads.
     layers.into_iter().sum::<f64>() * cells.x * cells.y * cells.z
 }
+
+#[cfg(test)]
+mod tests;

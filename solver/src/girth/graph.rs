@@ -215,3 +215,6 @@ fn push_edge_pair(mesh: &TriangleMesh, topology: &Topology, edge: u32, edges: &m
         across: true,
     });
 }
+
+#[cfg(test)]
+mod tests;

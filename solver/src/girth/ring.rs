@@ -143,3 +143,6 @@ impl<'a> RingJudge<'a> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

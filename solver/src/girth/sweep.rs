@@ -258,6 +258,87 @@ fn hull_perimeter(points: &mut Vec<(f64, f64)>) -> f64 {
 mod tests {
     use super::*;
 
+    use crate::mesh::fixtures::{cylinder, icosphere};
+    use crate::mesh::{TriangleMesh, planning_mesh};
+    use std::f64::consts::{PI, TAU};
+
+    fn graph(mesh: TriangleMesh, gate: impl Fn(&Point) -> bool) -> PlanningGraph {
+        let n = mesh.positions.len();
+        let is_gate = mesh.positions.iter().map(gate).collect();
+        PlanningGraph::new(mesh, is_gate, vec![0.0; n], &vec![1.0; n]).expect("a graph")
+    }
+
+    fn beyond_gate(graph: &PlanningGraph) -> Vec<bool> {
+        graph.is_gate.iter().map(|g| !g).collect()
+    }
+
+    /// Whatever small ring a sphere is swept from, its great circle has to pass.
+    #[test]
+    fn a_sphere_is_as_wide_as_its_great_circle() {
+        for direction in [[0.0, 0.0, -1.0], [0.6, 0.0, 0.8], [0.5, -0.7, 0.2]] {
+            let direction = Vector::from(direction).normalize();
+            for level in [4, 5] {
+                let graph =
+                    graph(icosphere(30.0, level), |p| p.coords.dot(&direction) > 0.96 * 30.0);
+                let width = sweep_width(&graph, &beyond_gate(&graph), 0.0);
+                assert!((width / (TAU * 30.0) - 1.0).abs() < 0.01, "{direction}: {width}");
+            }
+        }
+    }
+
+    /// From a small ring in the middle of its flank an ellipsoid cannot be swept through its small
+    /// section: the sweep would have to start sideways. It needs no more than its largest section,
+    /// whose perimeter is Ramanujan's (1914), from memory.
+    #[test]
+    fn an_ellipsoid_on_its_side_is_wider_than_its_small_section() {
+        let (long, short) = (60.0, 20.0);
+        let mut mesh = icosphere(1.0, 4);
+        for p in &mut mesh.positions {
+            *p = Point::new(long * p.x, short * p.y, short * p.z);
+        }
+        let mesh = planning_mesh(&mesh, 4.0).expect("remeshed");
+        let h = ((long - short) / (long + short)).powi(2);
+        let largest = PI * (long + short) * (1.0 + 3.0 * h / (10.0 + (4.0 - 3.0 * h).sqrt()));
+        let flank = graph(mesh.clone(), |p| (p - Point::new(0.0, 0.0, -short)).norm() < 9.0);
+        let width = sweep_width(&flank, &beyond_gate(&flank), 0.0);
+        assert!(width > 1.3 * TAU * short, "{width} mm");
+        assert!(width < 1.01 * largest, "{width} mm where {largest} mm are enough");
+        // From the end it slips out by its small section.
+        let end = graph(mesh, |p| p.x < -0.96 * long);
+        let width = sweep_width(&end, &beyond_gate(&end), 0.0);
+        assert!((width / (TAU * short) - 1.0).abs() < 0.02, "{width} mm");
+    }
+
+    /// What only gets narrower is as wide as where it starts; a cylinder is as wide everywhere.
+    #[test]
+    fn standing_bodies_are_as_wide_as_their_base() {
+        let edge = 2.0;
+        for top in [1.0, 0.6, 0.25] {
+            let mut mesh = cylinder(20.0, 40.0, 64);
+            for p in &mut mesh.positions {
+                let share = 1.0 + (top - 1.0) * p.z / 40.0;
+                p.x *= share;
+                p.y *= share;
+            }
+            let graph = graph(planning_mesh(&mesh, edge).expect("remeshed"), |p| p.z < 0.05);
+            let width = sweep_width(&graph, &beyond_gate(&graph), 0.0);
+            // The first section looked at lies at most a step above the base.
+            let least = TAU * 20.0 * (1.0 - (1.0 - top) * edge / 40.0);
+            assert!(width < 1.005 * TAU * 20.0 && width > 0.985 * least, "{top}: {width}");
+        }
+    }
+
+    /// Whoever is content with a width gets one that is at most that, if there is one.
+    #[test]
+    fn a_sweep_that_is_good_enough_ends_the_search() {
+        let graph = graph(icosphere(30.0, 4), |p| p.z < -29.0);
+        let beyond = beyond_gate(&graph);
+        let best = sweep_width(&graph, &beyond, 0.0);
+        let content = sweep_width(&graph, &beyond, 1.2 * best);
+        assert!((best..=1.2 * best).contains(&content), "{content} for {best}");
+        assert_eq!(sweep_width(&graph, &vec![false; beyond.len()], 0.0), 0.0);
+    }
+
     #[test]
     fn girth_of_a_circle_and_of_two_circles_side_by_side() {
         let circle = |x: f64| {
