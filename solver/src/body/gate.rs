@@ -12,6 +12,9 @@ use crate::mesh::{FaceId, Point, TriangleMesh, Vector};
 /// Faces that lean at most this far from the board's plane are flat on it, degrees.
 const FLAT_WITHIN_DEGREES: f64 = 20.0;
 
+/// Least area of a flat face that a model stands on, as a share of its span squared.
+const LEAST_STAND: f64 = 8e-4;
+
 /// A gate cannot be found.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum GateError {
@@ -65,64 +68,44 @@ pub struct Gate {
 impl Gate {
     /// Find the gate of a model.
     pub fn find(model: &TriangleMesh, choice: &GateChoice) -> Result<Self, GateError> {
-        let size = model.longest_side();
-        let (up, on_board, region): (Vector, Point, Box<dyn Fn(&Isometry3<f64>) -> Region>) =
-            match *choice {
-                GateChoice::LowestFlat { up } => {
-                    let up = direction("lowest_flat.up", up)?;
-                    let height = |p: &Point| p.coords.dot(&up);
-                    let lowest = model.positions.iter().map(height).fold(f64::INFINITY, f64::min);
-                    let tolerance = (0.003 * size).max(0.05);
-                    let area = flat_area(model, &up, lowest + tolerance);
-                    // A flat face the size of a coin's edge is no stand.
-                    if area < 1e-4 * size * size {
-                        return Err(GateError::NoFlatFace { area, tolerance });
-                    }
-                    let limit = tolerance;
-                    (up, Point::from(up * lowest), Box::new(move |_| Region::Below(limit)))
+        let size = model.span();
+        let (up, on_board, below) = match *choice {
+            GateChoice::LowestFlat { up } => {
+                let up = direction("lowest_flat.up", up)?;
+                let height = |p: &Point| p.coords.dot(&up);
+                let lowest = model.positions.iter().map(height).fold(f64::INFINITY, f64::min);
+                let tolerance = (0.003 * size).max(0.05);
+                let area = flat_area(model, &up, lowest + tolerance);
+                // A flat face lies all at one height; the cap of a ball gains with every bit of
+                // height. And a flat spot the size of a toe is no stand.
+                let level = flat_area(model, &up, lowest + 0.25 * tolerance);
+                if area < LEAST_STAND * size * size || level < 0.7 * area {
+                    return Err(GateError::NoFlatFace { area: level, tolerance });
                 }
-                GateChoice::Plane { point, normal } => {
-                    let up = -direction("plane.normal", normal)?;
-                    finite("plane.point", point)?;
-                    let above = |p: &Point| (p - point).dot(&up);
-                    let nearest = model.positions.iter().map(above).fold(f64::INFINITY, f64::min);
-                    let tolerance = (0.002 * size).max(0.05);
-                    if nearest > tolerance {
-                        return Err(GateError::Misses { field: "plane", distance: nearest });
-                    }
-                    (up, point, Box::new(move |_| Region::Below(tolerance)))
+                (up, Point::from(up * lowest), Some(tolerance))
+            }
+            GateChoice::Plane { point, normal } => {
+                let up = -direction("plane.normal", normal)?;
+                finite("plane.point", point)?;
+                let above = |p: &Point| (p - point).dot(&up);
+                let nearest = model.positions.iter().map(above).fold(f64::INFINITY, f64::min);
+                let tolerance = (0.002 * size).max(0.05);
+                if nearest > tolerance {
+                    return Err(GateError::Misses { field: "plane", distance: nearest });
                 }
-                GateChoice::Patch { centre, radius } => {
-                    finite("patch.centre", centre)?;
-                    if !(radius.is_finite() && radius > 0.0) {
-                        return Err(GateError::BadField {
-                            field: "patch.radius",
-                            fault: "must be a positive number of mm",
-                        });
-                    }
-                    let nearest = model
-                        .positions
-                        .iter()
-                        .map(|p| (p - centre).norm())
-                        .fold(f64::INFINITY, f64::min);
-                    if nearest > radius {
-                        return Err(GateError::Misses { field: "patch", distance: nearest });
-                    }
-                    let outward: Vector = (0..model.faces.len() as u32)
-                        .filter(|&f| {
-                            model.corners(FaceId(f)).iter().all(|p| (p - centre).norm() <= radius)
-                        })
-                        .map(|f| model.area_vector(FaceId(f)))
-                        .sum();
-                    let outward = outward.try_normalize(1e-9).ok_or(GateError::BadField {
-                        field: "patch",
-                        fault: "holds no whole face of the model: enlarge the radius",
-                    })?;
-                    (-outward, centre, Box::new(move |pose| Region::Ball(pose * centre, radius)))
-                }
-            };
+                (up, point, Some(tolerance))
+            }
+            GateChoice::Patch { centre, radius } => {
+                (patch_up(model, centre, radius)?, centre, None)
+            }
+        };
         let to_mould = mould_frame(model, &up, &on_board);
-        let region = region(&to_mould);
+        let region = match (below, choice) {
+            (None, GateChoice::Patch { centre, radius }) => {
+                Region::Ball(to_mould * centre, *radius)
+            }
+            (limit, _) => Region::Below(limit.unwrap_or(0.0)),
+        };
         Ok(Self { to_mould, region })
     }
 
@@ -133,6 +116,29 @@ impl Gate {
             Region::Ball(centre, radius) => (point - centre).norm() <= radius,
         }
     }
+}
+
+/// Direction away from the sprue at a patch: against the mean normal of the faces inside it.
+fn patch_up(model: &TriangleMesh, centre: Point, radius: f64) -> Result<Vector, GateError> {
+    finite("patch.centre", centre)?;
+    if !(radius.is_finite() && radius > 0.0) {
+        let fault = "must be a positive number of mm";
+        return Err(GateError::BadField { field: "patch.radius", fault });
+    }
+    let distance = |p: &Point| (p - centre).norm();
+    let nearest = model.positions.iter().map(distance).fold(f64::INFINITY, f64::min);
+    if nearest > radius {
+        return Err(GateError::Misses { field: "patch", distance: nearest });
+    }
+    let outward: Vector = (0..model.faces.len() as u32)
+        .map(FaceId)
+        .filter(|&f| model.corners(f).iter().all(|p| distance(p) <= radius))
+        .map(|f| model.area_vector(f))
+        .sum();
+    let fault = "holds no whole face of the model: enlarge the radius";
+    let outward =
+        outward.try_normalize(1e-9).ok_or(GateError::BadField { field: "patch", fault })?;
+    Ok(-outward)
 }
 
 fn direction(field: &'static str, v: Vector) -> Result<Vector, GateError> {
@@ -167,7 +173,7 @@ fn flat_area(model: &TriangleMesh, up: &Vector, limit: f64) -> f64 {
 
 /// z along `up`, origin on the board below the surface's middle, x by the third moments of the
 /// surface about that axis: odd moments, so that front and back are told apart; where they vanish
-/// (a symmetric shape) by the second moments; where those are equal too, any x serves.
+/// (a symmetric shape) by the second moments; where those are equal too, by the outermost vertex.
 fn mould_frame(model: &TriangleMesh, up: &Vector, on_board: &Point) -> Isometry3<f64> {
     let mut area_sum = 0.0;
     let mut middle = Vector::zeros();
@@ -188,6 +194,7 @@ fn mould_frame(model: &TriangleMesh, up: &Vector, on_board: &Point) -> Isometry3
     let guess = if up.x.abs() < 0.9 { Vector::x() } else { Vector::y() };
     let side = (guess - up * guess.dot(up)).normalize();
     let other = up.cross(&side);
+    let scale = model.span();
     let (mut third, mut scale3) = ((0.0, 0.0), 0.0);
     let (mut second, mut scale2) = ((0.0, 0.0), 0.0);
     for (p, area) in &samples {
@@ -201,12 +208,26 @@ fn mould_frame(model: &TriangleMesh, up: &Vector, on_board: &Point) -> Isometry3
         second.1 += area * 2.0 * x * y;
         scale2 += area * r2;
     }
+    // The outermost vertex breaks what ties are left: among equals the highest. Vertices that are
+    // equal in both are the same place of a symmetric mesh.
+    let outermost = model
+        .positions
+        .iter()
+        .map(|p| {
+            let offset = p.coords - origin;
+            let (x, y) = (offset.dot(&side), offset.dot(&other));
+            let rank = |v: f64| (v / (1e-4 * scale).max(1e-9)).round();
+            (rank(x.hypot(y)), rank(offset.dot(up)), y.atan2(x))
+        })
+        .max_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)))
+        .map_or(0.0, |(_, _, angle)| angle);
     let angle = if third.0.hypot(third.1) > 1e-3 * scale3 {
         third.1.atan2(third.0)
     } else if second.0.hypot(second.1) > 1e-3 * scale2 {
-        0.5 * second.1.atan2(second.0)
+        let axis = 0.5 * second.1.atan2(second.0);
+        if (outermost - axis).cos() >= 0.0 { axis } else { axis + std::f64::consts::PI }
     } else {
-        0.0
+        outermost
     };
     let x = side * angle.cos() + other * angle.sin();
     let y = up.cross(&x);

@@ -2,118 +2,141 @@
 
 use super::measure::{Contribution, CurveRows};
 use super::path::CutCurves;
-use super::strip::{CurvePoint, barycentric, faces_round};
 use crate::girth::PlanningGraph;
-use crate::mesh::{FaceId, Point, Vector};
+use crate::mesh::{CurvePoint, FaceId, Point, Vector, barycentric, faces_round};
 
 /// Rows are met on curves within this share.
 const TOLERANCE: f64 = 2e-3;
 
-/// A row that no lengthening of a free end could meet.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Unmet {
-    /// Share that is missing.
-    pub missing: f64,
+/// One free end of one chain.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct FreeEnd {
+    cut: usize,
+    chain: usize,
+    at_start: bool,
 }
 
-/// Fit the free ends of all cuts to the rows. Returns the rows that stay unmet.
+/// Free ends of all cuts, in order.
+pub(super) fn free_ends(cuts: &[CutCurves]) -> Vec<FreeEnd> {
+    let mut ends = Vec::new();
+    for (cut, curves) in cuts.iter().enumerate() {
+        for (chain, curve) in curves.chains.iter().enumerate() {
+            for (free, at_start) in [(curve.free_start, true), (curve.free_end, false)] {
+                if free {
+                    ends.push(FreeEnd { cut, chain, at_start });
+                }
+            }
+        }
+    }
+    ends
+}
+
+/// Rows that the cuts and the fixed curves together miss, with the share that is missing.
+pub(super) fn missed(
+    rows: &CurveRows<'_>,
+    cuts: &[CutCurves],
+    fixed: &[CutCurves],
+) -> Vec<(usize, f64)> {
+    let all: Vec<Contribution> = cuts
+        .iter()
+        .chain(fixed)
+        .flat_map(|c| &c.chains)
+        .map(|chain| rows.contribution(&chain.points))
+        .collect();
+    rows.missed(&all, TOLERANCE)
+}
+
+/// Lengthen free ends, a step at a time where it helps most, until every row is met and no cut is
+/// shorter than `least_cut` mm. Returns the number of rows that stay missed.
 ///
-/// `fixed` are curves that count towards rows but are not changed. A cut shorter than `least_cut`
-/// mm is lengthened to it.
-pub fn fit_ends(
+/// `fixed` are curves that count towards rows but are not changed.
+pub(super) fn lengthen_ends(
     graph: &PlanningGraph,
     rows: &CurveRows<'_>,
     cuts: &mut [CutCurves],
     fixed: &[CutCurves],
     least_cut: f64,
-) -> Vec<Unmet> {
-    let mut ends: Vec<(usize, usize, bool)> = Vec::new();
-    for (i, cut) in cuts.iter().enumerate() {
-        for (j, chain) in cut.chains.iter().enumerate() {
-            if chain.free_start {
-                ends.push((i, j, true));
-            }
-            if chain.free_end {
-                ends.push((i, j, false));
-            }
+) -> usize {
+    let ends = free_ends(cuts);
+    let step = 0.25 * graph.mean_edge();
+    let total = |list: &[(usize, f64)]| list.iter().map(|m| m.1).sum::<f64>();
+    for &end in &ends {
+        let lacking = least_cut - cuts[end.cut].length();
+        if lacking > 0.0 {
+            let longer = lengthen(graph, end.points(cuts), end.at_start, lacking);
+            end.set(cuts, longer);
         }
     }
-    let others: Vec<Contribution> = fixed
-        .iter()
-        .flat_map(|c| &c.chains)
-        .map(|chain| rows.contribution(&chain.points))
-        .collect();
-    let step = 0.25 * graph.mean_edge();
-    let missed = |cuts: &[CutCurves]| {
-        let mut all: Vec<Contribution> = cuts
-            .iter()
-            .flat_map(|c| &c.chains)
-            .map(|chain| rows.contribution(&chain.points))
-            .collect();
-        all.extend(others.iter().cloned());
-        rows.missed(&all, TOLERANCE)
-    };
-    let total = |list: &[(usize, f64)]| list.iter().map(|m| m.1).sum::<f64>();
-    let mut open = missed(cuts);
-    let mut budget = 24 * ends.len().max(1);
+    let mut open = missed(rows, cuts, fixed);
+    let mut budget = 24 * ends.len();
     while !open.is_empty() && budget > 0 {
         budget -= 1;
-        let mut best: Option<(f64, usize, Vec<CurvePoint>)> = None;
-        for (index, &(i, j, start)) in ends.iter().enumerate() {
-            let old = cuts[i].chains[j].points.clone();
-            let longer = lengthen(graph, &old, start, step);
-            cuts[i].chains[j].points = longer.clone();
-            let now = total(&missed(cuts));
-            cuts[i].chains[j].points = old;
+        let mut best: Option<(f64, FreeEnd, Vec<CurvePoint>)> = None;
+        for &end in &ends {
+            let old = end.points(cuts).to_vec();
+            end.set(cuts, lengthen(graph, &old, end.at_start, step));
+            let now = total(&missed(rows, cuts, fixed));
+            let longer = end.points(cuts).to_vec();
+            end.set(cuts, old);
             if best.as_ref().is_none_or(|(least, _, _)| now < *least) {
-                best = Some((now, index, longer));
+                best = Some((now, end, longer));
             }
         }
         match best {
-            Some((now, index, longer)) if now < total(&open) - 1e-9 => {
-                let (i, j, _) = ends[index];
-                cuts[i].chains[j].points = longer;
-                open = missed(cuts);
+            Some((now, end, longer)) if now < total(&open) - 1e-9 => {
+                end.set(cuts, longer);
+                open = missed(rows, cuts, fixed);
             }
             _ => break,
         }
     }
-    if open.is_empty() {
-        for &(i, j, start) in &ends {
-            let spare = (cuts[i].length() - least_cut).max(0.0);
-            let most = (3.0 * graph.mean_edge()).min(spare);
-            shorten(graph, cuts, i, j, start, most, &missed);
-        }
-        for &(i, j, start) in &ends {
-            let lacking = least_cut - cuts[i].length();
-            if lacking > 0.0 {
-                let points = &cuts[i].chains[j].points;
-                cuts[i].chains[j].points = lengthen(graph, points, start, lacking);
-            }
-        }
-    }
-    open.into_iter().map(|(_, missing)| Unmet { missing }).collect()
+    open.len()
 }
 
-/// Take off as much of one end as every row allows.
-fn shorten(
+/// Lead every free end on by `amount` mm.
+pub(super) fn lengthen_all(graph: &PlanningGraph, cuts: &mut [CutCurves], amount: f64) {
+    for end in free_ends(cuts) {
+        let longer = lengthen(graph, end.points(cuts), end.at_start, amount);
+        end.set(cuts, longer);
+    }
+}
+
+/// Take off each free end in turn, by bisection, as much as `holds` allows: at most `most` mm, and
+/// no cut becomes shorter than `least_cut` mm.
+pub(super) fn shorten_ends(
     graph: &PlanningGraph,
     cuts: &mut [CutCurves],
-    i: usize,
-    j: usize,
-    start: bool,
     most: f64,
-    missed: &impl Fn(&[CutCurves]) -> Vec<(usize, f64)>,
+    least_cut: f64,
+    steps: u32,
+    mut holds: impl FnMut(&[CutCurves]) -> bool,
 ) {
-    let full = cuts[i].chains[j].points.clone();
-    let length = cuts[i].chains[j].length();
-    let (mut low, mut high) = (0.0, most.min(0.9 * length));
-    for _ in 0..12 {
-        let middle = 0.5 * (low + high);
-        cuts[i].chains[j].points = cut_back(graph, &full, start, middle);
-        if missed(cuts).is_empty() { low = middle } else { high = middle }
+    for end in free_ends(cuts) {
+        let full = end.points(cuts).to_vec();
+        let spare = (cuts[end.cut].length() - least_cut).max(0.0);
+        let own = 0.9 * cuts[end.cut].chains[end.chain].length();
+        let (mut low, mut high) = (0.0, most.min(spare).min(own));
+        if high < 0.02 * graph.mean_edge() {
+            continue;
+        }
+        for _ in 0..steps {
+            let middle = 0.5 * (low + high);
+            end.set(cuts, cut_back(graph, &full, end.at_start, middle));
+            if holds(cuts) { low = middle } else { high = middle }
+        }
+        let kept = if low > 0.0 { cut_back(graph, &full, end.at_start, low) } else { full };
+        end.set(cuts, kept);
     }
-    cuts[i].chains[j].points = if low > 0.0 { cut_back(graph, &full, start, low) } else { full };
+}
+
+impl FreeEnd {
+    fn points(self, cuts: &[CutCurves]) -> &[CurvePoint] {
+        &cuts[self.cut].chains[self.chain].points
+    }
+
+    fn set(self, cuts: &mut [CutCurves], points: Vec<CurvePoint>) {
+        cuts[self.cut].chains[self.chain].points = points;
+    }
 }
 
 /// A curve less `amount` mm at one end.

@@ -7,8 +7,8 @@
 
 use rayon::prelude::*;
 
-use super::strip::{CurvePoint, barycentric};
 use crate::girth::PlanningGraph;
+use crate::mesh::{CurvePoint, barycentric};
 use crate::optimise::rows::{RowKind, RowPool, signed_distance, stretch_at};
 
 /// A row as curves see it.
@@ -26,9 +26,12 @@ struct CurveRow {
 pub struct CurveRows<'a> {
     graph: &'a PlanningGraph,
     rows: Vec<CurveRow>,
-    /// Signed stretched distance from each ring at each vertex, mm; after the rings come the
-    /// distances from the rims of bridges.
-    distance: Vec<Vec<f32>>,
+    /// Signed stretched distance from rings, or distance from the rims of bridges, at each vertex,
+    /// mm.
+    fields: Vec<Vec<f32>>,
+    field_of_ring: Vec<u32>,
+    /// Rows of the pool taken so far.
+    taken: usize,
 }
 
 /// What one curve does for every row.
@@ -41,30 +44,55 @@ pub struct Contribution {
 }
 
 impl<'a> CurveRows<'a> {
-    /// Prepare the rows of a pool.
-    pub fn new(graph: &'a PlanningGraph, pool: &RowPool) -> Self {
-        let distance = pool.rings.par_iter().map(|ring| signed_distance(graph, ring)).collect();
-        let rows = pool
-            .rows
-            .iter()
-            .filter(|row| row.kind != RowKind::BridgeOpening)
-            .map(|row| CurveRow {
-                kind: row.kind,
-                field: row.origin,
-                depth: row.depth,
-                least: row.depth,
-            })
+    /// No rows yet.
+    pub fn new(graph: &'a PlanningGraph) -> Self {
+        Self { graph, rows: Vec::new(), fields: Vec::new(), field_of_ring: Vec::new(), taken: 0 }
+    }
+
+    /// Take the rows that the pool has gained since the last call.
+    pub fn take_rows(&mut self, pool: &RowPool) {
+        let graph = self.graph;
+        let fresh: Vec<Vec<f32>> = pool.rings[self.field_of_ring.len()..]
+            .par_iter()
+            .map(|ring| signed_distance(graph, ring))
             .collect();
-        Self { graph, rows, distance }
+        for field in fresh {
+            self.field_of_ring.push(self.fields.len() as u32);
+            self.fields.push(field);
+        }
+        for row in &pool.rows[self.taken..] {
+            if row.kind != RowKind::BridgeOpening {
+                self.rows.push(CurveRow {
+                    kind: row.kind,
+                    field: self.field_of_ring[row.origin as usize],
+                    depth: row.depth,
+                    least: row.depth,
+                });
+            }
+        }
+        self.taken = pool.rows.len();
     }
 
     /// Ask for `opening` mm of cut within `reach` mm of a bridge's rim, given the distance of every
     /// vertex from that rim.
     pub fn add_opening(&mut self, distance_from_rim: &[f64], reach: f64, opening: f64) {
-        let field = self.distance.len() as u32;
-        self.distance.push(distance_from_rim.iter().map(|&d| d as f32).collect());
+        let field = self.fields.len() as u32;
+        self.fields.push(distance_from_rim.iter().map(|&d| d as f32).collect());
         let kind = RowKind::BridgeOpening;
         self.rows.push(CurveRow { kind, field, depth: reach, least: opening });
+    }
+
+    /// Length of cut (mm) that opens the way to each bridge asked for, in the order asked.
+    pub fn openings(&self, curves: &[Contribution]) -> Vec<f64> {
+        (0..self.rows.len())
+            .filter(|&r| self.rows[r].kind == RowKind::BridgeOpening)
+            .map(|r| self.rows[r].least * curves.iter().map(|c| c.filled[r]).sum::<f64>())
+            .collect()
+    }
+
+    /// Whether a row says that a ring is crossed, rather than by how much.
+    pub fn is_crossing(&self, row: usize) -> bool {
+        self.rows[row].kind == RowKind::Crossing
     }
 
     /// Number of rows.
@@ -82,10 +110,10 @@ impl<'a> CurveRows<'a> {
         let samples: Vec<([u32; 3], [f64; 3])> = points.iter().map(|p| self.weights(p)).collect();
         let at = |ring: usize, k: usize| {
             let (corners, weights) = &samples[k];
-            let d = &self.distance[ring];
+            let d = &self.fields[ring];
             (0..3).map(|c| f64::from(d[corners[c] as usize]) * weights[c]).sum::<f64>()
         };
-        let span = (0..self.distance.len())
+        let span = (0..self.fields.len())
             .map(|ring| {
                 (0..points.len()).fold((f32::INFINITY, f32::NEG_INFINITY), |(low, high), k| {
                     let d = at(ring, k) as f32;

@@ -6,8 +6,8 @@
 
 use std::collections::BTreeMap;
 
-use super::strip::{CurvePoint, Strip, faces_round};
 use crate::girth::PlanningGraph;
+use crate::mesh::{CurvePoint, Strip, barycentric, faces_round};
 
 /// One chain of a cut.
 #[derive(Clone, Debug)]
@@ -287,8 +287,7 @@ fn faces_holding(graph: &PlanningGraph, at: &CurvePoint) -> Vec<u32> {
     let mut faces = vec![at.face];
     // A point on an edge belongs to the face across it too.
     let corners = graph.mesh.faces[at.face as usize];
-    let weights =
-        super::strip::barycentric(corners.map(|v| graph.mesh.positions[v as usize]), &at.point);
+    let weights = barycentric(corners.map(|v| graph.mesh.positions[v as usize]), &at.point);
     for k in 0..3 {
         if weights[(k + 2) % 3].abs() < 1e-7 {
             let edge = graph.topology.face_edges[at.face as usize][k];

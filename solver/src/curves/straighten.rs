@@ -4,36 +4,37 @@
 //! the chain went, the chain is halved and the halves are tried by themselves, down to single
 //! edges, which are as they were. Lengths lost in strips are made up at free ends afterwards.
 
-use super::ends::{Unmet, fit_ends};
+use super::ends::lengthen_ends;
 use super::measure::{Contribution, CurveRows};
 use super::path::{CutCurves, straighten_chain, straighten_fixed, way_points};
-use super::strip::CurvePoint;
 use crate::girth::PlanningGraph;
+use crate::mesh::CurvePoint;
 
 /// Shares of a strip that a chain may lose by straightening, tried in turn: free ends can make up
 /// for some.
 const MAY_LOSE: [f64; 3] = [0.15, 0.04, 0.0];
 
-/// Straighten `cuts` and `rims` as far as the rows stay met. Rims have no free ends.
-pub fn straighten_within_rows(
+/// Straighten `cuts` and `rims` as far as the rows stay met. Rims have no free ends. Returns the
+/// number of rows that stay missed.
+pub(super) fn straighten_within_rows(
     graph: &PlanningGraph,
     rows: &CurveRows<'_>,
     cuts: &mut Vec<CutCurves>,
     rims: &mut Vec<CutCurves>,
     least_cut: f64,
-) -> Vec<Unmet> {
+) -> usize {
     let (raw_cuts, raw_rims) = (cuts.clone(), rims.clone());
-    let mut unmet = Vec::new();
+    let mut missed = 0;
     for may_lose in MAY_LOSE {
         cuts.clone_from(&raw_cuts);
         rims.clone_from(&raw_rims);
         straighten_all(graph, rows, cuts, rims, may_lose);
-        unmet = fit_ends(graph, rows, cuts, rims, least_cut);
-        if unmet.is_empty() {
+        missed = lengthen_ends(graph, rows, cuts, rims, least_cut);
+        if missed == 0 {
             break;
         }
     }
-    unmet
+    missed
 }
 
 fn straighten_all(

@@ -68,10 +68,6 @@ pub struct PlanningGraph {
     incident: Vec<(u32, u32)>,
 }
 
-/// Mean of the six-family metric over all directions on a regular triangulation lies 1.1 % below
-/// Euclid's; this brings the mean to one.
-const MEAN_CORRECTION: f64 = 1.0 / 0.989;
-
 impl PlanningGraph {
     /// Build the graph.
     ///
@@ -91,7 +87,7 @@ impl PlanningGraph {
         for edge in &mut edges {
             let mean =
                 |values: &[f64]| edge.ends.iter().map(|&v| values[v as usize]).sum::<f64>() / 2.0;
-            edge.reach *= MEAN_CORRECTION * (1.0 + mean(&allowed_strain));
+            edge.reach *= 1.0 + mean(&allowed_strain);
             edge.cost = edge.length * mean(cost_weight);
         }
         let mean_edge = edges.iter().filter(|e| !e.across).map(|e| e.length).sum::<f64>()
@@ -148,6 +144,20 @@ impl PlanningGraph {
             .filter(|&&(_, to)| to == b)
             .map(|&(edge, _)| edge)
             .min_by(|&x, &y| self.edges[x as usize].cost.total_cmp(&self.edges[y as usize].cost))
+    }
+
+    /// Stretched and relaxed length (mm) of the ring that crosses the given edges.
+    pub fn ring_length(&self, outline: &[u32]) -> (f64, f64) {
+        outline.iter().fold((0.0, 0.0), |(reach, relaxed), &e| {
+            let edge = &self.edges[e as usize];
+            (reach + edge.reach, relaxed + edge.reach / (1.0 + self.edge_strain(e)))
+        })
+    }
+
+    /// Strain allowed at the middle of an edge.
+    pub fn edge_strain(&self, edge: u32) -> f64 {
+        let ends = self.edges[edge as usize].ends;
+        0.5 * ends.iter().map(|&v| self.allowed_strain[v as usize]).sum::<f64>()
     }
 
     /// Edges that leave a vertex set given by membership.

@@ -10,6 +10,7 @@ pub mod min_cut;
 pub mod paths;
 pub mod ring;
 pub mod sweep;
+pub mod taut;
 
 pub use graph::{GraphEdge, GraphError, PlanningGraph};
 pub use ring::{Ring, RingJudge};

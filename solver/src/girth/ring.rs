@@ -7,6 +7,10 @@ use std::sync::Mutex;
 
 use super::PlanningGraph;
 use super::sweep::sweep_width;
+use super::taut::taut_ring;
+
+/// Pulled taut, a ring is hardly ever shorter than this share of its length on the graph.
+const SLACK: f64 = 0.8;
 
 /// A ring that is too tight: the outline of a region beyond it.
 #[derive(Clone, Debug, PartialEq)]
@@ -50,33 +54,48 @@ impl<'a> RingJudge<'a> {
     /// part, each taken together with whatever it shuts off from the gate. Each ring is judged by
     /// itself; only those too tight come back.
     ///
-    /// Parts that a cut edge joins across a mesh edge are one: no ring passes between them.
-    pub fn tight_rings(&self, far_side: &[bool], is_cut: impl Fn(u32) -> bool) -> Vec<Ring> {
-        self.parts(far_side, is_cut).into_iter().filter_map(|part| self.judge(&part)).collect()
+    /// Parts that a cut edge joins across a mesh edge are one: no ring passes between them. With
+    /// `held`, the vertices that are cut or gate, rings are pulled taut before they are judged.
+    pub fn tight_rings(
+        &self,
+        far_side: &[bool],
+        is_cut: impl Fn(u32) -> bool,
+        held: Option<&[bool]>,
+    ) -> Vec<Ring> {
+        let parts = self.parts(far_side, is_cut);
+        parts.into_iter().filter_map(|part| self.judge(&part, held)).collect()
     }
 
     /// The ring round one region, if it is too tight.
-    pub fn judge(&self, beyond: &[bool]) -> Option<Ring> {
+    fn judge(&self, beyond: &[bool], held: Option<&[bool]>) -> Option<Ring> {
         let outline = self.graph.outline(beyond);
-        let reach: f64 = outline.iter().map(|&e| self.graph.edges[e as usize].reach).sum();
-        let width = self.width(beyond, reach);
-        (width > reach).then(|| Ring {
-            beyond: (0..beyond.len() as u32).filter(|&v| beyond[v as usize]).collect(),
-            outline,
-            reach,
-            width,
-        })
+        let (reach, relaxed) = self.graph.ring_length(&outline);
+        let width = self.width(beyond, SLACK * reach);
+        if let Some(held) = held
+            && width > SLACK * reach
+            && let Some(taut) = taut_ring(self.graph, beyond, held)
+        {
+            // The strain allowed along the taut ring is that along the outline.
+            let reach = reach.min(taut.length * reach / relaxed.max(1e-9));
+            let outline = self.graph.outline(&taut.beyond);
+            let width = self.width(&taut.beyond, SLACK * reach);
+            if width > reach {
+                return Some(self.ring(&taut.beyond, outline, reach, width));
+            }
+        }
+        (width > reach).then(|| self.ring(beyond, outline, reach, width))
+    }
+
+    fn ring(&self, beyond: &[bool], outline: Vec<u32>, reach: f64, width: f64) -> Ring {
+        let beyond = (0..beyond.len() as u32).filter(|&v| beyond[v as usize]).collect();
+        Ring { beyond, outline, reach, width }
     }
 
     /// The ring round one region with its exact width, tight or not.
     pub fn measure(&self, beyond: &[bool]) -> Ring {
         let outline = self.graph.outline(beyond);
-        Ring {
-            beyond: (0..beyond.len() as u32).filter(|&v| beyond[v as usize]).collect(),
-            reach: outline.iter().map(|&e| self.graph.edges[e as usize].reach).sum(),
-            width: sweep_width(self.graph, beyond, 0.0),
-            outline,
-        }
+        let (reach, _) = self.graph.ring_length(&outline);
+        self.ring(beyond, outline, reach, sweep_width(self.graph, beyond, 0.0))
     }
 
     fn width(&self, beyond: &[bool], enough: f64) -> f64 {
@@ -86,7 +105,7 @@ impl<'a> RingJudge<'a> {
         if let Some(&width) = self.widths.lock().unwrap_or_else(|e| e.into_inner()).get(&key) {
             return width;
         }
-        // The same region always comes with the same outline, hence the same `enough`.
+        // The same region always comes with about the same `enough`.
         let width = sweep_width(self.graph, beyond, enough);
         self.widths.lock().unwrap_or_else(|e| e.into_inner()).insert(key, width);
         width

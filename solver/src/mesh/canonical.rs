@@ -8,13 +8,13 @@ use nalgebra::Isometry3;
 
 use super::{Point, TriangleMesh};
 
-/// Lattice step as a share of the longest side.
+/// Lattice step as a share of the mesh's span.
 const LATTICE: f64 = 1e-6;
 
 /// The mesh moved by `pose`, snapped to a fine lattice, with vertices and faces in order of
 /// position.
 pub fn canonical(mesh: &TriangleMesh, pose: &Isometry3<f64>) -> TriangleMesh {
-    let step = (mesh.longest_side() * LATTICE).max(1e-9);
+    let step = (mesh.span() * LATTICE).max(1e-9);
     let keys: Vec<[i64; 3]> = mesh
         .positions
         .iter()

@@ -87,6 +87,20 @@ impl TriangleMesh {
         let first = *self.positions.first()?;
         Some(self.positions.iter().fold((first, first), |(low, high), p| (low.inf(p), high.sup(p))))
     }
+    /// Twice the greatest distance of a vertex from the surface's middle, mm: a size that does not
+    /// change when the mesh is turned. 0 for an empty mesh.
+    pub fn span(&self) -> f64 {
+        let mut middle = Vector::zeros();
+        let mut total = 0.0;
+        for face in (0..self.faces.len()).map(|f| FaceId(f as u32)) {
+            let area = self.face_area(face);
+            let [a, b, c] = self.corners(face);
+            middle += (a.coords + b.coords + c.coords) * (area / 3.0);
+            total += area;
+        }
+        let middle = Point::from(middle / total.max(1e-300));
+        2.0 * self.positions.iter().map(|p| (p - middle).norm()).fold(0.0, f64::max)
+    }
     /// Longest side of the axis-aligned bounding box, mm; 0 for an empty mesh.
     pub fn longest_side(&self) -> f64 {
         self.bounds().map_or(0.0, |(low, high)| (high - low).max())

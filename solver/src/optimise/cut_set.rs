@@ -23,18 +23,17 @@ impl CutSet {
 
     /// Length of all cuts, mm.
     pub fn length(&self, graph: &PlanningGraph) -> f64 {
-        self.edges.iter().map(|&e| graph.edges[e as usize].length).sum()
+        // A sum over nothing is -0.0.
+        0.0 + self.edges.iter().map(|&e| graph.edges[e as usize].length).sum::<f64>()
     }
 
     /// Weighted length of all cuts, each at least `least_cut`, and the price of their entries, mm.
     pub fn cost(&self, graph: &PlanningGraph, entry_price: f64, least_cut: f64) -> f64 {
-        self.components(graph)
-            .iter()
-            .map(|cut| {
-                let weighted: f64 = cut.iter().map(|&e| graph.edges[e as usize].cost).sum();
-                weighted.max(least_cut) + entry_price
-            })
-            .sum()
+        let price = |cut: &Vec<u32>| {
+            let weighted: f64 = cut.iter().map(|&e| graph.edges[e as usize].cost).sum();
+            weighted.max(least_cut) + entry_price
+        };
+        0.0 + self.components(graph).iter().map(price).sum::<f64>()
     }
 
     /// One value an edge: 1 where cut.

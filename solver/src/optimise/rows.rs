@@ -120,9 +120,7 @@ pub const ROW_TOLERANCE: f64 = 1e-7;
 
 /// Stretched length of an edge: what a ring gains by going along it.
 fn stretched(graph: &PlanningGraph, edge: u32) -> f64 {
-    let e = &graph.edges[edge as usize];
-    let strain = e.ends.iter().map(|&v| graph.allowed_strain[v as usize]).sum::<f64>() / 2.0;
-    e.length * (1.0 + strain)
+    graph.edges[edge as usize].length * (1.0 + graph.edge_strain(edge))
 }
 
 /// Stretched length over length at a vertex.

@@ -14,7 +14,7 @@ use rand_chacha::ChaCha8Rng;
 use super::cut_set::CutSet;
 use super::primal::{Builder, Draft};
 use super::relaxation::{Relaxation, RelaxationError, Relaxed};
-use super::rows::RowPool;
+use super::rows::{ROW_TOLERANCE, RowPool};
 use super::separation::{Crossing, Separator};
 use super::settle::{Settling, add_rings};
 use crate::control::{Control, Progress, Stage};
@@ -46,12 +46,14 @@ pub struct SearchSettings {
 pub struct SearchOutcome {
     /// The cheapest plan that passed, without the fixed edges.
     pub best: CutSet,
-    /// Its cost, mm.
+    /// Its cost once its curves are straight, mm.
     pub cost: f64,
     /// Lower bound on every plan's cost, mm.
     pub bound: f64,
     /// All rows and rings found.
     pub pool: RowPool,
+    /// Targets, those that gave rings last first.
+    pub order: Vec<usize>,
     /// Rounds.
     pub rounds: u32,
     /// Why it stopped.
@@ -84,11 +86,21 @@ const INTEGER_EVERY: u32 = 4;
 /// Rounds without any progress after which the search gives up.
 const PATIENCE: u32 = 25;
 
+/// The greatest ratio of a way along the graph to the straight line, on a regular triangulation:
+/// with directions every 30 degrees it is 1 / cos 15. The relaxation counts ways along the graph,
+/// plans are drawn straight: the bound is brought to the same measure by this factor. It leaves
+/// out that an end may fall between vertices, at most an edge a cut.
+const GRAPH_OVER_STRAIGHT: f64 = 1.035_276_180_410_083;
+
 /// Find a cheap plan and a bound.
+///
+/// `straight_cost` tells what a plan costs once its curves are straight, mm; infinite if they
+/// cannot be drawn.
 pub fn search(
     separator: &Separator<'_>,
-    mut pool: RowPool,
+    pool: RowPool,
     settings: &SearchSettings,
+    straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
     control: &Control<'_>,
 ) -> Result<SearchOutcome, SearchError> {
     let graph = separator.graph();
@@ -97,128 +109,245 @@ pub fn search(
         costs[e as usize] = 0.0;
     }
     let mut relaxation = Relaxation::new(&costs, NonZeroU32::MIN);
-    let mut random = ChaCha8Rng::seed_from_u64(settings.seed);
-    let every: Vec<usize> = (0..separator.target_count()).collect();
-    let fixed = CutSet::new(settings.fixed.clone());
-    let mut order = every.clone();
-
-    for ring in separator.nested_rings() {
-        pool.add_ring(graph, ring);
-    }
-    let start = fixed.indicator(graph);
-    let first = separator.tight_rings(&start, Crossing::Forbidden, &order, usize::MAX, control);
-    for ring in first.rings {
-        pool.add_ring(graph, ring);
-    }
-    to_front(&mut order, &first.hits);
-    let mut best: Option<(f64, Draft, f64)> = None;
-    let mut bound: f64 = 0.0;
-    let mut rounds = 0;
+    let mut state = State::new(separator, pool, settings, control);
+    state.first_rings();
     let mut idle = 0;
-    let mut sample = 0;
     let stopped_by = loop {
-        rounds += 1;
-        relaxation.take_rows(&pool);
-        let relaxed: Relaxed = relaxation.solve()?;
-        let known_rings = pool.rings.len();
-        let new_bound = if pool_needs_cut(&pool, &fixed) {
-            // Whatever the plan is, it has at least one cut.
-            (relaxed.bound.max(settings.least_cut) + settings.entry_price).max(bound)
-        } else {
-            bound
-        };
-        let moved = new_bound > bound + 1e-6;
-        bound = new_bound;
-
-        let mut passed = false;
-        let proposal = {
-            let deepest = deepest(graph, &pool);
-            let builder = Builder::new(graph, &pool, settings, &deepest);
-            let known = best.as_ref().map(|b| &b.1);
-            match known.filter(|_| rounds % INTEGER_EVERY == 0) {
-                Some(draft) => builder.integer_neighbour(draft, &relaxed.cut, &mut random),
-                None => improve(&builder, known, &relaxed.cut, &mut random),
-            }
-        };
-        if let Some(draft) = proposal {
-            let mut settling = Settling {
-                separator,
-                settings,
-                control,
-                pool: &mut pool,
-                order: &mut order,
-                first: best.is_none(),
-            };
-            if let Some((price, cost, draft)) = settling.settle(draft, &mut random)
-                && best.as_ref().is_none_or(|(_, b, least)| {
-                    !settling.meets_all(&b.trimmed) || price < *least - 1e-9
-                })
-            {
-                best = Some((cost, draft, price));
-                passed = true;
-            }
+        state.rounds += 1;
+        relaxation.take_rows(&state.pool);
+        let relaxed = relaxation.solve()?;
+        let known_rings = state.pool.rings.len();
+        let moved = state.raise_bound(&relaxed);
+        let passed = state.propose(&relaxed, straight_cost);
+        state.separate_relaxed(&relaxed);
+        let new_rings = state.pool.rings.len() - known_rings;
+        state.keep_valid(straight_cost);
+        state.report(new_rings);
+        idle = if passed || moved || new_rings > 0 { 0 } else { idle + 1 };
+        if let Some(reason) = state.finished(idle) {
+            break reason;
         }
-        let widest = pool.rings.iter().map(|r| r.width).fold(0.0, f64::max);
+    };
+    let missing = SearchError::NoPlan(match stopped_by {
+        StopReason::Cancelled => "cancelled",
+        _ => "out of time",
+    });
+    let (cost, best) = state.top.ok_or(missing)?;
+    Ok(SearchOutcome {
+        best,
+        cost,
+        bound: state.bound,
+        pool: state.pool,
+        order: state.order,
+        rounds: state.rounds,
+        stopped_by,
+    })
+}
+
+/// What is carried from round to round.
+struct State<'s, 'g> {
+    separator: &'s Separator<'g>,
+    settings: &'s SearchSettings,
+    control: &'s Control<'s>,
+    pool: RowPool,
+    random: ChaCha8Rng,
+    /// Targets, those that gave rings last first.
+    order: Vec<usize>,
+    fixed: CutSet,
+    /// The cheapest draft along the graph that passed, and its price with penalties, mm.
+    best: Option<(f64, Draft)>,
+    /// The plan that is cheapest once drawn straight, and that cost, mm.
+    top: Option<(f64, CutSet)>,
+    bound: f64,
+    rounds: u32,
+    sample: usize,
+}
+
+impl<'s, 'g> State<'s, 'g> {
+    fn new(
+        separator: &'s Separator<'g>,
+        pool: RowPool,
+        settings: &'s SearchSettings,
+        control: &'s Control<'s>,
+    ) -> Self {
+        Self {
+            separator,
+            settings,
+            control,
+            pool,
+            random: ChaCha8Rng::seed_from_u64(settings.seed),
+            order: (0..separator.target_count()).collect(),
+            fixed: CutSet::new(settings.fixed.clone()),
+            best: None,
+            top: None,
+            bound: 0.0,
+            rounds: 0,
+            sample: 0,
+        }
+    }
+
+    /// Rings that are tight before anything but the bridges is cut.
+    fn first_rings(&mut self) {
+        let graph = self.separator.graph();
+        for ring in self.separator.nested_rings() {
+            self.pool.add_ring(graph, ring);
+        }
+        let found = self.separator.tight_rings(
+            &self.fixed.indicator(graph),
+            Crossing::Forbidden,
+            &self.order,
+            usize::MAX,
+            self.control,
+        );
+        for ring in found.rings {
+            self.pool.add_ring(graph, ring);
+        }
+        to_front(&mut self.order, &found.hits);
+    }
+
+    /// Take the relaxation's value for the bound, if it is better.
+    fn raise_bound(&mut self, relaxed: &Relaxed) -> bool {
+        let fixed = self.pool.activity(self.fixed.edges().iter().copied());
+        if fixed.iter().all(|&a| a >= 1.0 - ROW_TOLERANCE) {
+            return false;
+        }
+        // Whatever the plan is, it has at least one cut.
+        let length = (relaxed.bound / GRAPH_OVER_STRAIGHT).max(self.settings.least_cut);
+        let bound = length + self.settings.entry_price;
+        let moved = bound > self.bound + 1e-6;
+        self.bound = self.bound.max(bound);
+        moved
+    }
+
+    /// Work on the best draft, or a first one, and put what comes out to the separator.
+    fn propose(
+        &mut self,
+        relaxed: &Relaxed,
+        straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
+    ) -> bool {
+        let proposal = {
+            let deepest = deepest(self.separator.graph(), &self.pool);
+            let builder = Builder::new(self.separator.graph(), &self.pool, self.settings, &deepest);
+            let known = self.best.as_ref().map(|(_, draft)| draft);
+            match known.filter(|_| self.rounds.is_multiple_of(INTEGER_EVERY)) {
+                Some(draft) => builder.integer_neighbour(draft, &relaxed.cut, &mut self.random),
+                None => improve(&builder, known, &relaxed.cut, &mut self.random),
+            }
+        };
+        let Some(draft) = proposal else { return false };
+        let mut settling = Settling {
+            separator: self.separator,
+            settings: self.settings,
+            control: self.control,
+            pool: &mut self.pool,
+            order: &mut self.order,
+            first: self.best.is_none(),
+        };
+        let Some((price, cost, draft)) = settling.settle(draft, &mut self.random) else {
+            return false;
+        };
+        let better = self.best.as_ref().is_none_or(|(least, best)| {
+            !settling.meets_all(&best.trimmed) || price < *least - 1e-9
+        });
+        if better {
+            self.consider(&draft.trimmed, cost, straight_cost);
+            self.best = Some((price, draft));
+        }
+        better
+    }
+
+    /// Draw a plan straight and keep it if it is the cheapest.
+    fn consider(
+        &mut self,
+        cut: &CutSet,
+        graph_cost: f64,
+        straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
+    ) {
+        let straight = straight_cost(cut, &self.pool);
+        // A plan that cannot be drawn straight is worth what it costs along the graph.
+        let cost = if straight.is_finite() { straight } else { graph_cost };
+        if self.top.as_ref().is_none_or(|(least, _)| cost < *least - 1e-9) {
+            self.top = Some((cost, cut.clone()));
+        }
+    }
+
+    /// New rows may show that the plan kept so far misses a ring: then the best draft takes its
+    /// place.
+    fn keep_valid(&mut self, straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64) {
+        let meets = |cut: &CutSet| {
+            let edges = cut.edges().iter().chain(self.fixed.edges()).copied();
+            self.pool.activity(edges).iter().all(|&a| a >= 1.0 - ROW_TOLERANCE)
+        };
+        let Some((_, top)) = &self.top else { return };
+        if meets(top) {
+            return;
+        }
+        if let Some((price, draft)) = &self.best
+            && draft.trimmed != *top
+            && meets(&draft.trimmed)
+        {
+            let (price, cut) = (*price, draft.trimmed.clone());
+            self.top = None;
+            self.consider(&cut, price, straight_cost);
+        }
+    }
+
+    /// Rings that the relaxation's solution leaves little crossed.
+    fn separate_relaxed(&mut self, relaxed: &Relaxed) {
+        let widest = self.pool.rings.iter().map(|r| r.width).fold(0.0, f64::max);
+        let count = self.order.len();
         for share in [0.3, 1.0] {
-            let looked: Vec<usize> = (0..SAMPLE.min(every.len()))
-                .map(|k| every[(sample + k * STRIDE) % every.len()])
-                .collect();
-            sample += 1;
-            let found = separator.tight_rings(
+            let looked: Vec<usize> =
+                (0..SAMPLE.min(count)).map(|k| (self.sample + k * STRIDE) % count).collect();
+            self.sample += 1;
+            let found = self.separator.tight_rings(
                 &relaxed.cut,
                 Crossing::Priced(share * widest),
                 &looked,
                 RINGS,
-                control,
+                self.control,
             );
-            add_rings(separator, &mut pool, found.rings);
+            add_rings(self.separator, &mut self.pool, found.rings);
         }
-        let new_rings = pool.rings.len() - known_rings;
+    }
 
-        let gap = best.as_ref().map(|(c, ..)| if *c > 0.0 { (c - bound) / c } else { 0.0 });
-        control.report(Progress {
+    fn gap(&self) -> Option<f64> {
+        let (cost, _) = self.top.as_ref()?;
+        Some(if *cost > 0.0 { ((cost - self.bound) / cost).max(0.0) } else { 0.0 })
+    }
+
+    fn report(&self, new_rings: usize) {
+        let seconds = self.control.elapsed().as_secs_f64();
+        let graph = self.separator.graph();
+        self.control.report(Progress {
             stage: Stage::Optimise,
-            fraction: 0.1 + 0.8 * (control.elapsed().as_secs_f64() / settings.deadline).min(1.0),
-            elapsed_seconds: control.elapsed().as_secs_f64(),
-            rounds,
-            rows: pool.rows.len() as u32,
-            lower_bound: Some(bound),
-            best_cost: best.as_ref().map(|b| b.0),
-            best_length: best.as_ref().map(|b| b.1.trimmed.length(graph)),
+            fraction: 0.1 + 0.8 * (seconds / self.settings.deadline).min(1.0),
+            elapsed_seconds: seconds,
+            rounds: self.rounds,
+            rows: self.pool.rows.len() as u32,
+            lower_bound: Some(self.bound),
+            best_cost: self.top.as_ref().map(|(cost, _)| *cost),
+            best_length: self.top.as_ref().map(|(_, cut)| cut.length(graph)),
             message: format!("{new_rings} new rings"),
         });
-        if let Some(gap) = gap {
-            if gap <= 1e-6 {
-                break StopReason::Optimal;
-            }
-            if gap <= settings.target_gap {
-                break StopReason::GapReached;
-            }
-        }
-        idle = if passed || moved || new_rings > 0 { 0 } else { idle + 1 };
-        if idle > PATIENCE && best.is_some() {
-            break StopReason::Stalled;
-        }
-        if control.is_cancelled() {
-            break StopReason::Cancelled;
-        }
-        let late = if best.is_some() { 1.0 } else { 1.5 };
-        if control.elapsed().as_secs_f64() > late * settings.deadline {
-            break StopReason::TimeBudget;
-        }
-    };
-    let (cost, best, _) = best.ok_or(SearchError::NoPlan(match stopped_by {
-        StopReason::Cancelled => "cancelled",
-        _ => "out of time",
-    }))?;
-    Ok(SearchOutcome { best: best.trimmed, cost, bound, pool, rounds, stopped_by })
-}
+    }
 
-/// Whether the fixed edges alone leave a row unmet.
-fn pool_needs_cut(pool: &RowPool, fixed: &CutSet) -> bool {
-    pool.activity(fixed.edges().iter().copied())
-        .iter()
-        .any(|&a| a < 1.0 - super::rows::ROW_TOLERANCE)
+    /// Why to stop, if there is a reason.
+    fn finished(&self, idle: u32) -> Option<StopReason> {
+        if self.control.is_cancelled() {
+            return Some(StopReason::Cancelled);
+        }
+        match self.gap() {
+            Some(gap) if gap <= 1e-6 => return Some(StopReason::Optimal),
+            Some(gap) if gap <= self.settings.target_gap => return Some(StopReason::GapReached),
+            Some(_) if idle > PATIENCE => return Some(StopReason::Stalled),
+            _ => {}
+        }
+        // A first plan is worth waiting for.
+        let late = if self.top.is_some() { 1.0 } else { 1.5 };
+        let over = self.control.elapsed().as_secs_f64() > late * self.settings.deadline;
+        over.then_some(StopReason::TimeBudget)
+    }
 }
 
 /// Move what was found useful to the front, in order of the last use.

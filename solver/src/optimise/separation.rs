@@ -36,7 +36,6 @@ pub struct Separator<'a> {
 impl<'a> Separator<'a> {
     /// A separator with about `centre_count` centres and `radius_count` radii each.
     pub fn new(graph: &'a PlanningGraph, centre_count: usize, radius_count: usize) -> Self {
-        let ends: Vec<[u32; 2]> = graph.edges.iter().map(|e| e.ends).collect();
         let gate: Vec<u32> =
             (0..graph.vertex_count() as u32).filter(|&v| graph.is_gate[v as usize]).collect();
         let mut targets = Vec::new();
@@ -65,6 +64,12 @@ impl<'a> Separator<'a> {
                 }
             }
         }
+        Self::with_targets(graph, targets)
+    }
+
+    /// A separator with given targets, lists of vertices of this graph.
+    pub fn with_targets(graph: &'a PlanningGraph, targets: Vec<Target>) -> Self {
+        let ends: Vec<[u32; 2]> = graph.edges.iter().map(|e| e.ends).collect();
         let judge = RingJudge::new(graph);
         let everything: Vec<bool> = graph.is_gate.iter().map(|&g| !g).collect();
         let whole = crate::girth::sweep::sweep_width(graph, &everything, 0.0);
@@ -75,6 +80,11 @@ impl<'a> Separator<'a> {
             targets,
             widest: to_units(2.0 * whole),
         }
+    }
+
+    /// The targets.
+    pub fn targets(&self) -> &[Target] {
+        &self.targets
     }
 
     /// The graph it works on.
@@ -92,6 +102,25 @@ impl<'a> Separator<'a> {
         &self.judge
     }
 
+    /// Those of some rings, known by what lies beyond them, that no cut crosses and that are too
+    /// tight when pulled taut on this graph.
+    pub fn still_tight(&self, rings: &[Ring], cut: &[f64]) -> Vec<Ring> {
+        let graph = self.graph();
+        let held = held_vertices(graph, cut);
+        let cut_edges: Vec<[u32; 2]> =
+            (0..cut.len()).filter(|&e| cut[e] > 0.5).map(|e| graph.edges[e].ends).collect();
+        rings
+            .par_iter()
+            .flat_map_iter(|ring| {
+                let beyond = membership(graph.vertex_count(), &ring.beyond);
+                let crossed =
+                    cut_edges.iter().any(|[a, b]| beyond[*a as usize] != beyond[*b as usize]);
+                let far = if crossed { vec![false; beyond.len()] } else { beyond };
+                self.judge.tight_rings(&far, |e| cut[e as usize] > 0.5, Some(&held))
+            })
+            .collect()
+    }
+
     /// Tight rings next to one: its outline moved a few edges beyond and before.
     pub fn neighbours(&self, ring: &Ring) -> Vec<Ring> {
         let distance = signed_distance(self.graph(), ring);
@@ -104,7 +133,7 @@ impl<'a> Separator<'a> {
                     .zip(&self.graph().is_gate)
                     .map(|(&d, &gate)| d > k * step && !gate)
                     .collect();
-                self.judge.tight_rings(&side, |_| false)
+                self.judge.tight_rings(&side, |_| false, None)
             })
             .collect()
     }
@@ -122,7 +151,10 @@ impl<'a> Separator<'a> {
             .map(|k| distance.iter().map(|&d| d > far * k as f64 / steps as f64).collect())
             .collect();
         sides.extend(self.targets.iter().map(|t| membership(n, &t.core)));
-        sides.par_iter().flat_map_iter(|side| self.judge.tight_rings(side, |_| false)).collect()
+        sides
+            .par_iter()
+            .flat_map_iter(|side| self.judge.tight_rings(side, |_| false, None))
+            .collect()
     }
 
     /// The shortest ring round each target that the cuts leave, tight or not: what the rubber has
@@ -195,6 +227,7 @@ impl<'a> Separator<'a> {
             .collect();
         let gate: Vec<u32> =
             (0..graph.vertex_count() as u32).filter(|&v| graph.is_gate[v as usize]).collect();
+        let held = (crossing == Crossing::Forbidden).then(|| held_vertices(graph, cut));
         let crossed = |ring: &Ring| ring.outline.iter().map(|&e| cut[e as usize]).sum::<f64>();
         let look = |network: &mut FlowNetwork, target: &Target| {
             if control.is_cancelled() {
@@ -212,9 +245,9 @@ impl<'a> Separator<'a> {
             let far: Vec<bool> = network.source_side().iter().map(|&s| !s).collect();
             let near = network.sink_side();
             let is_cut = |e: u32| crossing == Crossing::Forbidden && cut[e as usize] > 0.5;
-            let mut rings = self.judge.tight_rings(&far, is_cut);
+            let mut rings = self.judge.tight_rings(&far, is_cut, held.as_deref());
             if near != far {
-                rings.extend(self.judge.tight_rings(&near, is_cut));
+                rings.extend(self.judge.tight_rings(&near, is_cut, held.as_deref()));
             }
             rings.retain(|ring| crossed(ring) < 1.0 - 1e-6);
             rings
@@ -256,6 +289,19 @@ pub enum Crossing {
     Forbidden,
     /// At this price, mm of ring for each unit of cut.
     Priced(f64),
+}
+
+/// Vertices that a ring cannot pass over: those of the gate and of the cuts, and those beside a cut
+/// edge that runs across a mesh edge.
+fn held_vertices(graph: &PlanningGraph, cut: &[f64]) -> Vec<bool> {
+    let mut held = graph.is_gate.clone();
+    for (edge, _) in graph.edges.iter().zip(cut).filter(|(_, x)| **x > 0.5) {
+        let beside = graph.topology.edge_vertices[edge.mesh_edge as usize];
+        for v in edge.ends.into_iter().chain(beside) {
+            held[v as usize] = true;
+        }
+    }
+    held
 }
 
 /// Membership of a list of vertices.

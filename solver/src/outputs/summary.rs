@@ -74,7 +74,7 @@ fn bridges(page: &mut Page, plan: &Plan) {
                 cut.order,
                 millimetres(bridge.opening),
                 millimetres(bridge.opening_needed),
-                if bridge.opening < bridge.opening_needed { ", TOO SHORT" } else { "" }
+                if !bridge.is_open_enough() { ", TOO SHORT" } else { "" }
             ),
             (None, DiscState::Knotted { crossings, explanation, .. }) => format!(
                 "NO PLAIN CUT crosses it: {explanation} (the model passes through {crossings} \

@@ -20,10 +20,10 @@ pub struct Plan {
     pub up: Vector,
     /// Knife length over all cuts, mm.
     pub total_length: f64,
-    /// What the exterior cuts cost on the planning graph: length and entry prices, mm. The graph's
-    /// paths are up to 3.5 % longer than the straightened curves.
+    /// What the exterior cuts cost, mm: their straightened length, and the entry price of each.
     pub cost: f64,
-    /// Proved lower bound on `cost` for any plan on the planning graph, mm.
+    /// Lower bound on `cost`, mm: the relaxation's value on the planning graph, over the greatest
+    /// ratio of a way along the graph to a straight line.
     pub lower_bound: f64,
     /// (cost - bound) / cost; 0 for an empty plan.
     pub gap: f64,
@@ -124,6 +124,13 @@ pub struct PlannedBridge {
     pub opening: f64,
     /// Opening asked for, mm.
     pub opening_needed: f64,
+}
+
+impl PlannedBridge {
+    /// Whether the opening beside it is as long as needed, within 5 %.
+    pub fn is_open_enough(&self) -> bool {
+        self.opening >= 0.95 * self.opening_needed
+    }
 }
 
 /// Uncut rubber between two cuts, or between a cut and itself or the gate.

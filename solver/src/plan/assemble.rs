@@ -7,37 +7,34 @@ use super::surface::Outward;
 use super::{Cut, CutKind, Limit, Plan, PlanRequest, PlannedBridge, Reason, StopReason};
 use crate::bridges::{Bridge, BridgeKind, DiscState};
 use crate::control::Control;
-use crate::curves::{CurveRows, CutCurves, cut_chains, straighten_within_rows};
-use crate::girth::paths::distances;
+use crate::curves::{CutCurves, Finished};
 use crate::mesh::{Model, Point};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::one_piece::{is_forest, necks};
 use crate::optimise::search::SearchOutcome;
 use crate::optimise::separation::Separator;
 
+/// What a plan is put together from.
+pub(super) struct Parts<'a> {
+    pub setup: &'a Setup,
+    pub separator: &'a Separator<'a>,
+    pub found: &'a SearchOutcome,
+    pub curves: &'a Finished,
+}
+
 /// Put the plan together.
 pub(super) fn assemble(
-    setup: &Setup,
-    separator: &Separator<'_>,
-    found: &SearchOutcome,
+    parts: &Parts<'_>,
     model: &Model,
     request: &PlanRequest,
+    laps: Vec<(String, f64)>,
     control: &Control<'_>,
 ) -> Result<Plan, crate::mesh::LocatorError> {
+    let Parts { setup, separator, found, curves: finished } = *parts;
     let graph = &setup.graph;
     let outward = Outward::new(model, &setup.gate)?;
     let components = found.best.components(graph);
-    let mut curves = cut_chains(graph, &components);
-    let mut rims = cut_chains(graph, &setup.loops);
-    let mut rows = CurveRows::new(graph, &found.pool);
-    for (edges, &opening) in setup.loops.iter().zip(&setup.openings) {
-        if opening > 0.0 && !edges.is_empty() {
-            let rim: Vec<u32> = edges.iter().flat_map(|&e| graph.edges[e as usize].ends).collect();
-            rows.add_opening(&distances(graph, &rim), opening_reach(setup, opening), opening);
-        }
-    }
-    let unmet =
-        straighten_within_rows(graph, &rows, &mut curves, &mut rims, request.knife.least_cut);
+    let (curves, rims) = (&finished.cuts, &finished.rims);
 
     let fixed: Vec<u32> = setup.loops.iter().flatten().copied().collect();
     let mut cuts: Vec<(f64, Cut)> = Vec::new();
@@ -54,10 +51,11 @@ pub(super) fn assemble(
         cuts.push((order_key(curve), exterior_cut(curve, &outward, reason)));
     }
     let exterior = cuts.len();
+    let mut openings = Openings(finished.openings.iter());
     let mut planned = Vec::new();
     for (index, bridge) in setup.bridges.bridges.iter().enumerate() {
         let rim = outward.curve(&rim_points(bridge, &rims[index]));
-        let opening = opening_beside(setup, index, &curves);
+        let opening = openings.next_for(setup, index);
         planned.push(PlannedBridge {
             kind: bridge.kind,
             rim_length: length_of(&rim),
@@ -72,7 +70,7 @@ pub(super) fn assemble(
             rim: rim.clone(),
         });
         if bridge.disc == DiscState::Plain {
-            cuts.push((bridge_key(setup, index, &curves), bridge_cut(setup, index, rim)));
+            cuts.push((bridge_key(setup, index, curves), bridge_cut(setup, index, rim)));
         }
     }
     cuts.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -83,21 +81,24 @@ pub(super) fn assemble(
         .collect();
 
     let volume = setup.body.rubber_volume();
-    let gap = if found.cost > 0.0 { (found.cost - found.bound).max(0.0) / found.cost } else { 0.0 };
+    let cost = 0.0 + curves.iter().map(|c| c.length() + request.knife.entry_price).sum::<f64>();
+    let gap = if cost > 0.0 { ((cost - found.bound) / cost).max(0.0) } else { 0.0 };
     let mut figures = setup.figures.clone();
+    figures.seconds.extend(laps);
     figures.rounds = found.rounds;
     figures.rows = found.pool.rows.len() as u32;
     let all = CutSet::new(found.best.edges().iter().chain(&fixed).copied().collect());
     let slack = separator.holding_rings(&all.indicator(graph), control);
     let mut plan = Plan {
-        total_length: cuts.iter().map(|c| c.length).sum(),
+        // A sum over nothing is -0.0.
+        total_length: 0.0 + cuts.iter().map(|c| c.length).sum::<f64>(),
         bridges: planned,
         hinges: hinges(graph, &found.best, &fixed, |p| outward.point(p)),
         stretches: stretches(graph, &slack, &|p| outward.point(p)),
         gate_outline: outward.gate_outline(graph),
         up: outward.up(),
-        cost: found.cost,
-        lower_bound: found.bound.min(found.cost),
+        cost,
+        lower_bound: found.bound.min(cost),
         gap,
         stopped_by: found.stopped_by,
         rubber_volume: volume,
@@ -112,7 +113,7 @@ pub(super) fn assemble(
         figures,
         cuts,
     };
-    plan.limits = limits(setup, found, request, &plan, unmet.len(), exterior, &fixed);
+    plan.limits = limits(parts, request, &plan, exterior, &fixed);
     Ok(plan)
 }
 
@@ -225,53 +226,61 @@ fn opening_reason(setup: &Setup, curve: &CutCurves) -> Reason {
     }
 }
 
-/// How near to a bridge's rim a cut opens the way to it, mm.
-fn opening_reach(setup: &Setup, opening: f64) -> f64 {
-    opening.max(2.0 * setup.graph.mean_edge())
+/// Openings come in the order of the bridges that need one.
+struct Openings<'a>(std::slice::Iter<'a, f64>);
+
+impl Openings<'_> {
+    fn next_for(&mut self, setup: &Setup, bridge: usize) -> f64 {
+        let asked = setup.openings[bridge] > 0.0 && !setup.loops[bridge].is_empty();
+        if asked { self.0.next().copied().unwrap_or(0.0) } else { 0.0 }
+    }
 }
 
-/// Length of exterior cut within reach of a bridge's rim, mm.
-fn opening_beside(setup: &Setup, index: usize, curves: &[CutCurves]) -> f64 {
-    let rim = &setup.bridges.bridges[index].rim;
-    let reach = opening_reach(setup, setup.openings[index]);
-    let mut length = 0.0;
-    for chain in curves.iter().flat_map(|c| &c.chains) {
-        for pair in chain.points.windows(2) {
-            let middle = nalgebra::center(&pair[0].point, &pair[1].point);
-            if rim.iter().any(|q| (q - middle).norm() <= reach) {
-                length += (pair[1].point - pair[0].point).norm();
-            }
-        }
+/// The release limit in words.
+fn release_limit(found: &SearchOutcome, curves: &Finished) -> (bool, String) {
+    let rings = found.pool.rings.len();
+    if curves.missed > 0 {
+        let text = format!(
+            "{} rows are missed once the cuts are straightened: lengthen the cuts there",
+            curves.missed
+        );
+        return (false, text);
     }
-    length
+    if let Some(ring) = curves.tight.first() {
+        let text = format!(
+            "a ring that may be stretched to {:.0} mm still has to let a girth of {:.0} mm pass: \
+             lengthen the cuts there",
+            ring.reach, ring.width
+        );
+        return (false, text);
+    }
+    if !curves.looked && !curves.cuts.is_empty() {
+        let text = "the curves meet every row, but could not be looked at again as they run";
+        return (false, text.to_owned());
+    }
+    let again = if curves.cuts.is_empty() {
+        String::new()
+    } else {
+        format!(
+            ": {rings} rings found too tight are each crossed by enough cut, and a fresh look round \
+             the straightened curves found no other"
+        )
+    };
+    (true, format!("the model comes out by the girth model{again}"))
 }
 
 fn limits(
-    setup: &Setup,
-    found: &SearchOutcome,
+    parts: &Parts<'_>,
     request: &PlanRequest,
     plan: &Plan,
-    unmet: usize,
     exterior: usize,
     fixed: &[u32],
 ) -> Vec<Limit> {
     let limit = |name: &str, met: bool, text: String| Limit { name: name.to_owned(), met, text };
+    let Parts { setup, found, .. } = *parts;
     let graph = &setup.graph;
-    let mut list = vec![limit(
-        "release",
-        unmet == 0,
-        if unmet == 0 {
-            format!(
-                "each of {} rings found too tight is crossed by enough cut, measured again on the \
-                 straightened curves",
-                found.pool.rings.len()
-            )
-        } else {
-            format!(
-                "{unmet} rows are missed once the cuts are straightened: lengthen the cuts there"
-            )
-        },
-    )];
+    let (released, text) = release_limit(found, parts.curves);
+    let mut list = vec![limit("release", released, text)];
     list.push(limit(
         "one piece",
         is_forest(graph, &found.best, fixed),
@@ -299,7 +308,7 @@ fn limits(
         match &bridge.disc {
             DiscState::Plain => list.push(limit(
                 &format!("bridge {letter}"),
-                bridge.opening >= 0.95 * bridge.opening_needed,
+                bridge.is_open_enough(),
                 format!(
                     "a plain cut crosses it; opening beside it {:.0} mm, needed {:.0} mm",
                     bridge.opening, bridge.opening_needed
@@ -321,8 +330,7 @@ fn limits(
         "gap",
         plan.gap <= request.budget.target_gap || found.stopped_by == StopReason::Optimal,
         format!(
-            "cost {:.1} mm, proved lower bound {:.1} mm on the planning graph: gap {:.1} %, asked \
-             {:.1} %",
+            "cost {:.1} mm, lower bound {:.1} mm by the planning graph: gap {:.1} %, asked {:.1} %",
             plan.cost,
             plan.lower_bound,
             100.0 * plan.gap,

@@ -1,11 +1,12 @@
 //! The whole chain, from a checked model to a plan.
 
-use super::assemble::assemble;
-use super::setup::{opening_rows, set_up};
+use super::assemble::{Parts, assemble};
+use super::setup::{Setup, StageClock, distance_from_rim, opening_reach, opening_rows, set_up};
 use super::{Plan, PlanRequest};
 use crate::body::{GateError, MouldError, RubberError};
 use crate::bridges::BridgeError;
 use crate::control::{Cancelled, Control, Stage};
+use crate::curves::{FinishSettings, Finisher};
 use crate::girth::GraphError;
 use crate::mesh::{DecimateError, LocatorError, Model, RemeshError, TopologyError};
 use crate::optimise::rows::RowPool;
@@ -96,6 +97,7 @@ pub fn make_plan(
 ) -> Result<Plan, PlanError> {
     check_numbers(request)?;
     let setup = set_up(model, request, control)?;
+    let mut clock = StageClock::new(control);
     let mut pool = RowPool::new(setup.graph.edges.len());
     for row in opening_rows(&setup) {
         pool.push(row);
@@ -105,16 +107,49 @@ pub fn make_plan(
         least_cut: request.knife.least_cut,
         hinge_width: request.knife.hinge_width,
         target_gap: request.budget.target_gap,
-        // What follows the search needs a moment of the budget too.
-        deadline: 0.94 * request.budget.seconds,
+        deadline: search_deadline(request.budget.seconds),
         seed: request.budget.seed,
         fixed: setup.loops.iter().flatten().copied().collect(),
     };
     let separator = Separator::new(&setup.graph, CENTRES, RADII);
+    let mut finisher = finisher(&setup, request);
     control.stage(Stage::Optimise, 0.1, "looking for tight rings");
-    let found = search(&separator, pool, &settings, control)?;
-    control.stage(Stage::Curves, 0.96, "cut curves straightened");
-    Ok(assemble(&setup, &separator, &found, model, request, control)?)
+    let found =
+        search(&separator, pool, &settings, &mut |cut, pool| finisher.price(cut, pool), control)?;
+    clock.lap("optimise");
+    control.stage(Stage::Curves, 0.92, "cut curves straightened and looked at again");
+    let curves = finisher.finish(&found.best, &found.pool, &separator, &found.order, control);
+    clock.lap("curves");
+    let laps = clock.laps;
+    Ok(assemble(
+        &Parts { setup: &setup, separator: &separator, found: &found, curves: &curves },
+        model,
+        request,
+        laps,
+        control,
+    )?)
+}
+
+/// Share of the budget, and most seconds, kept for what follows the search.
+const KEPT: (f64, f64) = (0.2, 4.0);
+
+fn search_deadline(seconds: f64) -> f64 {
+    seconds - (KEPT.0 * seconds).min(KEPT.1)
+}
+
+fn finisher<'a>(setup: &'a Setup, request: &PlanRequest) -> Finisher<'a> {
+    let settings = FinishSettings {
+        entry_price: request.knife.entry_price,
+        least_cut: request.knife.least_cut,
+    };
+    let mut finisher = Finisher::new(&setup.graph, &setup.loops, settings);
+    for (edges, &opening) in setup.loops.iter().zip(&setup.openings) {
+        if opening > 0.0 && !edges.is_empty() {
+            let distance = distance_from_rim(&setup.graph, edges);
+            finisher.add_opening(&distance, opening_reach(&setup.graph, opening), opening);
+        }
+    }
+    finisher
 }
 
 fn check_numbers(request: &PlanRequest) -> Result<(), PlanError> {

@@ -21,7 +21,7 @@ pub(super) fn reason(
             .max_by(|a, b| a.shortfall().total_cmp(&b.shortfall()))
     };
     let ring = widest(true).or_else(|| widest(false))?;
-    let relaxed = relaxed_length(graph, ring);
+    let relaxed = graph.ring_length(&ring.outline).1;
     let middle = middle(graph, &ring.beyond);
     let beyond = to_model(middle);
     let text = format!(
@@ -30,19 +30,6 @@ pub(super) fn reason(
         relaxed, ring.reach, ring.width
     );
     Some(Reason::FreesRing { ring_length: relaxed, girth: ring.width, beyond, text })
-}
-
-/// Length of a ring at rest, mm.
-fn relaxed_length(graph: &PlanningGraph, ring: &Ring) -> f64 {
-    ring.outline
-        .iter()
-        .map(|&e| {
-            let edge = &graph.edges[e as usize];
-            let strain =
-                edge.ends.iter().map(|&v| graph.allowed_strain[v as usize]).sum::<f64>() / 2.0;
-            edge.reach / (1.0 + strain)
-        })
-        .sum()
 }
 
 fn middle(graph: &PlanningGraph, vertices: &[u32]) -> Point {
@@ -63,7 +50,7 @@ pub(super) fn stretches(
     let mut list: Vec<(f64, RegionStretch, Point)> = rings
         .iter()
         .map(|ring| {
-            let relaxed = relaxed_length(graph, ring).max(1e-9);
+            let relaxed = graph.ring_length(&ring.outline).1.max(1e-9);
             let on_ring: Vec<u32> =
                 ring.outline.iter().map(|&e| graph.edges[e as usize].ends[0]).collect();
             let place = middle(graph, &on_ring);

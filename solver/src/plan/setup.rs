@@ -9,7 +9,8 @@ use crate::control::{Control, Stage};
 use crate::girth::PlanningGraph;
 use crate::girth::paths::distances;
 use crate::mesh::{
-    Model, Point, Topology, TriangleMesh, Vector, canonical, decimate, planning_mesh,
+    Model, Point, Topology, TriangleMesh, Vector, canonical, decimate, default_deviation,
+    planning_mesh,
 };
 use crate::optimise::rows::{Row, RowKind};
 
@@ -41,7 +42,8 @@ pub(super) fn set_up(
     control.stage(Stage::Mesh, 0.01, "mesh put in the mould's frame");
     let in_frame = canonical(&model.original, &gate.to_mould);
     let crossings = model.report.crossings.as_ref().map_or(0, |c| c.pairs);
-    let deviation = request.resolution.deviation.unwrap_or(model.allowed_deviation);
+    // In the frame, so that a turned model is worked on as finely as one that was not.
+    let deviation = request.resolution.deviation.unwrap_or_else(|| default_deviation(&in_frame));
     let working = decimate(&in_frame, deviation, crossings)?;
     let edge = planning_edge(&working.mesh, request)?;
     control.check()?;
@@ -167,14 +169,14 @@ fn opening_needed(bridge: &Bridge, request: &PlanRequest) -> f64 {
 /// One row a bridge that needs an opening: enough cut within reach of its rim.
 pub(super) fn opening_rows(setup: &Setup) -> Vec<Row> {
     let graph = &setup.graph;
+    let all_loops: Vec<u32> = setup.loops.iter().flatten().copied().collect();
     let mut rows = Vec::new();
     for (index, (edges, &opening)) in setup.loops.iter().zip(&setup.openings).enumerate() {
         if opening <= 0.0 || edges.is_empty() {
             continue;
         }
-        let rim: Vec<u32> = edges.iter().flat_map(|&e| graph.edges[e as usize].ends).collect();
-        let distance = distances(graph, &rim);
-        let terms = beside(graph, &distance, opening, edges);
+        let distance = distance_from_rim(graph, edges);
+        let terms = beside(graph, &distance, opening, &all_loops);
         rows.push(Row {
             kind: RowKind::BridgeOpening,
             terms,
@@ -185,12 +187,23 @@ pub(super) fn opening_rows(setup: &Setup) -> Vec<Row> {
     rows
 }
 
-/// Edges within `opening` of the rim, each with the share of the opening that it gives. Edges with
-/// both ends on the rim lie along the bridge's own cut and open nothing.
-fn beside(graph: &PlanningGraph, distance: &[f64], opening: f64, own: &[u32]) -> Vec<(u32, f64)> {
-    let reach = opening.max(2.0 * graph.mean_edge());
+/// Distance of every vertex from a bridge's loop, along the surface, mm.
+pub(super) fn distance_from_rim(graph: &PlanningGraph, edges: &[u32]) -> Vec<f64> {
+    let rim: Vec<u32> = edges.iter().flat_map(|&e| graph.edges[e as usize].ends).collect();
+    distances(graph, &rim)
+}
+
+/// How near to a bridge's rim a cut opens the way to it, mm.
+pub(super) fn opening_reach(graph: &PlanningGraph, opening: f64) -> f64 {
+    opening.max(2.0 * graph.mean_edge())
+}
+
+/// Edges within `opening` of the rim, each with the share of the opening that it gives. Edges of
+/// bridge loops, and others with both ends on the rim, open nothing.
+fn beside(graph: &PlanningGraph, distance: &[f64], opening: f64, loops: &[u32]) -> Vec<(u32, f64)> {
+    let reach = opening_reach(graph, opening);
     (0..graph.edges.len() as u32)
-        .filter(|e| !own.contains(e))
+        .filter(|e| !loops.contains(e))
         .filter(|&e| {
             let near = graph.edges[e as usize].ends.map(|v| distance[v as usize]);
             near.iter().all(|&d| d <= reach) && near.iter().any(|&d| d > 0.0)

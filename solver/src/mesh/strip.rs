@@ -7,7 +7,7 @@
 //! other side if the surface has less than half a turn there; repeated until nothing gets
 //! shorter, that gives a locally shortest curve on the mesh.
 
-use crate::mesh::{EdgeId, FaceId, Point, Topology, TriangleMesh, VertexId};
+use super::{EdgeId, FaceId, Point, Topology, TriangleMesh, VertexId};
 
 /// A point of a curve: where it is and on which face.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -28,6 +28,8 @@ pub struct Strip<'a> {
     faces: Vec<u32>,
     start: CurvePoint,
     end: CurvePoint,
+    /// Vertices that the strip may not be led over, where some are held.
+    held: Option<&'a [bool]>,
 }
 
 impl<'a> Strip<'a> {
@@ -39,18 +41,32 @@ impl<'a> Strip<'a> {
         start: CurvePoint,
         end: CurvePoint,
     ) -> Self {
-        let mut strip = Self { mesh, topology, faces, start, end };
+        let mut strip = Self { mesh, topology, faces, start, end, held: None };
         strip.tidy();
         strip
     }
 
+    /// The same strip with some vertices held: it may touch them but not pass over them.
+    pub fn holding(mut self, held: &'a [bool]) -> Self {
+        self.held = Some(held);
+        self
+    }
+
     /// The locally shortest curve reached by leading the strip round vertices.
-    pub fn straighten(mut self) -> Vec<CurvePoint> {
+    pub fn straighten(self) -> Vec<CurvePoint> {
+        self.straighten_with_faces().0
+    }
+
+    /// [`Strip::straighten`], and the faces of the strip that the curve ended up in.
+    pub fn straighten_with_faces(mut self) -> (Vec<CurvePoint>, Vec<u32>) {
         let (mut points, mut length) = self.shortest();
         // Each change shortens the curve, so this ends; the bound is against rounding.
         'change: for _ in 0..4 * self.mesh.faces.len().max(1000) {
             for k in 1..points.len().saturating_sub(1) {
                 let Some(vertex) = points[k].vertex else { continue };
+                if self.held.is_some_and(|held| held[vertex as usize]) {
+                    continue;
+                }
                 if let Some(changed) = self.round_the_other_side(vertex) {
                     let (other, other_length) = changed.shortest();
                     if other_length < length - 1e-9 * (1.0 + length) {
@@ -63,7 +79,7 @@ impl<'a> Strip<'a> {
             }
             break;
         }
-        points
+        (points, self.faces)
     }
 
     /// Remove faces walked into and out of by the same edge, and those at either end that the
@@ -126,7 +142,9 @@ impl<'a> Strip<'a> {
         let mut faces = self.faces[..first].to_vec();
         faces.extend(other);
         faces.extend_from_slice(&self.faces[last + 1..]);
-        Some(Self::new(self.mesh, self.topology, faces, self.start, self.end))
+        let mut other = Self { faces, ..self.clone() };
+        other.tidy();
+        Some(other)
     }
 
     /// The shortest curve inside the strip, and its length.
@@ -234,7 +252,7 @@ impl<'a> Strip<'a> {
 }
 
 /// Barycentric weights of a point in the plane of a triangle.
-pub(crate) fn barycentric(corners: [Point; 3], p: &Point) -> [f64; 3] {
+pub fn barycentric(corners: [Point; 3], p: &Point) -> [f64; 3] {
     let [a, b, c] = corners;
     let normal = (b - a).cross(&(c - a));
     let scale = normal.norm_squared().max(1e-300);
@@ -244,7 +262,7 @@ pub(crate) fn barycentric(corners: [Point; 3], p: &Point) -> [f64; 3] {
 }
 
 /// Faces round a vertex, in cyclic order, each sharing an edge with the next.
-pub(crate) fn faces_round(topology: &Topology, vertex: u32) -> Vec<u32> {
+pub fn faces_round(topology: &Topology, vertex: u32) -> Vec<u32> {
     let edges = topology.edges_of(VertexId(vertex));
     let Some(&edge) = edges.first() else { return Vec::new() };
     let first = topology.edge_faces[edge as usize][0];

@@ -1,0 +1,191 @@
+//! From a set of cut edges to finished curves, looked at again as they really run.
+
+use super::ends::{lengthen_ends, missed, shorten_ends};
+use super::fitted::fit;
+use super::measure::CurveRows;
+use super::path::{CutCurves, cut_chains};
+use super::straighten::straighten_within_rows;
+use crate::control::Control;
+use crate::girth::{PlanningGraph, Ring};
+use crate::optimise::cut_set::CutSet;
+use crate::optimise::rows::RowPool;
+use crate::optimise::separation::{Crossing, Separator, Target};
+
+/// What finishing is told.
+#[derive(Clone, Debug)]
+pub struct FinishSettings {
+    /// Price of one more separate cut, mm.
+    pub entry_price: f64,
+    /// Shortest cut worth making, mm.
+    pub least_cut: f64,
+}
+
+/// Curves of a plan.
+#[derive(Clone, Debug)]
+pub struct Finished {
+    /// Exterior cuts, one for each component of the set they were made from.
+    pub cuts: Vec<CutCurves>,
+    /// Rims of bridges, one for each loop.
+    pub rims: Vec<CutCurves>,
+    /// Rows that the curves miss.
+    pub missed: usize,
+    /// Tight rings found round the curves as they run; none in a sound plan.
+    pub tight: Vec<Ring>,
+    /// Whether rings could be looked for round the curves as they run.
+    pub looked: bool,
+    /// Length of cut beside each bridge that needs an opening, mm.
+    pub openings: Vec<f64>,
+}
+
+/// Makes curves of sets of cut edges, on one graph.
+pub struct Finisher<'a> {
+    graph: &'a PlanningGraph,
+    rows: CurveRows<'a>,
+    loops: &'a [Vec<u32>],
+    settings: FinishSettings,
+}
+
+/// Times that a ring found round the curves sends the ends on.
+const RECHECKS: usize = 6;
+/// Targets looked at while ends are shortened.
+const ON_THE_WAY: usize = 64;
+/// Halvings of the last piece that an end may lose.
+const STEPS: u32 = 5;
+
+impl<'a> Finisher<'a> {
+    /// A finisher for a graph with bridge loops. Openings for bridges are added by
+    /// [`Finisher::add_opening`].
+    pub fn new(graph: &'a PlanningGraph, loops: &'a [Vec<u32>], settings: FinishSettings) -> Self {
+        Self { graph, rows: CurveRows::new(graph), loops, settings }
+    }
+
+    /// See [`CurveRows::add_opening`].
+    pub fn add_opening(&mut self, distance_from_rim: &[f64], reach: f64, opening: f64) {
+        self.rows.add_opening(distance_from_rim, reach, opening);
+    }
+
+    /// What a set of cuts costs once its curves are straight and their ends fitted to the known
+    /// rows, mm. Infinite if they miss a row.
+    pub fn price(&mut self, cut: &CutSet, pool: &RowPool) -> f64 {
+        let finished = self.straight(cut, pool);
+        if finished.missed > 0 {
+            return f64::INFINITY;
+        }
+        0.0 + finished.cuts.iter().map(|c| c.length() + self.settings.entry_price).sum::<f64>()
+    }
+
+    /// Curves made straight within the known rows.
+    fn straight(&mut self, cut: &CutSet, pool: &RowPool) -> Finished {
+        self.rows.take_rows(pool);
+        let graph = self.graph;
+        let mut cuts = cut_chains(graph, &cut.components(graph));
+        let mut rims = cut_chains(graph, self.loops);
+        let least_cut = self.settings.least_cut;
+        let lost = straighten_within_rows(graph, &self.rows, &mut cuts, &mut rims, least_cut);
+        if lost == 0 {
+            let (rows, rims) = (&self.rows, &rims);
+            let most = 3.0 * graph.mean_edge();
+            shorten_ends(graph, &mut cuts, most, least_cut, 8, |c| {
+                missed(rows, c, rims).is_empty()
+            });
+        }
+        let openings = self.openings(&cuts);
+        Finished { cuts, rims, missed: lost, tight: Vec::new(), looked: false, openings }
+    }
+
+    fn openings(&self, cuts: &[CutCurves]) -> Vec<f64> {
+        let contributions: Vec<_> = cuts
+            .iter()
+            .flat_map(|c| &c.chains)
+            .map(|chain| self.rows.contribution(&chain.points))
+            .collect();
+        self.rows.openings(&contributions)
+    }
+
+    /// Finished curves: straight, with ends as short as the strips of the known rows, the bridges'
+    /// openings and a fresh look for tight rings round the curves themselves allow.
+    ///
+    /// `order` lists targets of `separator`, those that gave rings last first.
+    pub fn finish(
+        &mut self,
+        cut: &CutSet,
+        pool: &RowPool,
+        separator: &Separator<'_>,
+        order: &[usize],
+        control: &Control<'_>,
+    ) -> Finished {
+        let mut finished = self.straight(cut, pool);
+        if finished.missed > 0 || finished.cuts.is_empty() {
+            return finished;
+        }
+        let graph = self.graph;
+        let least_cut = self.settings.least_cut;
+        let look = |cuts: &[CutCurves], rims: &[CutCurves], count: usize| {
+            let curves: Vec<&CutCurves> = cuts.iter().chain(rims).collect();
+            let fitted = fit(graph, &curves)?;
+            let targets: Vec<Target> = separator.targets().to_vec();
+            let again = Separator::with_targets(&fitted.graph, targets);
+            let looked = &order[..count.min(order.len())];
+            let mut rings =
+                again.tight_rings(&fitted.cut, Crossing::Forbidden, looked, 8, control).rings;
+            if rings.is_empty() {
+                rings = again.still_tight(&pool.rings, &fitted.cut);
+            }
+            Some(rings)
+        };
+        // Send the ends on until no ring is found; what was found says where.
+        let mut further = RowPool::new(graph.edges.len());
+        let mut rows = std::mem::replace(&mut self.rows, CurveRows::new(graph));
+        for _ in 0..RECHECKS {
+            match look(&finished.cuts, &finished.rims, usize::MAX) {
+                None => break,
+                Some(rings) => {
+                    finished.looked = true;
+                    finished.tight = rings;
+                }
+            }
+            if finished.tight.is_empty() {
+                break;
+            }
+            for ring in &finished.tight {
+                further.add_ring(graph, ring.clone());
+            }
+            let mut extra = CurveRows::new(graph);
+            extra.take_rows(&further);
+            let before: f64 = finished.cuts.iter().map(CutCurves::length).sum();
+            finished.missed +=
+                lengthen_ends(graph, &extra, &mut finished.cuts, &finished.rims, least_cut);
+            let after: f64 = finished.cuts.iter().map(CutCurves::length).sum();
+            if after <= before + 1e-9 {
+                // The curves do cross what was found, but the ring slips by all the same: a bit
+                // more of every end.
+                let lacking = finished.tight.iter().map(Ring::shortfall).fold(0.0, f64::max);
+                super::ends::lengthen_all(
+                    graph,
+                    &mut finished.cuts,
+                    0.25 * lacking + 0.1 * graph.mean_edge(),
+                );
+            }
+        }
+        if finished.looked && finished.tight.is_empty() && finished.missed == 0 {
+            let checked = finished.cuts.clone();
+            let rims = &finished.rims;
+            let most = 1.5 * graph.mean_edge();
+            let holds = |cuts: &[CutCurves], count: usize| {
+                // Crossing rows speak of outlines that go round an end at a distance; the fresh
+                // look is sharper, so only the rows of lengths count here.
+                missed(&rows, cuts, rims).iter().all(|&(r, _)| rows.is_crossing(r))
+                    && look(cuts, rims, count).is_some_and(|rings| rings.is_empty())
+            };
+            shorten_ends(graph, &mut finished.cuts, most, least_cut, STEPS, |c| {
+                holds(c, ON_THE_WAY)
+            });
+            if !holds(&finished.cuts, usize::MAX) {
+                finished.cuts = checked;
+            }
+        }
+        std::mem::swap(&mut self.rows, &mut rows);
+        finished.openings = self.openings(&finished.cuts);
+        finished
+    }
+}

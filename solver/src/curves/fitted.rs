@@ -1,0 +1,174 @@
+//! The planning mesh fitted to cut curves, so that rings can be looked for round the curves as
+//! they really run.
+//!
+//! Beside each curve a way along mesh edges is found, and its vertices are moved onto the curve:
+//! by half an edge or so, which leaves the faces in shape. The ends of the curve become vertices.
+//! Vertices keep their numbers, so rings and targets found before can be looked at again.
+
+use super::path::{CutCurve, CutCurves};
+use crate::girth::PlanningGraph;
+use crate::girth::paths::ways;
+use crate::mesh::{FaceId, Point, TriangleMesh};
+
+/// A planning graph whose mesh edges run along the cut curves.
+pub(super) struct Fitted {
+    pub graph: PlanningGraph,
+    /// One value an edge: 1 where cut.
+    pub cut: Vec<f64>,
+}
+
+/// Fit the mesh of a graph to curves. None where a curve cannot be followed along edges.
+pub(super) fn fit(graph: &PlanningGraph, curves: &[&CutCurves]) -> Option<Fitted> {
+    let mut mesh = graph.mesh.clone();
+    let mut fixed = graph.is_gate.clone();
+    let mut steps: Vec<[u32; 2]> = Vec::new();
+    let chains = || curves.iter().flat_map(|c| &c.chains);
+    // Where chains meet, and where they start at the gate, is a vertex already.
+    for chain in chains() {
+        for point in [chain.points.first()?, chain.points.last()?] {
+            if let Some(vertex) = point.vertex {
+                fixed[vertex as usize] = true;
+            }
+        }
+    }
+    for chain in chains() {
+        for piece in pieces(chain) {
+            let from = end_vertex(graph, &mut mesh, &mut fixed, piece.first()?);
+            let to = end_vertex(graph, &mut mesh, &mut fixed, piece.last()?);
+            if from == to {
+                continue;
+            }
+            let way = way_beside(graph, &piece, from, to)?;
+            for &v in &way[1..way.len() - 1] {
+                if !fixed[v as usize] {
+                    fixed[v as usize] = true;
+                    mesh.positions[v as usize] =
+                        nearest_on(&piece, &graph.mesh.positions[v as usize]).1;
+                }
+            }
+            steps.extend(way.windows(2).map(|w| [w[0], w[1]]));
+        }
+    }
+    undo_folds(&graph.mesh, &mut mesh);
+    let weight = vec![1.0; graph.vertex_count()];
+    let fitted =
+        PlanningGraph::new(mesh, graph.is_gate.clone(), graph.allowed_strain.clone(), &weight)
+            .ok()?;
+    let mut cut = vec![0.0; fitted.edges.len()];
+    for [a, b] in steps {
+        let edge = fitted
+            .incident(a)
+            .iter()
+            .find(|&&(e, to)| to == b && !fitted.edges[e as usize].across)?
+            .0;
+        cut[edge as usize] = 1.0;
+    }
+    Some(Fitted { graph: fitted, cut })
+}
+
+/// A chain as one piece, or as two halves if it closes on itself.
+fn pieces(chain: &CutCurve) -> Vec<Vec<crate::mesh::CurvePoint>> {
+    let points = &chain.points;
+    let closed =
+        points.len() > 3 && (points[0].point - points[points.len() - 1].point).norm() < 1e-9;
+    if !closed {
+        return vec![points.clone()];
+    }
+    let half = points.len() / 2;
+    vec![points[..=half].to_vec(), points[half..].to_vec()]
+}
+
+/// The vertex that an end of a curve lies on, or the nearest free one, moved there.
+fn end_vertex(
+    graph: &PlanningGraph,
+    mesh: &mut TriangleMesh,
+    fixed: &mut [bool],
+    at: &crate::mesh::CurvePoint,
+) -> u32 {
+    if let Some(vertex) = at.vertex {
+        return vertex;
+    }
+    // An end used before, as where two halves of a ring meet.
+    let same = (0..mesh.positions.len())
+        .find(|&v| fixed[v] && (mesh.positions[v] - at.point).norm() < 1e-9);
+    if let Some(v) = same {
+        return v as u32;
+    }
+    let corners = graph.mesh.faces[at.face as usize];
+    let nearest = |list: &[u32]| {
+        list.iter().copied().filter(|&v| !fixed[v as usize]).min_by(|&a, &b| {
+            let d = |v: u32| (graph.mesh.positions[v as usize] - at.point).norm();
+            d(a).total_cmp(&d(b)).then(a.cmp(&b))
+        })
+    };
+    let vertex = nearest(&corners).unwrap_or(corners[0]);
+    if !fixed[vertex as usize] {
+        fixed[vertex as usize] = true;
+        mesh.positions[vertex as usize] = at.point;
+    }
+    vertex
+}
+
+/// The way along mesh edges that keeps closest to a curve.
+fn way_beside(
+    graph: &PlanningGraph,
+    curve: &[crate::mesh::CurvePoint],
+    from: u32,
+    to: u32,
+) -> Option<Vec<u32>> {
+    let near: Vec<f64> =
+        graph.mesh.positions.iter().map(|p| nearest_on(curve, p).0 / graph.mean_edge()).collect();
+    let length = |e: u32, next: u32| {
+        let edge = &graph.edges[e as usize];
+        // Beside the curve is free, an edge away from it is ten times as far.
+        (!edge.across).then(|| edge.length * (1.0 + 9.0 * near[next as usize].powi(2)))
+    };
+    let found = ways(graph, [(from, 0.0)], length, f64::INFINITY);
+    if !found.distance[to as usize].is_finite() {
+        return None;
+    }
+    let mut way = vec![to];
+    for edge in found.trace(graph, to) {
+        let [a, b] = graph.edges[edge as usize].ends;
+        let last = *way.last()?;
+        way.push(if a == last { b } else { a });
+    }
+    way.reverse();
+    Some(way)
+}
+
+/// Distance to a curve and the nearest point on it.
+fn nearest_on(curve: &[crate::mesh::CurvePoint], p: &Point) -> (f64, Point) {
+    let mut best = (f64::INFINITY, *p);
+    for pair in curve.windows(2) {
+        let (a, b) = (pair[0].point, pair[1].point);
+        let along = b - a;
+        let share = ((p - a).dot(&along) / along.norm_squared().max(1e-300)).clamp(0.0, 1.0);
+        let q = a + along * share;
+        let distance = (p - q).norm();
+        if distance < best.0 {
+            best = (distance, q);
+        }
+    }
+    best
+}
+
+/// Move vertices back where a face has turned over.
+fn undo_folds(before: &TriangleMesh, after: &mut TriangleMesh) {
+    for _ in 0..8 {
+        let folded: Vec<[u32; 3]> = (0..after.faces.len())
+            .filter(|&f| {
+                let (old, new) =
+                    (before.area_vector(FaceId(f as u32)), after.area_vector(FaceId(f as u32)));
+                old.dot(&new) <= 1e-3 * old.norm_squared()
+            })
+            .map(|f| after.faces[f])
+            .collect();
+        if folded.is_empty() {
+            break;
+        }
+        for v in folded.into_iter().flatten() {
+            after.positions[v as usize] = before.positions[v as usize];
+        }
+    }
+}

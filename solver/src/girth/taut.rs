@@ -1,0 +1,150 @@
+//! The length of a ring pulled taut.
+//!
+//! The planning graph knows a ring as the outline of a vertex set, and its length within a few
+//! per cent. Near the end of a cut that is too kind: the outline goes round the end at a
+//! distance, where a real ring of rubber bends sharply round it. Here the ring is a curve that
+//! runs through the faces along the outline and is pulled straight, over any vertex that is
+//! neither cut nor gate.
+
+use super::PlanningGraph;
+use crate::mesh::{CurvePoint, EdgeId, Strip, VertexId};
+
+/// A ring pulled taut.
+#[derive(Clone, Debug)]
+pub struct TautRing {
+    /// Relaxed length, mm.
+    pub length: f64,
+    /// Whether each vertex lies beyond it: the ring may have slid over some.
+    pub beyond: Vec<bool>,
+}
+
+/// Most times a ring is opened at another place and pulled again.
+const PULLS: usize = 12;
+
+/// Pull the outline of `beyond` taut. `held` tells the vertices it may not pass over. None where
+/// the outline is not one closed curve.
+pub fn taut_ring(graph: &PlanningGraph, beyond: &[bool], held: &[bool]) -> Option<TautRing> {
+    let edges = &graph.topology.edge_vertices;
+    let crossed = |e: u32| {
+        let [a, b] = edges[e as usize];
+        beyond[a as usize] != beyond[b as usize]
+    };
+    let all: Vec<u32> = (0..edges.len() as u32).filter(|&e| crossed(e)).collect();
+    let first = *all.first()?;
+    // Each face on the way has exactly two crossed edges: enter by one, leave by the other.
+    let mut faces = Vec::with_capacity(all.len());
+    let (mut edge, mut face) = (first, graph.topology.edge_faces[first as usize][0]);
+    loop {
+        faces.push(face);
+        edge = graph.topology.face_edges[face as usize]
+            .iter()
+            .copied()
+            .find(|&e| e != edge && crossed(e))?;
+        let [a, b] = graph.topology.edge_faces[edge as usize];
+        face = if a == face { b } else { a };
+        if edge == first {
+            break;
+        }
+        if faces.len() > all.len() {
+            return None;
+        }
+    }
+    if faces.len() != all.len() {
+        // More rings than one.
+        return None;
+    }
+    let [a, b] = edges[first as usize].map(|v| graph.mesh.positions[v as usize]);
+    let start = CurvePoint { point: nalgebra::center(&a, &b), face: faces[0], vertex: None };
+    let mut points = Strip::new(&graph.mesh, &graph.topology, faces, start, start)
+        .holding(held)
+        .straighten_with_faces();
+    let mut length = length_of(&points.0);
+    for _ in 0..PULLS {
+        let Some(turned) = reopened(graph, &points, held) else { break };
+        let other = turned.straighten_with_faces();
+        let other_length = length_of(&other.0);
+        let gained = length - other_length;
+        if gained > 0.0 {
+            length = other_length;
+            points = other;
+        }
+        if gained < 1e-4 * length {
+            break;
+        }
+    }
+    Some(TautRing { length, beyond: beyond_strip(graph, &points.1)? })
+}
+
+/// What the gate cannot reach without crossing a closed strip. None where the strip has come apart
+/// or holds the gate.
+fn beyond_strip(graph: &PlanningGraph, faces: &[u32]) -> Option<Vec<bool>> {
+    let mut wall = vec![false; graph.topology.edge_count()];
+    for k in 0..faces.len() {
+        let (here, next) = (faces[k], faces[(k + 1) % faces.len()]);
+        let shared = graph.topology.face_edges[here as usize]
+            .iter()
+            .copied()
+            .find(|e| graph.topology.face_edges[next as usize].contains(e))?;
+        wall[shared as usize] = true;
+    }
+    let mut beyond = vec![true; graph.vertex_count()];
+    let mut stack: Vec<u32> =
+        (0..graph.vertex_count() as u32).filter(|&v| graph.is_gate[v as usize]).collect();
+    for &v in &stack {
+        beyond[v as usize] = false;
+    }
+    while let Some(v) = stack.pop() {
+        for &edge in graph.topology.edges_of(VertexId(v)) {
+            let to = graph.topology.other_end(EdgeId(edge), VertexId(v)).0;
+            if !wall[edge as usize] && beyond[to as usize] {
+                beyond[to as usize] = false;
+                stack.push(to);
+            }
+        }
+    }
+    beyond.contains(&true).then_some(beyond)
+}
+
+fn length_of(points: &[CurvePoint]) -> f64 {
+    points.windows(2).map(|w| (w[1].point - w[0].point).norm()).sum()
+}
+
+/// The closed strip opened half way round, at a point on the edge between two of its faces.
+fn reopened<'a>(
+    graph: &'a PlanningGraph,
+    (points, faces): &(Vec<CurvePoint>, Vec<u32>),
+    held: &'a [bool],
+) -> Option<Strip<'a>> {
+    let half = faces.len() / 2;
+    if half == 0 || faces.len() < 4 {
+        return None;
+    }
+    let (before, after) = (faces[half - 1], faces[half]);
+    let shared = graph.topology.face_edges[before as usize]
+        .iter()
+        .copied()
+        .find(|e| graph.topology.face_edges[after as usize].contains(e))?;
+    let ends = graph.topology.edge_vertices[shared as usize];
+    let [a, b] = ends.map(|v| graph.mesh.positions[v as usize]);
+    // Where the curve crosses that edge: the curve point nearest to it.
+    let along = (b - a) / (b - a).norm().max(1e-12);
+    let on_edge = |p: &CurvePoint| {
+        let t = (p.point - a).dot(&along).clamp(0.0, (b - a).norm());
+        a + along * t
+    };
+    let crossing = points
+        .iter()
+        .map(|p| {
+            let q = on_edge(p);
+            ((p.point - q).norm(), q)
+        })
+        .min_by(|x, y| x.0.total_cmp(&y.0))?
+        .1;
+    // An end point may not sit on a vertex: it would hold the curve there for good.
+    let length = (b - a).norm();
+    let t = (crossing - a).dot(&along).clamp(0.02 * length, 0.98 * length);
+    let start = CurvePoint { point: a + along * t, face: after, vertex: None };
+    let mut turned = faces[half..].to_vec();
+    turned.extend_from_slice(&faces[..half]);
+    Some(Strip::new(&graph.mesh, &graph.topology, turned, start, start).holding(held))
+}
