@@ -1,6 +1,6 @@
 //! From a set of cut edges to finished curves, looked at again as they really run.
 
-use super::ends::{lengthen_ends, missed, shorten_ends};
+use super::ends::{lengthen_all, lengthen_ends, missed, shorten_ends};
 use super::fitted::fit;
 use super::measure::CurveRows;
 use super::path::{CutCurves, cut_chains};
@@ -153,18 +153,18 @@ impl<'a> Finisher<'a> {
             let mut extra = CurveRows::new(graph);
             extra.take_rows(&further);
             let before: f64 = finished.cuts.iter().map(CutCurves::length).sum();
-            finished.missed +=
-                lengthen_ends(graph, &extra, &mut finished.cuts, &finished.rims, least_cut);
+            let unmet = lengthen_ends(graph, &extra, &mut finished.cuts, &finished.rims, least_cut);
+            if unmet > 0 {
+                // No end leads there: another cut is needed.
+                break;
+            }
             let after: f64 = finished.cuts.iter().map(CutCurves::length).sum();
             if after <= before + 1e-9 {
                 // The curves do cross what was found, but the ring slips by all the same: a bit
                 // more of every end.
                 let lacking = finished.tight.iter().map(Ring::shortfall).fold(0.0, f64::max);
-                super::ends::lengthen_all(
-                    graph,
-                    &mut finished.cuts,
-                    0.25 * lacking + 0.1 * graph.mean_edge(),
-                );
+                let more = 0.25 * lacking + 0.1 * graph.mean_edge();
+                lengthen_all(graph, &mut finished.cuts, more);
             }
         }
         if finished.looked && finished.tight.is_empty() && finished.missed == 0 {

@@ -46,6 +46,8 @@ pub struct SearchSettings {
 pub struct SearchOutcome {
     /// The cheapest plan that passed, without the fixed edges.
     pub best: CutSet,
+    /// The draft that the search was working on: where to go on from.
+    pub draft: Option<Draft>,
     /// Its cost once its curves are straight, mm.
     pub cost: f64,
     /// Lower bound on every plan's cost, mm.
@@ -94,12 +96,14 @@ const GRAPH_OVER_STRAIGHT: f64 = 1.035_276_180_410_083;
 
 /// Find a cheap plan and a bound.
 ///
+/// `warm` is a draft to go on from, and its bound, if the rows have only grown since.
 /// `straight_cost` tells what a plan costs once its curves are straight, mm; infinite if they
 /// cannot be drawn.
 pub fn search(
     separator: &Separator<'_>,
     pool: RowPool,
     settings: &SearchSettings,
+    warm: Option<(Draft, f64)>,
     straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
     control: &Control<'_>,
 ) -> Result<SearchOutcome, SearchError> {
@@ -110,7 +114,13 @@ pub fn search(
     }
     let mut relaxation = Relaxation::new(&costs, NonZeroU32::MIN);
     let mut state = State::new(separator, pool, settings, control);
-    state.first_rings();
+    match warm {
+        Some((draft, bound)) => {
+            state.best = Some((f64::INFINITY, draft));
+            state.bound = bound;
+        }
+        None => state.first_rings(),
+    }
     let mut idle = 0;
     let stopped_by = loop {
         state.rounds += 1;
@@ -135,6 +145,7 @@ pub fn search(
     let (cost, best) = state.top.ok_or(missing)?;
     Ok(SearchOutcome {
         best,
+        draft: state.best.map(|(_, draft)| draft),
         cost,
         bound: state.bound,
         pool: state.pool,

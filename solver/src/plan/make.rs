@@ -114,12 +114,30 @@ pub fn make_plan(
     let separator = Separator::new(&setup.graph, CENTRES, RADII);
     let mut finisher = finisher(&setup, request);
     control.stage(Stage::Optimise, 0.1, "looking for tight rings");
-    let found =
-        search(&separator, pool, &settings, &mut |cut, pool| finisher.price(cut, pool), control)?;
-    clock.lap("optimise");
-    control.stage(Stage::Curves, 0.92, "cut curves straightened and looked at again");
-    let curves = finisher.finish(&found.best, &found.pool, &separator, &found.order, control);
-    clock.lap("curves");
+    let mut warm = None;
+    let (found, curves) = loop {
+        let found = search(
+            &separator,
+            pool,
+            &settings,
+            warm,
+            &mut |cut, pool| finisher.price(cut, pool),
+            control,
+        )?;
+        control.stage(Stage::Curves, 0.92, "cut curves straightened and looked at again");
+        let curves = finisher.finish(&found.best, &found.pool, &separator, &found.order, control);
+        let late = control.is_cancelled() || control.elapsed().as_secs_f64() > settings.deadline;
+        let Some(draft) = found.draft.clone().filter(|_| !late && !curves.tight.is_empty()) else {
+            break (found, curves);
+        };
+        // The look round the finished curves found what the search had not: go on with it.
+        pool = found.pool;
+        for ring in curves.tight {
+            pool.add_ring(&setup.graph, ring);
+        }
+        warm = Some((draft, found.bound));
+    };
+    clock.lap("optimise and curves");
     let laps = clock.laps;
     Ok(assemble(
         &Parts { setup: &setup, separator: &separator, found: &found, curves: &curves },
