@@ -37,6 +37,19 @@ pub struct Finished {
     pub openings: Vec<f64>,
 }
 
+impl Finished {
+    /// Whether the curves meet every row and let no ring by.
+    pub fn is_sound(&self) -> bool {
+        self.missed == 0 && self.tight.is_empty() && (self.looked || self.cuts.is_empty())
+    }
+
+    /// Length of the exterior cuts and the price of their entries, mm.
+    pub fn cost(&self, entry_price: f64) -> f64 {
+        // A sum over nothing is -0.0.
+        0.0 + self.cuts.iter().map(|c| c.length() + entry_price).sum::<f64>()
+    }
+}
+
 /// Makes curves of sets of cut edges, on one graph.
 pub struct Finisher<'a> {
     graph: &'a PlanningGraph,
@@ -71,7 +84,7 @@ impl<'a> Finisher<'a> {
         if finished.missed > 0 {
             return f64::INFINITY;
         }
-        0.0 + finished.cuts.iter().map(|c| c.length() + self.settings.entry_price).sum::<f64>()
+        finished.cost(self.settings.entry_price)
     }
 
     /// Curves made straight within the known rows.

@@ -18,8 +18,8 @@ use super::rows::{ROW_TOLERANCE, RowPool};
 use super::separation::{Crossing, Separator};
 use super::settle::{Settling, add_rings};
 use crate::control::{Control, Progress, Stage};
-use crate::girth::PlanningGraph;
 use crate::girth::paths::distances;
+use crate::girth::{PlanningGraph, Ring};
 use crate::plan::StopReason;
 
 /// What the search is told.
@@ -31,35 +31,12 @@ pub struct SearchSettings {
     pub least_cut: f64,
     /// Least width of rubber between cuts, mm.
     pub hinge_width: f64,
-    /// Stop at this gap.
-    pub target_gap: f64,
     /// Seconds on the job's clock after which the search stops.
     pub deadline: f64,
     /// Seed of every random choice.
     pub seed: u64,
     /// Edges that are cut in any case: bridge loops. Their cost is not counted here.
     pub fixed: Vec<u32>,
-}
-
-/// What the search found.
-#[derive(Debug)]
-pub struct SearchOutcome {
-    /// The cheapest plan that passed, without the fixed edges.
-    pub best: CutSet,
-    /// The draft that the search was working on: where to go on from.
-    pub draft: Option<Draft>,
-    /// Its cost once its curves are straight, mm.
-    pub cost: f64,
-    /// Lower bound on every plan's cost, mm.
-    pub bound: f64,
-    /// All rows and rings found.
-    pub pool: RowPool,
-    /// Targets, those that gave rings last first.
-    pub order: Vec<usize>,
-    /// Rounds.
-    pub rounds: u32,
-    /// Why it stopped.
-    pub stopped_by: StopReason,
 }
 
 /// The search found no plan.
@@ -94,72 +71,12 @@ const PATIENCE: u32 = 25;
 /// out that an end may fall between vertices, at most an edge a cut.
 const GRAPH_OVER_STRAIGHT: f64 = 1.035_276_180_410_083;
 
-/// Find a cheap plan and a bound.
-///
-/// `warm` is a draft to go on from, and its bound, if the rows have only grown since.
-/// `straight_cost` tells what a plan costs once its curves are straight, mm; infinite if they
-/// cannot be drawn.
-pub fn search(
-    separator: &Separator<'_>,
-    pool: RowPool,
-    settings: &SearchSettings,
-    warm: Option<(Draft, f64)>,
-    straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
-    control: &Control<'_>,
-) -> Result<SearchOutcome, SearchError> {
-    let graph = separator.graph();
-    let mut costs: Vec<f64> = graph.edges.iter().map(|e| e.cost).collect();
-    for &e in &settings.fixed {
-        costs[e as usize] = 0.0;
-    }
-    let mut relaxation = Relaxation::new(&costs, NonZeroU32::MIN);
-    let mut state = State::new(separator, pool, settings, control);
-    match warm {
-        Some((draft, bound)) => {
-            state.best = Some((f64::INFINITY, draft));
-            state.bound = bound;
-        }
-        None => state.first_rings(),
-    }
-    let mut idle = 0;
-    let stopped_by = loop {
-        state.rounds += 1;
-        relaxation.take_rows(&state.pool);
-        let relaxed = relaxation.solve()?;
-        let known_rings = state.pool.rings.len();
-        let moved = state.raise_bound(&relaxed);
-        let passed = state.propose(&relaxed, straight_cost);
-        state.separate_relaxed(&relaxed);
-        let new_rings = state.pool.rings.len() - known_rings;
-        state.keep_valid(straight_cost);
-        state.report(new_rings);
-        idle = if passed || moved || new_rings > 0 { 0 } else { idle + 1 };
-        if let Some(reason) = state.finished(idle) {
-            break reason;
-        }
-    };
-    let missing = SearchError::NoPlan(match stopped_by {
-        StopReason::Cancelled => "cancelled",
-        _ => "out of time",
-    });
-    let (cost, best) = state.top.ok_or(missing)?;
-    Ok(SearchOutcome {
-        best,
-        draft: state.best.map(|(_, draft)| draft),
-        cost,
-        bound: state.bound,
-        pool: state.pool,
-        order: state.order,
-        rounds: state.rounds,
-        stopped_by,
-    })
-}
-
-/// What is carried from round to round.
-struct State<'s, 'g> {
+/// A search that goes on as long as it is run.
+pub struct Search<'s, 'g> {
     separator: &'s Separator<'g>,
-    settings: &'s SearchSettings,
+    settings: SearchSettings,
     control: &'s Control<'s>,
+    relaxation: Relaxation,
     pool: RowPool,
     random: ChaCha8Rng,
     /// Targets, those that gave rings last first.
@@ -171,20 +88,27 @@ struct State<'s, 'g> {
     top: Option<(f64, CutSet)>,
     bound: f64,
     rounds: u32,
+    idle: u32,
     sample: usize,
 }
 
-impl<'s, 'g> State<'s, 'g> {
-    fn new(
+impl<'s, 'g> Search<'s, 'g> {
+    /// A search over the rows of `pool` and those that will be found.
+    pub fn new(
         separator: &'s Separator<'g>,
         pool: RowPool,
-        settings: &'s SearchSettings,
+        settings: SearchSettings,
         control: &'s Control<'s>,
     ) -> Self {
-        Self {
+        let graph = separator.graph();
+        let mut costs: Vec<f64> = graph.edges.iter().map(|e| e.cost).collect();
+        for &e in &settings.fixed {
+            costs[e as usize] = 0.0;
+        }
+        let mut search = Self {
             separator,
-            settings,
             control,
+            relaxation: Relaxation::new(&costs, NonZeroU32::MIN),
             pool,
             random: ChaCha8Rng::seed_from_u64(settings.seed),
             order: (0..separator.target_count()).collect(),
@@ -193,7 +117,85 @@ impl<'s, 'g> State<'s, 'g> {
             top: None,
             bound: 0.0,
             rounds: 0,
+            idle: 0,
             sample: 0,
+            settings,
+        };
+        search.first_rings();
+        search
+    }
+
+    /// Up to `rounds` more rounds, fewer if there is a reason to stop; the reason, if there is
+    /// one. Runs on until there is a plan.
+    ///
+    /// `straight_cost` tells what a plan costs once its curves are straight, mm; infinite if they
+    /// cannot be drawn.
+    pub fn run(
+        &mut self,
+        rounds: u32,
+        straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
+    ) -> Result<Option<StopReason>, SearchError> {
+        self.keep_valid(straight_cost);
+        let last = self.rounds + rounds;
+        loop {
+            self.rounds += 1;
+            self.relaxation.take_rows(&self.pool);
+            let relaxed = self.relaxation.solve()?;
+            let known_rings = self.pool.rings.len();
+            let moved = self.raise_bound(&relaxed);
+            let passed = self.propose(&relaxed, straight_cost);
+            self.separate_relaxed(&relaxed);
+            let new_rings = self.pool.rings.len() - known_rings;
+            self.keep_valid(straight_cost);
+            self.report(new_rings);
+            self.idle = if passed || moved || new_rings > 0 { 0 } else { self.idle + 1 };
+            if let Some(reason) = self.finished() {
+                return match (&self.top, reason) {
+                    (Some(_), _) => Ok(Some(reason)),
+                    (None, StopReason::Cancelled) => Err(SearchError::NoPlan("cancelled")),
+                    (None, _) => Err(SearchError::NoPlan("out of time")),
+                };
+            }
+            if self.rounds >= last && self.top.is_some() {
+                return Ok(None);
+            }
+        }
+    }
+
+    /// The plan that is cheapest once drawn straight, once there is one, without the fixed edges.
+    pub fn plan(&self) -> Option<&CutSet> {
+        self.top.as_ref().map(|(_, cut)| cut)
+    }
+
+    /// Lower bound on every plan's cost, mm.
+    pub fn bound(&self) -> f64 {
+        self.bound
+    }
+
+    /// All rows and rings found.
+    pub fn pool(&self) -> &RowPool {
+        &self.pool
+    }
+
+    /// All rows and rings found, at the end.
+    pub fn into_pool(self) -> RowPool {
+        self.pool
+    }
+
+    /// Targets, those that gave rings last first.
+    pub fn order(&self) -> &[usize] {
+        &self.order
+    }
+
+    /// Rounds so far.
+    pub fn rounds(&self) -> u32 {
+        self.rounds
+    }
+
+    /// Take tight rings that were found elsewhere.
+    pub fn add_rings(&mut self, rings: impl IntoIterator<Item = Ring>) {
+        for ring in rings {
+            self.pool.add_ring(self.separator.graph(), ring);
         }
     }
 
@@ -238,7 +240,8 @@ impl<'s, 'g> State<'s, 'g> {
     ) -> bool {
         let proposal = {
             let deepest = deepest(self.separator.graph(), &self.pool);
-            let builder = Builder::new(self.separator.graph(), &self.pool, self.settings, &deepest);
+            let builder =
+                Builder::new(self.separator.graph(), &self.pool, &self.settings, &deepest);
             let known = self.best.as_ref().map(|(_, draft)| draft);
             match known.filter(|_| self.rounds.is_multiple_of(INTEGER_EVERY)) {
                 Some(draft) => builder.integer_neighbour(draft, &relaxed.cut, &mut self.random),
@@ -248,7 +251,7 @@ impl<'s, 'g> State<'s, 'g> {
         let Some(draft) = proposal else { return false };
         let mut settling = Settling {
             separator: self.separator,
-            settings: self.settings,
+            settings: &self.settings,
             control: self.control,
             pool: &mut self.pool,
             order: &mut self.order,
@@ -293,6 +296,7 @@ impl<'s, 'g> State<'s, 'g> {
         if meets(top) {
             return;
         }
+        // Even a plan that misses a ring is better than none, until there is another.
         if let Some((price, draft)) = &self.best
             && draft.trimmed != *top
             && meets(&draft.trimmed)
@@ -344,14 +348,13 @@ impl<'s, 'g> State<'s, 'g> {
     }
 
     /// Why to stop, if there is a reason.
-    fn finished(&self, idle: u32) -> Option<StopReason> {
+    fn finished(&self) -> Option<StopReason> {
         if self.control.is_cancelled() {
             return Some(StopReason::Cancelled);
         }
         match self.gap() {
             Some(gap) if gap <= 1e-6 => return Some(StopReason::Optimal),
-            Some(gap) if gap <= self.settings.target_gap => return Some(StopReason::GapReached),
-            Some(_) if idle > PATIENCE => return Some(StopReason::Stalled),
+            Some(_) if self.idle > PATIENCE => return Some(StopReason::Stalled),
             _ => {}
         }
         // A first plan is worth waiting for.

@@ -1,39 +1,33 @@
 //! From what the search found to the plan that goes out: curves, order, reasons, limits.
 
 use super::hinges::hinges;
+use super::improve::Found;
 use super::reasons::{reason, stretches};
 use super::setup::Setup;
 use super::surface::Outward;
 use super::{Cut, CutKind, Limit, Plan, PlanRequest, PlannedBridge, Reason, StopReason};
 use crate::bridges::{Bridge, BridgeKind, DiscState};
 use crate::control::Control;
-use crate::curves::{CutCurves, Finished};
+use crate::curves::CutCurves;
 use crate::mesh::{Model, Point};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::one_piece::{is_forest, necks};
-use crate::optimise::search::SearchOutcome;
 use crate::optimise::separation::Separator;
-
-/// What a plan is put together from.
-pub(super) struct Parts<'a> {
-    pub setup: &'a Setup,
-    pub separator: &'a Separator<'a>,
-    pub found: &'a SearchOutcome,
-    pub curves: &'a Finished,
-}
 
 /// Put the plan together.
 pub(super) fn assemble(
-    parts: &Parts<'_>,
+    setup: &Setup,
+    separator: &Separator<'_>,
+    found: &Found,
     model: &Model,
     request: &PlanRequest,
     laps: Vec<(String, f64)>,
     control: &Control<'_>,
 ) -> Result<Plan, crate::mesh::LocatorError> {
-    let Parts { setup, separator, found, curves: finished } = *parts;
+    let finished = &found.curves;
     let graph = &setup.graph;
     let outward = Outward::new(model, &setup.gate)?;
-    let components = found.best.components(graph);
+    let components = found.cut.components(graph);
     let (curves, rims) = (&finished.cuts, &finished.rims);
 
     let fixed: Vec<u32> = setup.loops.iter().flatten().copied().collect();
@@ -81,19 +75,19 @@ pub(super) fn assemble(
         .collect();
 
     let volume = setup.body.rubber_volume();
-    let cost = 0.0 + curves.iter().map(|c| c.length() + request.knife.entry_price).sum::<f64>();
+    let cost = finished.cost(request.knife.entry_price);
     let gap = if cost > 0.0 { ((cost - found.bound) / cost).max(0.0) } else { 0.0 };
     let mut figures = setup.figures.clone();
     figures.seconds.extend(laps);
     figures.rounds = found.rounds;
     figures.rows = found.pool.rows.len() as u32;
-    let all = CutSet::new(found.best.edges().iter().chain(&fixed).copied().collect());
+    let all = CutSet::new(found.cut.edges().iter().chain(&fixed).copied().collect());
     let slack = separator.holding_rings(&all.indicator(graph), control);
     let mut plan = Plan {
         // A sum over nothing is -0.0.
         total_length: 0.0 + cuts.iter().map(|c| c.length).sum::<f64>(),
         bridges: planned,
-        hinges: hinges(graph, &found.best, &fixed, |p| outward.point(p)),
+        hinges: hinges(graph, &found.cut, &fixed, |p| outward.point(p)),
         stretches: stretches(graph, &slack, &|p| outward.point(p)),
         gate_outline: outward.gate_outline(graph),
         up: outward.up(),
@@ -113,7 +107,7 @@ pub(super) fn assemble(
         figures,
         cuts,
     };
-    plan.limits = limits(parts, request, &plan, exterior, &fixed);
+    plan.limits = limits(setup, found, request, &plan, exterior, &fixed);
     Ok(plan)
 }
 
@@ -237,7 +231,8 @@ impl Openings<'_> {
 }
 
 /// The release limit in words.
-fn release_limit(found: &SearchOutcome, curves: &Finished) -> (bool, String) {
+fn release_limit(found: &Found) -> (bool, String) {
+    let curves = &found.curves;
     let rings = found.pool.rings.len();
     if curves.missed > 0 {
         let text = format!(
@@ -270,23 +265,23 @@ fn release_limit(found: &SearchOutcome, curves: &Finished) -> (bool, String) {
 }
 
 fn limits(
-    parts: &Parts<'_>,
+    setup: &Setup,
+    found: &Found,
     request: &PlanRequest,
     plan: &Plan,
     exterior: usize,
     fixed: &[u32],
 ) -> Vec<Limit> {
     let limit = |name: &str, met: bool, text: String| Limit { name: name.to_owned(), met, text };
-    let Parts { setup, found, .. } = *parts;
     let graph = &setup.graph;
-    let (released, text) = release_limit(found, parts.curves);
+    let (released, text) = release_limit(found);
     let mut list = vec![limit("release", released, text)];
     list.push(limit(
         "one piece",
-        is_forest(graph, &found.best, fixed),
+        is_forest(graph, &found.cut, fixed),
         "no cuts close a ring: the mould stays one piece".to_owned(),
     ));
-    let narrow = necks(graph, &found.best, fixed, request.knife.hinge_width);
+    let narrow = necks(graph, &found.cut, fixed, request.knife.hinge_width);
     let text = match narrow.first() {
         None => format!("every hinge is at least {:.0} mm wide", request.knife.hinge_width),
         Some(neck) => format!(

@@ -1,6 +1,7 @@
 //! The whole chain, from a checked model to a plan.
 
-use super::assemble::{Parts, assemble};
+use super::assemble::assemble;
+use super::improve::improve;
 use super::setup::{Setup, StageClock, distance_from_rim, opening_reach, opening_rows, set_up};
 use super::{Plan, PlanRequest};
 use crate::body::{GateError, MouldError, RubberError};
@@ -10,7 +11,7 @@ use crate::curves::{FinishSettings, Finisher};
 use crate::girth::GraphError;
 use crate::mesh::{DecimateError, LocatorError, Model, RemeshError, TopologyError};
 use crate::optimise::rows::RowPool;
-use crate::optimise::search::{SearchError, SearchSettings, search};
+use crate::optimise::search::{Search, SearchError, SearchSettings};
 use crate::optimise::separation::Separator;
 
 /// No plan can be made.
@@ -106,46 +107,17 @@ pub fn make_plan(
         entry_price: request.knife.entry_price,
         least_cut: request.knife.least_cut,
         hinge_width: request.knife.hinge_width,
-        target_gap: request.budget.target_gap,
         deadline: search_deadline(request.budget.seconds),
         seed: request.budget.seed,
         fixed: setup.loops.iter().flatten().copied().collect(),
     };
     let separator = Separator::new(&setup.graph, CENTRES, RADII);
-    let mut finisher = finisher(&setup, request);
+    let finisher = finisher(&setup, request);
     control.stage(Stage::Optimise, 0.1, "looking for tight rings");
-    let mut warm = None;
-    let (found, curves) = loop {
-        let found = search(
-            &separator,
-            pool,
-            &settings,
-            warm,
-            &mut |cut, pool| finisher.price(cut, pool),
-            control,
-        )?;
-        control.stage(Stage::Curves, 0.92, "cut curves straightened and looked at again");
-        let curves = finisher.finish(&found.best, &found.pool, &separator, &found.order, control);
-        let late = control.is_cancelled() || control.elapsed().as_secs_f64() > settings.deadline;
-        let Some(draft) = found.draft.clone().filter(|_| !late && !curves.tight.is_empty()) else {
-            break (found, curves);
-        };
-        // The look round the finished curves found what the search had not: go on with it.
-        pool = found.pool;
-        for ring in curves.tight {
-            pool.add_ring(&setup.graph, ring);
-        }
-        warm = Some((draft, found.bound));
-    };
+    let search = Search::new(&separator, pool, settings, control);
+    let found = improve(search, finisher, &separator, request, control)?;
     clock.lap("optimise and curves");
-    let laps = clock.laps;
-    Ok(assemble(
-        &Parts { setup: &setup, separator: &separator, found: &found, curves: &curves },
-        model,
-        request,
-        laps,
-        control,
-    )?)
+    Ok(assemble(&setup, &separator, &found, model, request, clock.laps, control)?)
 }
 
 /// Share of the budget, and most seconds, kept for what follows the search.

@@ -3,6 +3,7 @@
 mod answer;
 mod assemble;
 mod hinges;
+mod improve;
 mod make;
 mod reasons;
 mod request;

@@ -1,0 +1,86 @@
+//! Search and finish in turn: what counts is the finished plan.
+//!
+//! The search works along the graph and on known rows. Every few rounds its best plan is finished:
+//! drawn straight and looked at again as it runs. A look that finds a ring sends it back to the
+//! search; a clean plan is kept if it is the cheapest, and its cost is what the gap is measured
+//! on.
+
+use super::{PlanRequest, StopReason};
+use crate::control::Control;
+use crate::curves::{Finished, Finisher};
+use crate::optimise::cut_set::CutSet;
+use crate::optimise::rows::RowPool;
+use crate::optimise::search::{Search, SearchError};
+use crate::optimise::separation::Separator;
+
+/// A finished plan and how it was found.
+pub(super) struct Found {
+    /// Its cuts along the graph.
+    pub cut: CutSet,
+    /// Its curves.
+    pub curves: Finished,
+    /// Lower bound, mm.
+    pub bound: f64,
+    /// All rows and rings.
+    pub pool: RowPool,
+    /// Rounds.
+    pub rounds: u32,
+    /// Why the search stopped.
+    pub stopped_by: StopReason,
+}
+
+/// Rounds of the search between two plans that are finished.
+const ROUNDS: u32 = 2;
+
+/// Improve until the gap asked for is reached or the budget ends.
+pub(super) fn improve(
+    mut search: Search<'_, '_>,
+    mut finisher: Finisher<'_>,
+    separator: &Separator<'_>,
+    request: &PlanRequest,
+    control: &Control<'_>,
+) -> Result<Found, SearchError> {
+    let mut kept: Option<(f64, CutSet, Finished)> = None;
+    let mut last: Option<CutSet> = None;
+    let stopped_by = loop {
+        let reason = search.run(ROUNDS, &mut |cut, pool| finisher.price(cut, pool))?;
+        let plan = search.plan().cloned().unwrap_or_default();
+        let mut sound = true;
+        if last.as_ref() != Some(&plan) {
+            let curves = finisher.finish(&plan, search.pool(), separator, search.order(), control);
+            sound = curves.is_sound();
+            search.add_rings(curves.tight.iter().cloned());
+            let cost = curves.cost(request.knife.entry_price);
+            let better = kept.as_ref().is_none_or(|(least, _, old)| {
+                (curves.is_sound(), -cost) > (old.is_sound(), -*least)
+            });
+            last = sound.then(|| plan.clone());
+            if better {
+                kept = Some((cost, plan, curves));
+            }
+        }
+        if let Some((cost, _, curves)) = &kept
+            && curves.is_sound()
+            && *cost - search.bound() <= request.budget.target_gap * cost
+        {
+            break StopReason::GapReached;
+        }
+        match reason {
+            // An optimum along the graph that lets a ring by is none.
+            Some(StopReason::Optimal) if !sound => {}
+            Some(reason) => break reason,
+            None => {}
+        }
+    };
+    let Some((_, cut, curves)) = kept else {
+        return Err(SearchError::NoPlan("out of time"));
+    };
+    Ok(Found {
+        cut,
+        curves,
+        bound: search.bound(),
+        rounds: search.rounds(),
+        pool: search.into_pool(),
+        stopped_by,
+    })
+}
