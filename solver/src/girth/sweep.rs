@@ -179,9 +179,10 @@ impl<'a> Region<'a> {
                 }
                 let there = cover[to as usize];
                 if here < there {
-                    for k in first_at_or_above(here)..first_at_or_above(there) {
+                    let passed = first_at_or_above(here)..first_at_or_above(there);
+                    for (points, k) in frontier[passed.clone()].iter_mut().zip(passed) {
                         let share = (level(k) - here) / (there - here);
-                        frontier[k].push(self.point(v) + (self.point(to) - self.point(v)) * share);
+                        points.push(self.point(v) + (self.point(to) - self.point(v)) * share);
                     }
                 }
             }

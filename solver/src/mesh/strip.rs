@@ -157,8 +157,8 @@ impl<'a> Strip<'a> {
         for pair in corners.windows(2) {
             let (from, to) = (&pair[0], &pair[1]);
             length += (to.flat.0 - from.flat.0).hypot(to.flat.1 - from.flat.1);
-            for portal in from.portal + 1..to.portal {
-                let p = &portals[portal];
+            let between = portals.iter().enumerate().take(to.portal).skip(from.portal + 1);
+            for (portal, p) in between {
                 let share = crossing(from.flat, to.flat, p.left, p.right);
                 let [l, r] = p.ends.map(|v| self.mesh.positions[v as usize]);
                 let vertex = if share < 1e-9 {
@@ -178,13 +178,12 @@ impl<'a> Strip<'a> {
                 });
             }
             if to.portal + 1 < portals.len() {
-                let vertex = Some(portals[to.portal].ends[usize::from(!to.left)]);
-                if points.last().is_none_or(|q| q.vertex != vertex) {
-                    let v = vertex.unwrap_or(0);
+                let vertex = portals[to.portal].ends[usize::from(!to.left)];
+                if points.last().is_none_or(|q| q.vertex != Some(vertex)) {
                     points.push(CurvePoint {
-                        point: self.mesh.positions[v as usize],
+                        point: self.mesh.positions[vertex as usize],
                         face: self.faces[to.portal - 1],
-                        vertex,
+                        vertex: Some(vertex),
                     });
                 }
             }

@@ -146,7 +146,7 @@ mod tests {
     fn distinct_outcomes_stay_distinct() {
         let row = Row { kind: RowKind::Crossing, terms: vec![(0, 1.0)], origin: 0, depth: 0.0 };
         let limits = IntegerLimits { nodes: 100, seconds: 10.0 };
-        let none = solve_cover(&[1.0, 1.0], &[row.clone()], &[1], limits);
+        let none = solve_cover(&[1.0, 1.0], std::slice::from_ref(&row), &[1], limits);
         assert_eq!(none.outcome, IntegerOutcome::Infeasible);
         let one = solve_cover(&[1.0, 1.0], &[row], &[0, 1], limits);
         assert_eq!((one.outcome, one.chosen), (IntegerOutcome::Optimal, vec![0]));

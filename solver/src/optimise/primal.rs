@@ -188,10 +188,8 @@ impl<'a> Builder<'a> {
                     at = next;
                 }
             }
-            if state.count == before {
-                if !state.split(self.settings.entry_price, random) {
-                    break;
-                }
+            if state.count == before && !state.split(self.settings.entry_price, random) {
+                break;
             }
         }
         (CutSet::new(state.edges()), state.gone)

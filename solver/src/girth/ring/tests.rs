@@ -28,7 +28,7 @@ fn circles_below_the_equator_are_tight_by_the_closed_form() {
     for degrees in [20.0, 30.0, 38.0f64] {
         let a = degrees.to_radians();
         let beyond = where_(&graph, |p| p.z > -RADIUS * a.cos());
-        let ring = judge.judge(&beyond).expect("sin(a) (1 + e) < 1");
+        let ring = judge.judge(&beyond, None).expect("sin(a) (1 + e) < 1");
         let exact = TAU * RADIUS * (1.0 - 1.5 * a.sin());
         // Widths are good to 1 % and lengths to 3 % (tested where they are made).
         let tolerance = 0.01 * ring.width + 0.03 * ring.reach;
@@ -37,14 +37,14 @@ fn circles_below_the_equator_are_tight_by_the_closed_form() {
         assert_eq!(ring.beyond.len(), beyond.iter().filter(|&&b| b).count());
         assert_eq!(ring.outline, graph.outline(&beyond));
         // Asked once more, the same comes from memory.
-        assert_eq!(judge.judge(&beyond), Some(ring.clone()));
+        assert_eq!(judge.judge(&beyond, None), Some(ring.clone()));
         let exact = judge.measure(&beyond);
         assert!(exact.width <= ring.width + 1e-9 && exact.reach == ring.reach);
     }
     for degrees in [46.0, 60.0, 90.0, 130.0f64] {
         let a = degrees.to_radians();
         let beyond = where_(&graph, |p| p.z > -RADIUS * a.cos());
-        assert_eq!(judge.judge(&beyond), None, "{degrees} degrees");
+        assert_eq!(judge.judge(&beyond, None), None, "{degrees} degrees");
     }
 }
 
@@ -60,7 +60,7 @@ fn far_sides_fall_into_parts_with_all_that_they_shut_off() {
     assert_eq!(count(&parts[0]) + count(&parts[1]), count(&caps));
     assert!((0..caps.len()).all(|v| !(parts[0][v] && parts[1][v])));
     // Neither cap is tight: a circle of sin(26 degrees) passes the cap beyond it.
-    assert!(judge.tight_rings(&caps, |_| false).is_empty());
+    assert!(judge.tight_rings(&caps, |_| false, None).is_empty());
 
     let belt = where_(&graph, |p| p.z > -0.1 * RADIUS && p.z < 0.2 * RADIUS);
     let parts = judge.parts(&belt, |_| false);
