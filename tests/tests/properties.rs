@@ -16,7 +16,7 @@ use slitwright_solver::mesh::{
 };
 use slitwright_solver::optimise::relaxation::Relaxation;
 use slitwright_solver::optimise::rows::{ROW_TOLERANCE, RowPool};
-use slitwright_solver::optimise::search::{SearchSettings, search};
+use slitwright_solver::optimise::search::{Search, SearchSettings};
 use slitwright_solver::optimise::separation::Separator;
 use slitwright_solver::plan::{Plan, PlanRequest};
 use slitwright_tests::{
@@ -190,15 +190,17 @@ fn the_same_seed_gives_the_same_plan() {
 /// A planned piece with the rows that its plan was made for.
 ///
 /// The same stages as in `make_plan`, called one by one, because a plan does not carry its rows.
-fn assert_every_cut_is_needed(piece: &Piece) {
+fn assert_every_cut_is_needed(piece: &Piece) -> usize {
     let request = &piece.request;
     let model = model(piece.mesh.clone());
     let gate = Gate::find(&model.original, &request.gate).expect("a gate");
     let deviation = request.resolution.deviation.unwrap_or(model.allowed_deviation);
-    let framed = canonical(&model.original, &gate.to_mould);
-    let working = decimate(&framed, deviation, 0).expect("a working mesh").mesh;
-    let edge = request.resolution.planning_edge.expect("an edge");
-    let planning = planning_mesh(&working, edge).expect("a planning mesh");
+    let lattice = canonical(&model.original, &gate.to_mould);
+    let working =
+        decimate(&lattice.mesh, deviation / lattice.step, 0).expect("a working mesh").mesh;
+    let edge = request.resolution.planning_edge.expect("an edge") / lattice.step;
+    let planning = lattice.to_mm(planning_mesh(&working, edge).expect("a planning mesh"));
+    let working = lattice.to_mm(working);
     let body = MouldBody::new(&working, &request.mould).expect("a body");
     let strain: Vec<f64> = planning
         .positions
@@ -235,15 +237,25 @@ fn assert_every_cut_is_needed(piece: &Piece) {
         entry_price: request.knife.entry_price,
         least_cut: request.knife.least_cut,
         hinge_width: request.knife.hinge_width,
-        target_gap: request.budget.target_gap,
         deadline: request.budget.seconds,
         seed: request.budget.seed,
         fixed: fixed.clone(),
     };
     let separator = Separator::new(&graph, 40, 8);
     let pool = RowPool::new(graph.edges.len());
-    let found = search(&separator, pool, &settings, &Control::silent()).expect("a plan");
-    let cuts = found.best.components(&graph);
+    let control = Control::silent();
+    let mut found = Search::new(&separator, pool, settings, &control);
+    // The last rows of a round may show that its plan misses a ring: then it is not finished.
+    let plan = (0..8)
+        .find_map(|_| {
+            found.run(2, &mut |cut, _| cut.length(&graph)).expect("a plan");
+            let plan = found.plan().expect("a plan").clone();
+            let edges = plan.edges().iter().chain(&fixed).copied();
+            let met = found.pool().activity(edges).iter().all(|&a| a >= 1.0 - ROW_TOLERANCE);
+            met.then_some(plan)
+        })
+        .unwrap_or_else(|| panic!("{}: no plan that meets its rows", piece.name));
+    let cuts = plan.components(&graph);
     let met = |without: Option<usize>| {
         let edges = cuts
             .iter()
@@ -251,27 +263,33 @@ fn assert_every_cut_is_needed(piece: &Piece) {
             .filter(|&(k, _)| Some(k) != without)
             .flat_map(|(_, cut)| cut.iter().copied())
             .chain(fixed.iter().copied());
-        found.pool.activity(edges).iter().all(|&a| a >= 1.0 - ROW_TOLERANCE)
+        found.pool().activity(edges).iter().all(|&a| a >= 1.0 - ROW_TOLERANCE)
     };
-    assert!(met(None), "{}: the plan meets its rows", piece.name);
     for k in 0..cuts.len() {
         assert!(!met(Some(k)), "{}: cut {k} of {} is not needed", piece.name, cuts.len());
     }
-    // The bound is the relaxation's over these very rows, and no better than the plan.
-    assert!(found.bound <= found.cost + 1e-6, "{}", piece.name);
+    // The relaxation over these very rows is no dearer than the plan.
     let costs: Vec<f64> = (0..graph.edges.len() as u32)
         .map(|e| if fixed.contains(&e) { 0.0 } else { graph.edges[e as usize].cost })
         .collect();
     let mut relaxation = Relaxation::new(&costs, NonZeroU32::MIN);
-    relaxation.take_rows(&found.pool);
+    relaxation.take_rows(found.pool());
     let relaxed = relaxation.solve().expect("feasible");
-    let length: f64 = found.best.edges().iter().map(|&e| costs[e as usize]).sum();
+    let length: f64 = plan.edges().iter().map(|&e| costs[e as usize]).sum();
     assert!(relaxed.bound <= length + 1e-6, "{}: {} > {length}", piece.name, relaxed.bound);
+    cuts.len()
 }
 
+/// The dancer needs several cuts, the other pieces one or none.
 #[test]
 fn no_cut_of_a_plan_can_be_left_out() {
     for (piece, _) in homes() {
         assert_every_cut_is_needed(piece);
     }
+    let dancer = demo_models::pieces().into_iter().find(|p| p.name == "dancer").expect("a dancer");
+    let mut request = PlanRequest::default();
+    request.resolution.planning_edge = Some(10.0);
+    let piece = Piece { name: "dancer", mesh: dancer.mesh().expect("a mesh"), request };
+    let cuts = assert_every_cut_is_needed(&piece);
+    assert!(cuts >= 2, "the dancer is meant to have several cuts, not {cuts}");
 }

@@ -1,12 +1,9 @@
 //! The gate: where the model meets the board or the sprue, and the frame it gives the mould.
-//!
-//! The mould frame has its origin on the board below the middle of the model's outline, z away
-//! from the board, and x along a direction that depends on the shape alone. So a model that was
-//! turned or moved before it was read is planned in the same frame.
 
-use nalgebra::{Isometry3, Matrix3, Rotation3, Translation3, UnitQuaternion};
+use nalgebra::Isometry3;
 
 use super::GateChoice;
+use super::frame::mould_frame;
 use crate::mesh::{FaceId, Point, TriangleMesh, Vector};
 
 /// Faces that lean at most this far from the board's plane are flat on it, degrees.
@@ -169,75 +166,6 @@ fn flat_area(model: &TriangleMesh, up: &Vector, limit: f64) -> f64 {
         })
         .map(|f| model.face_area(f))
         .sum()
-}
-
-/// z along `up`, origin on the board below the surface's middle, x by the third moments of the
-/// surface about that axis: odd moments, so that front and back are told apart; where they vanish
-/// (a symmetric shape) by the second moments; where those are equal too, by the outermost vertex.
-fn mould_frame(model: &TriangleMesh, up: &Vector, on_board: &Point) -> Isometry3<f64> {
-    let mut area_sum = 0.0;
-    let mut middle = Vector::zeros();
-    let samples: Vec<(Point, f64)> = (0..model.faces.len() as u32)
-        .map(|f| {
-            let [a, b, c] = model.corners(FaceId(f));
-            let area = model.face_area(FaceId(f));
-            let centre = Point::from((a.coords + b.coords + c.coords) / 3.0);
-            area_sum += area;
-            middle += centre.coords * area;
-            (centre, area)
-        })
-        .collect();
-    let middle = middle / area_sum.max(1e-300);
-    let origin = middle - up * (middle - on_board.coords).dot(up);
-    // Any two axes across `up`, the first as near to the model's own x as can be so that an
-    // untouched model stays recognisable.
-    let guess = if up.x.abs() < 0.9 { Vector::x() } else { Vector::y() };
-    let side = (guess - up * guess.dot(up)).normalize();
-    let other = up.cross(&side);
-    let scale = model.span();
-    let (mut third, mut scale3) = ((0.0, 0.0), 0.0);
-    let (mut second, mut scale2) = ((0.0, 0.0), 0.0);
-    for (p, area) in &samples {
-        let offset = p.coords - origin;
-        let (x, y) = (offset.dot(&side), offset.dot(&other));
-        let r2 = x * x + y * y;
-        third.0 += area * r2 * x;
-        third.1 += area * r2 * y;
-        scale3 += area * r2 * r2.sqrt();
-        second.0 += area * (x * x - y * y);
-        second.1 += area * 2.0 * x * y;
-        scale2 += area * r2;
-    }
-    // The outermost vertex breaks what ties are left: among equals the highest. Vertices that are
-    // equal in both are the same place of a symmetric mesh.
-    let outermost = model
-        .positions
-        .iter()
-        .map(|p| {
-            let offset = p.coords - origin;
-            let (x, y) = (offset.dot(&side), offset.dot(&other));
-            let rank = |v: f64| (v / (1e-4 * scale).max(1e-9)).round();
-            (rank(x.hypot(y)), rank(offset.dot(up)), y.atan2(x))
-        })
-        .max_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)))
-        .map_or(0.0, |(_, _, angle)| angle);
-    let angle = if third.0.hypot(third.1) > 1e-3 * scale3 {
-        third.1.atan2(third.0)
-    } else if second.0.hypot(second.1) > 1e-3 * scale2 {
-        let axis = 0.5 * second.1.atan2(second.0);
-        if (outermost - axis).cos() >= 0.0 { axis } else { axis + std::f64::consts::PI }
-    } else {
-        outermost
-    };
-    let x = side * angle.cos() + other * angle.sin();
-    let y = up.cross(&x);
-    let rotation = Rotation3::from_matrix_unchecked(Matrix3::from_rows(&[
-        x.transpose(),
-        y.transpose(),
-        up.transpose(),
-    ]));
-    let turn = UnitQuaternion::from_rotation_matrix(&rotation);
-    Isometry3::from_parts(Translation3::from(-(turn * origin)), turn)
 }
 
 #[cfg(test)]

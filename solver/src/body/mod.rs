@@ -1,5 +1,6 @@
 //! The mould body: rubber, its shape round the model, and the gate.
 
+mod frame;
 mod gate;
 mod mould;
 mod rubber;

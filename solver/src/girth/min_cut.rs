@@ -12,9 +12,6 @@ use std::collections::VecDeque;
 /// Capacity that no cut may include.
 pub const UNCUTTABLE: i64 = 1 << 40;
 
-/// Capacity units per mm of ring.
-pub const UNITS_PER_MM: f64 = 4096.0;
-
 /// A flow network that is built once and solved many times with other capacities and terminals.
 #[derive(Clone, Debug)]
 pub struct FlowNetwork {
@@ -332,14 +329,24 @@ impl FlowNetwork {
     }
 }
 
-/// Ring length in capacity units, at least one so that every edge counts.
-pub fn to_units(mm: f64) -> i64 {
-    ((mm * UNITS_PER_MM).round() as i64).clamp(1, UNCUTTABLE)
+/// Lengths as whole capacity units.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Units {
+    per_mm: f64,
 }
 
-/// Capacity units as mm.
-pub fn to_mm(units: i64) -> f64 {
-    units as f64 / UNITS_PER_MM
+impl Units {
+    /// So many units to a length that is typical of one edge that results do not depend on the
+    /// rounding, and so few that no sum overflows. Units that follow the model's size make the same
+    /// cuts of a scaled model.
+    pub fn for_edge(mm: f64) -> Self {
+        Self { per_mm: 32_768.0 / mm.max(1e-12) }
+    }
+
+    /// A length in units, at least one so that every edge counts.
+    pub fn of(self, mm: f64) -> i64 {
+        ((mm * self.per_mm).round() as i64).clamp(1, UNCUTTABLE)
+    }
 }
 
 #[cfg(test)]

@@ -1,8 +1,9 @@
-//! One order of vertices and faces for one shape, however it was read.
+//! One order of vertices and faces, and one set of coordinates, for one shape, however it was read.
 //!
-//! Decimation and remeshing break ties by order. Sorting by position (on a fine lattice, so that
-//! rounding from a turn or a move does not change the order) makes what follows depend on the
-//! shape alone.
+//! Decimation and remeshing break ties by order and by the last digit. So they are done on a
+//! lattice that is fixed to the shape: whole-numbered coordinates in units of a millionth of its
+//! span, sorted by position. A model that was turned, moved, renumbered or scaled before it was
+//! read comes out as the same whole numbers.
 
 use nalgebra::Isometry3;
 
@@ -11,10 +12,18 @@ use super::{Point, TriangleMesh};
 /// Lattice step as a share of the mesh's span.
 const LATTICE: f64 = 1e-6;
 
-/// The mesh moved by `pose`, snapped to a fine lattice, with vertices and faces in order of
-/// position.
-pub fn canonical(mesh: &TriangleMesh, pose: &Isometry3<f64>) -> TriangleMesh {
-    let step = (mesh.span() * LATTICE).max(1e-9);
+/// A mesh in whole lattice units.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LatticeMesh {
+    /// Positions are whole numbers of steps; vertices and faces in order of position.
+    pub mesh: TriangleMesh,
+    /// One step, mm.
+    pub step: f64,
+}
+
+/// The mesh moved by `pose`, snapped to its lattice, with vertices and faces in order of position.
+pub fn canonical(mesh: &TriangleMesh, pose: &Isometry3<f64>) -> LatticeMesh {
+    let step = (mesh.span() * LATTICE).max(1e-12);
     let keys: Vec<[i64; 3]> = mesh
         .positions
         .iter()
@@ -32,7 +41,7 @@ pub fn canonical(mesh: &TriangleMesh, pose: &Isometry3<f64>) -> TriangleMesh {
     let positions = order
         .iter()
         .map(|&v| {
-            let [x, y, z] = keys[v as usize].map(|c| c as f64 * step);
+            let [x, y, z] = keys[v as usize].map(|c| c as f64);
             Point::new(x, y, z)
         })
         .collect();
@@ -46,5 +55,15 @@ pub fn canonical(mesh: &TriangleMesh, pose: &Isometry3<f64>) -> TriangleMesh {
         })
         .collect();
     faces.sort_unstable();
-    TriangleMesh { positions, faces }
+    LatticeMesh { mesh: TriangleMesh { positions, faces }, step }
+}
+
+impl LatticeMesh {
+    /// A mesh made from this one, from lattice units to mm.
+    pub fn to_mm(&self, mut mesh: TriangleMesh) -> TriangleMesh {
+        for p in &mut mesh.positions {
+            *p *= self.step;
+        }
+        mesh
+    }
 }

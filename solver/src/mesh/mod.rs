@@ -21,7 +21,7 @@ mod surface;
 mod thin_parts;
 mod topology;
 
-pub use canonical::canonical;
+pub use canonical::{LatticeMesh, canonical};
 pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus};
 pub use decimate::{DecimateError, Decimated, WORKING_FACES, decimate, default_deviation};
 pub use io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};

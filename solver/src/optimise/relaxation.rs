@@ -31,17 +31,21 @@ pub struct Relaxation {
     columns: Vec<Col>,
     rows_taken: usize,
     edge_count: usize,
+    /// Cost that counts as one in the solver, mm.
+    unit: f64,
 }
 
 impl Relaxation {
-    /// One column an edge, with its cost.
+    /// One column an edge, with its cost, mm.
     pub fn new(costs: &[f64], threads: NonZeroU32) -> Self {
+        // The solver's tolerances are absolute: costs near one, whatever the model's size.
+        let unit = (costs.iter().sum::<f64>() / costs.len().max(1) as f64).max(1e-12);
         let mut problem = RowProblem::new();
-        let columns = costs.iter().map(|&c| problem.add_column(c, 0.0..=1.0)).collect();
+        let columns = costs.iter().map(|&c| problem.add_column(c / unit, 0.0..=1.0)).collect();
         let mut model = problem.optimise(Sense::Minimise);
         model.make_quiet();
         model.set_threads(threads);
-        Self { model: Some(model), columns, rows_taken: 0, edge_count: costs.len() }
+        Self { model: Some(model), columns, rows_taken: 0, edge_count: costs.len(), unit }
     }
 
     /// Take the pool's new rows.
@@ -64,7 +68,7 @@ impl Relaxation {
         if solved.status() != HighsModelStatus::Optimal {
             return Err(RelaxationError::NotOptimal(format!("{:?}", solved.status())));
         }
-        let bound = solved.objective_value();
+        let bound = solved.objective_value() * self.unit;
         let mut cut = solved.get_solution().columns().to_vec();
         cut.truncate(self.edge_count);
         self.model = Some(solved.into());

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 
 use super::rows::signed_distance;
 use crate::control::Control;
-use crate::girth::min_cut::{FlowNetwork, UNCUTTABLE, to_units};
+use crate::girth::min_cut::{FlowNetwork, UNCUTTABLE, Units};
 use crate::girth::paths::distances;
 use crate::girth::{PlanningGraph, Ring, RingJudge};
 
@@ -28,6 +28,7 @@ pub struct Target {
 pub struct Separator<'a> {
     judge: RingJudge<'a>,
     network: FlowNetwork,
+    units: Units,
     targets: Vec<Target>,
     /// No ring longer than this can be too tight, in flow units.
     widest: i64,
@@ -70,6 +71,7 @@ impl<'a> Separator<'a> {
     /// A separator with given targets, lists of vertices of this graph.
     pub fn with_targets(graph: &'a PlanningGraph, targets: Vec<Target>) -> Self {
         let ends: Vec<[u32; 2]> = graph.edges.iter().map(|e| e.ends).collect();
+        let units = Units::for_edge(graph.mean_edge());
         let judge = RingJudge::new(graph);
         let everything: Vec<bool> = graph.is_gate.iter().map(|&g| !g).collect();
         let whole = crate::girth::sweep::sweep_width(graph, &everything, 0.0);
@@ -77,8 +79,9 @@ impl<'a> Separator<'a> {
         Self {
             judge,
             network: FlowNetwork::new(graph.vertex_count(), &ends),
+            units,
             targets,
-            widest: to_units(2.0 * whole),
+            widest: units.of(2.0 * whole),
         }
     }
 
@@ -171,7 +174,7 @@ impl<'a> Separator<'a> {
                 if cut[e as usize] > 0.5 {
                     UNCUTTABLE
                 } else {
-                    to_units(graph.edges[e as usize].reach)
+                    self.units.of(graph.edges[e as usize].reach)
                 }
             };
             let flow = network.solve(
@@ -221,8 +224,8 @@ impl<'a> Separator<'a> {
             .zip(cut)
             .map(|(edge, &x)| match crossing {
                 Crossing::Forbidden if x > 0.5 => UNCUTTABLE,
-                Crossing::Forbidden => to_units(edge.reach),
-                Crossing::Priced(price) => to_units(edge.reach + price * x),
+                Crossing::Forbidden => self.units.of(edge.reach),
+                Crossing::Priced(price) => self.units.of(edge.reach + price * x),
             })
             .collect();
         let gate: Vec<u32> =

@@ -40,19 +40,24 @@ pub(super) fn set_up(
     let mut clock = StageClock::new(control);
     let gate = Gate::find(&model.original, &request.gate)?;
     control.stage(Stage::Mesh, 0.01, "mesh put in the mould's frame");
-    let in_frame = canonical(&model.original, &gate.to_mould);
+    let lattice = canonical(&model.original, &gate.to_mould);
     let crossings = model.report.crossings.as_ref().map_or(0, |c| c.pairs);
-    // In the frame, so that a turned model is worked on as finely as one that was not.
-    let deviation = request.resolution.deviation.unwrap_or_else(|| default_deviation(&in_frame));
-    let working = decimate(&in_frame, deviation, crossings)?;
-    let edge = planning_edge(&working.mesh, request)?;
+    // From the lattice, so that a turned model is worked on as finely as one that was not.
+    let deviation = match request.resolution.deviation {
+        Some(deviation) => deviation,
+        None => default_deviation(&lattice.to_mm(lattice.mesh.clone())),
+    };
+    let working = decimate(&lattice.mesh, deviation / lattice.step, crossings)?;
+    let edge = planning_edge(&working.mesh, lattice.step, request)?;
     control.check()?;
-    let planning = planning_mesh(&working.mesh, edge)?;
+    let planning = lattice.to_mm(planning_mesh(&working.mesh, edge)?);
+    let deviation = working.deviation * lattice.step;
+    let working = lattice.to_mm(working.mesh);
     clock.lap("mesh");
     control.check()?;
 
     control.stage(Stage::Body, 0.05, "mould body");
-    let body = MouldBody::new(&working.mesh, &request.mould)?;
+    let body = MouldBody::new(&working, &request.mould)?;
     let allowed_strain = allowed_strain(&planning, &body, request);
     clock.lap("body");
 
@@ -78,8 +83,8 @@ pub(super) fn set_up(
     clock.lap("girth");
     let figures = Figures {
         model_triangles: model.original.faces.len() as u64,
-        working_triangles: working.mesh.faces.len() as u64,
-        working_deviation: working.deviation,
+        working_triangles: working.faces.len() as u64,
+        working_deviation: deviation,
         planning_vertices: graph.vertex_count() as u64,
         planning_edge: graph.mean_edge(),
         genus: bridges.genus,
@@ -109,12 +114,17 @@ impl<'a, 'b> StageClock<'a, 'b> {
     }
 }
 
-fn planning_edge(working: &TriangleMesh, request: &PlanRequest) -> Result<f64, PlanError> {
-    let longest = working.longest_side();
+/// Edge of the planning mesh in lattice units; `step` is one of them, mm.
+fn planning_edge(
+    working: &TriangleMesh,
+    step: f64,
+    request: &PlanRequest,
+) -> Result<f64, PlanError> {
+    let longest = step * working.longest_side();
     match request.resolution.planning_edge {
         None => Ok((working.area() / (PLANNING_VERTICES * 0.75f64.sqrt())).sqrt()),
         Some(edge) if edge.is_finite() && edge >= 0.004 * longest && edge <= 0.2 * longest => {
-            Ok(edge)
+            Ok(edge / step)
         }
         Some(edge) => {
             Err(PlanError::PlanningEdge { edge, low: 0.004 * longest, high: 0.2 * longest })

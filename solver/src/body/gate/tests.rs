@@ -154,7 +154,7 @@ fn turned_models_come_to_the_same_frame() {
 #[test]
 fn turned_boxes_look_the_same_in_their_frames() {
     let mesh = cuboid([40.0, 30.0, 20.0]);
-    let sorted = |mesh: &TriangleMesh, pose: &Isometry3<f64>| canonical(mesh, pose).positions;
+    let sorted = |mesh: &TriangleMesh, pose: &Isometry3<f64>| canonical(mesh, pose).mesh.positions;
     let home = sorted(&mesh, &found(&mesh, &UP).to_mould);
     for motion in motions() {
         let choice = GateChoice::LowestFlat { up: motion * Vector::z() };
