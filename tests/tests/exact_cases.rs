@@ -6,7 +6,7 @@
 
 mod job;
 
-use std::f64::consts::{FRAC_PI_2, PI, TAU};
+use std::f64::consts::{PI, TAU};
 
 use job::{STRAIN, across_bridges, assert_releases, exterior, faults, limit, plan, thin_blanket};
 use slitwright_solver::body::{GateChoice, MouldShape};
@@ -44,21 +44,26 @@ fn widest_section_on_the_gate_needs_no_cut() {
     }
 }
 
-/// A slit of length s from the gate lengthens the gate's ring, of perimeter p, by its two lips:
-/// (p + 2 s)(1 + e) = 2 pi r, the sphere's girth.
+/// A slit of length s from a gate of perimeter p lengthens the gate's ring by its two lips, to about
+/// p + 2 s; opened until (p + 2 s)(1 + e) = 2 pi r, the sphere comes out. The ring does not follow
+/// the corner between gate and slit, though: pulled taut it cuts across, and the exact length is
+/// that of the taut string, a little more. For a gate of 3 mm under a ball of 30 mm it is 3 % more.
 #[test]
 fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
-    let (radius, gate) = (30.0, 9.0);
-    let exact = (TAU * radius / (1.0 + STRAIN) - TAU * gate) / 2.0;
-    let (mut errors, mut wrong) = (Vec::new(), Vec::new());
-    for (edge, tolerance) in [(7.0, 0.12), (5.5, 0.08), (4.2, 0.05)] {
+    let (radius, gate) = (30.0, 3.0);
+    let about = (TAU * radius / (1.0 + STRAIN) - TAU * gate) / 2.0;
+    let exact = radius * (top_of_cut(radius, gate, STRAIN) - (gate / radius).asin());
+    assert!(exact > about && exact < 1.04 * about, "{exact} {about}");
+    let mut wrong = Vec::new();
+    for (edge, tolerance) in [(7.0, 0.08), (5.5, 0.06), (4.5, 0.05)] {
         let name = format!("sphere, edge {edge}");
-        let plan = plan(&name, sphere_on_gate(radius, gate, 1.2), &thin_blanket(Some(edge)));
-        let error = (plan.total_length / exact - 1.0).abs();
+        let mut request = thin_blanket(Some(edge));
+        request.budget.target_gap = 0.2;
+        let plan = plan(&name, sphere_on_gate(radius, gate, 1.2), &request);
+        let error = plan.total_length / exact - 1.0;
         println!("  exact {exact:.2} mm, off by {:.1} %", 100.0 * error);
-        errors.push(error);
         wrong.extend(faults(&plan).into_iter().map(|f| format!("{name}: {f}")));
-        if error > tolerance {
+        if error.abs() > tolerance {
             wrong.push(format!("{name}: {:.2} mm for {exact:.2} mm", plan.total_length));
         }
         if plan.lower_bound > exact * (1.0 + tolerance) {
@@ -66,7 +71,6 @@ fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
-    assert!(errors[2] < errors[0], "refining must help: {errors:?}");
 }
 
 /// Polar angle, from the rod's axis, up to which the ball has to be cut.
@@ -104,8 +108,8 @@ fn top_of_cut(ball: f64, rod: f64, strain: f64) -> f64 {
         shortest
     };
     let wanted = TAU * ball / (1.0 + strain);
-    let (mut low, mut high) = (circle + 1e-6, FRAC_PI_2);
-    assert!(ring(low) < wanted && ring(high) > wanted, "no such angle below the ball's equator");
+    let (mut low, mut high) = (circle + 1e-6, 0.9 * PI);
+    assert!(ring(low) < wanted && ring(high) > wanted, "no such angle");
     for _ in 0..30 {
         let middle = 0.5 * (low + high);
         if ring(middle) < wanted { low = middle } else { high = middle }
@@ -135,11 +139,13 @@ fn ball_on_a_rod_is_cut_along_the_rod_and_up_the_ball() {
     let f = top_of_cut(ball, rod, STRAIN);
     let exact = rod_length + ball * (f - (rod / ball).asin());
     let centre = rod_length + (ball * ball - rod * rod).sqrt();
-    let (mut errors, mut wrong) = (Vec::new(), Vec::new());
-    for (edge, tolerance) in [(6.0, 0.10), (5.0, 0.07), (4.0, 0.05)] {
+    let mut wrong = Vec::new();
+    for (edge, tolerance) in [(6.0, 0.04), (5.0, 0.03), (4.0, 0.02)] {
         let mesh = ball_on_rod(ball, rod, rod_length, 1.2);
         let name = format!("ball on a rod, edge {edge}");
-        let plan = plan(&name, mesh, &thin_blanket(Some(edge)));
+        let mut request = thin_blanket(Some(edge));
+        request.budget.target_gap = 0.2;
+        let plan = plan(&name, mesh, &request);
         let error = (plan.total_length / exact - 1.0).abs();
         let top = plan.cuts.iter().flat_map(|c| c.branches.iter().flatten()).map(|p| p.z);
         let top = top.fold(f64::NEG_INFINITY, f64::max);
@@ -150,7 +156,6 @@ fn ball_on_a_rod_is_cut_along_the_rod_and_up_the_ball() {
             reached.to_degrees(),
             f.to_degrees()
         );
-        errors.push(error);
         wrong.extend(faults(&plan).into_iter().map(|f| format!("{name}: {f}")));
         let kinds: Vec<CutKind> = plan.cuts.iter().map(|c| c.kind).collect();
         if kinds != [CutKind::FromGate] {
@@ -161,7 +166,6 @@ fn ball_on_a_rod_is_cut_along_the_rod_and_up_the_ball() {
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
-    assert!(errors[2] < errors[0], "refining must help: {errors:?}");
 }
 
 /// A ring, lying (a sprue underneath) or standing (a sprue at its rim): the rubber in its hole is a

@@ -283,7 +283,7 @@ fn turn_of(angles: impl Iterator<Item = f64>) -> f64 {
 }
 
 /// Distance between two places of a shape, in its own coordinates, on a surface of a given size.
-type Distance = dyn Fn(&Value, [f64; 2], [f64; 2], f64) -> f64;
+type Distance<'a> = dyn Fn(&Value, [f64; 2], [f64; 2], f64) -> f64 + 'a;
 
 /// A surface with known distances: coordinates to a point, a point back to coordinates, and the
 /// distance between two pairs of coordinates.
@@ -293,7 +293,7 @@ struct Surface<'a> {
     place: &'a dyn Fn(&Value, [f64; 2]) -> Point,
     read: &'a dyn Fn(&Value, Point) -> [f64; 2],
     /// Of the straight line that turns by the given angle round the axis.
-    distance: &'a Distance,
+    distance: &'a Distance<'a>,
     /// Which coordinate is the angle round the axis.
     around: usize,
     /// Coarse and fine mesh for a case, the vertices on the surface.

@@ -8,6 +8,9 @@ use nalgebra::{Isometry3, Matrix3, Rotation3, Translation3, UnitQuaternion};
 
 use crate::mesh::{FaceId, LatticeMesh, Point, TriangleMesh, Vector, canonical};
 
+/// Distance from the axis, height and edge lengths of a vertex, in steps.
+type Rank = (i64, i64, Vec<i64>);
+
 /// Moments smaller than this share of what they could be are taken as nought.
 const NOUGHT: f64 = 1e-4;
 /// Most directions tried for a symmetric mesh.
@@ -125,7 +128,7 @@ impl Axes {
                 edges[a].push(rank((model.positions[b] - model.positions[a]).norm()));
             }
         }
-        let mut ranked: Vec<((i64, i64, Vec<i64>), f64)> = model
+        let mut ranked: Vec<(Rank, f64)> = model
             .positions
             .iter()
             .zip(edges)

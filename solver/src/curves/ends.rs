@@ -31,30 +31,30 @@ pub(super) fn free_ends(cuts: &[CutCurves]) -> Vec<FreeEnd> {
     ends
 }
 
-/// Rows that the cuts and the fixed curves together miss, with the share that is missing.
+/// Rows that the cuts and the rims of bridges together miss, with the share that is missing.
 pub(super) fn missed(
     rows: &CurveRows<'_>,
     cuts: &[CutCurves],
-    fixed: &[CutCurves],
+    rims: &[CutCurves],
 ) -> Vec<(usize, f64)> {
-    let all: Vec<Contribution> = cuts
-        .iter()
-        .chain(fixed)
-        .flat_map(|c| &c.chains)
-        .map(|chain| rows.contribution(&chain.points))
-        .collect();
+    let of = |curves: &[CutCurves], is_rim: bool| -> Vec<Contribution> {
+        let chains = curves.iter().flat_map(|c| &c.chains);
+        chains.map(|chain| rows.contribution(&chain.points, is_rim)).collect()
+    };
+    let mut all = of(cuts, false);
+    all.extend(of(rims, true));
     rows.missed(&all, TOLERANCE)
 }
 
 /// Lengthen free ends, a step at a time where it helps most, until every row is met and no cut is
 /// shorter than `least_cut` mm. Returns the number of rows that stay missed.
 ///
-/// `fixed` are curves that count towards rows but are not changed.
+/// `rims` count towards rows but are not changed.
 pub(super) fn lengthen_ends(
     graph: &PlanningGraph,
     rows: &CurveRows<'_>,
     cuts: &mut [CutCurves],
-    fixed: &[CutCurves],
+    rims: &[CutCurves],
     least_cut: f64,
 ) -> usize {
     let ends = free_ends(cuts);
@@ -67,7 +67,7 @@ pub(super) fn lengthen_ends(
             end.set(cuts, longer);
         }
     }
-    let mut open = missed(rows, cuts, fixed);
+    let mut open = missed(rows, cuts, rims);
     let mut budget = 24 * ends.len();
     while !open.is_empty() && budget > 0 {
         budget -= 1;
@@ -75,7 +75,7 @@ pub(super) fn lengthen_ends(
         for &end in &ends {
             let old = end.points(cuts).to_vec();
             end.set(cuts, lengthen(graph, &old, end.at_start, step));
-            let now = total(&missed(rows, cuts, fixed));
+            let now = total(&missed(rows, cuts, rims));
             let longer = end.points(cuts).to_vec();
             end.set(cuts, old);
             if best.as_ref().is_none_or(|(least, _, _)| now < *least) {
@@ -85,7 +85,7 @@ pub(super) fn lengthen_ends(
         match best {
             Some((now, end, longer)) if now < total(&open) - 1e-9 => {
                 end.set(cuts, longer);
-                open = missed(rows, cuts, fixed);
+                open = missed(rows, cuts, rims);
             }
             _ => break,
         }

@@ -110,7 +110,7 @@ impl<'a> Finisher<'a> {
         let contributions: Vec<_> = cuts
             .iter()
             .flat_map(|c| &c.chains)
-            .map(|chain| self.rows.contribution(&chain.points))
+            .map(|chain| self.rows.contribution(&chain.points, false))
             .collect();
         self.rows.openings(&contributions)
     }

@@ -105,8 +105,8 @@ impl<'a> CurveRows<'a> {
         self.rows.is_empty()
     }
 
-    /// What a curve does for every row.
-    pub fn contribution(&self, points: &[CurvePoint]) -> Contribution {
+    /// What a curve does for every row. The rim of a bridge opens the way to no bridge.
+    pub fn contribution(&self, points: &[CurvePoint], is_rim: bool) -> Contribution {
         let samples: Vec<([u32; 3], [f64; 3])> = points.iter().map(|p| self.weights(p)).collect();
         let at = |ring: usize, k: usize| {
             let (corners, weights) = &samples[k];
@@ -129,6 +129,7 @@ impl<'a> CurveRows<'a> {
                 let (low, high) = match row.kind {
                     RowKind::StripBeyond => (0.0, row.depth),
                     RowKind::StripBefore => (-row.depth, 0.0),
+                    RowKind::BridgeOpening if is_rim => return 0.0,
                     RowKind::BridgeOpening => (f64::EPSILON, row.depth),
                     RowKind::Crossing => return 0.0,
                 };

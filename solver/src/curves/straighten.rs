@@ -6,7 +6,7 @@
 
 use super::ends::lengthen_ends;
 use super::measure::{Contribution, CurveRows};
-use super::path::{CutCurves, straighten_chain, straighten_fixed, way_points};
+use super::path::{CutCurve, CutCurves, straighten_chain, straighten_fixed, way_points};
 use crate::girth::PlanningGraph;
 use crate::mesh::CurvePoint;
 
@@ -44,24 +44,30 @@ fn straighten_all(
     rims: &mut [CutCurves],
     may_lose: f64,
 ) {
-    let mut all: Vec<&mut super::path::CutCurve> =
-        rims.iter_mut().chain(cuts.iter_mut()).flat_map(|c| &mut c.chains).collect();
-    let mut done: Vec<Contribution> = all.iter().map(|c| rows.contribution(&c.points)).collect();
+    let mut all: Vec<(bool, &mut CutCurve)> = rims
+        .iter_mut()
+        .map(|c| (true, c))
+        .chain(cuts.iter_mut().map(|c| (false, c)))
+        .flat_map(|(is_rim, c)| c.chains.iter_mut().map(move |chain| (is_rim, chain)))
+        .collect();
+    let mut done: Vec<Contribution> =
+        all.iter().map(|(is_rim, c)| rows.contribution(&c.points, *is_rim)).collect();
     for k in 0..all.len() {
+        let is_rim = all[k].0;
         // Shares lost on the way add up, so each chain may lose its part only.
         let accepts = |points: &[CurvePoint]| {
             let mut tried = done.clone();
-            tried[k] = rows.contribution(points);
+            tried[k] = rows.contribution(points, is_rim);
             let worst = rows.missed(&tried, 0.0).into_iter().map(|m| m.1).fold(0.0, f64::max);
             let before = rows.missed(&done, 0.0).into_iter().map(|m| m.1).fold(0.0, f64::max);
             worst <= before.max(may_lose)
         };
-        let whole = straighten_chain(graph, &all[k].way);
+        let whole = straighten_chain(graph, &all[k].1.way);
         let points = if accepts(&whole) {
             whole
         } else {
-            let mut pieces = vec![all[k].way.clone()];
-            let mut best = all[k].points.clone();
+            let mut pieces = vec![all[k].1.way.clone()];
+            let mut best = all[k].1.points.clone();
             // Halve until the joined halves are accepted; single edges are as they were.
             while pieces.iter().any(|p| p.len() > 2) {
                 pieces = pieces.iter().flat_map(|p| halves(p)).collect();
@@ -73,8 +79,8 @@ fn straighten_all(
             }
             best
         };
-        done[k] = rows.contribution(&points);
-        all[k].points = points;
+        done[k] = rows.contribution(&points, is_rim);
+        all[k].1.points = points;
     }
 }
 

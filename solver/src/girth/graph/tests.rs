@@ -34,7 +34,8 @@ fn errors_of_circles(mesh: TriangleMesh, radius: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Every circle within 3 %, and their mean within 1 %, on even triangles and on remeshed ones.
+/// Every circle within 3.5 %, and their mean within 1 %: on balls divided from an icosahedron, whose
+/// triangles differ by a sixth in size, and on remeshed ones.
 #[test]
 fn rings_on_a_sphere_are_as_long_as_their_circles() {
     let radius = 30.0;
@@ -53,7 +54,7 @@ fn rings_on_a_sphere_are_as_long_as_their_circles() {
             .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &e| (l.min(e), h.max(e)));
         let words = format!("{name}: mean {mean:+.4}, from {low:+.4} to {high:+.4}");
         println!("{words}");
-        if mean.abs() > 0.01 || low < -0.03 || high > 0.03 {
+        if mean.abs() > 0.01 || low < -0.035 || high > 0.035 {
             wrong.push(words);
         }
     }
