@@ -47,18 +47,21 @@ fn widest_section_on_the_gate_needs_no_cut() {
 /// A slit of length s from a gate of perimeter p lengthens the gate's ring by its two lips, to about
 /// p + 2 s; opened until (p + 2 s)(1 + e) = 2 pi r, the sphere comes out. The ring does not follow
 /// the corner between gate and slit, though: pulled taut it cuts across, and the exact length is
-/// that of the taut string, a little more. For a gate of 3 mm under a ball of 30 mm it is 3 % more.
+/// that of the taut string, a little more. For a gate of 5 mm under a ball of 30 mm it is 6 % more.
 #[test]
 fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
-    let (radius, gate) = (30.0, 3.0);
+    let (radius, gate) = (30.0, 5.0);
     let about = (TAU * radius / (1.0 + STRAIN) - TAU * gate) / 2.0;
     let exact = radius * (top_of_cut(radius, gate, STRAIN) - (gate / radius).asin());
-    assert!(exact > about && exact < 1.04 * about, "{exact} {about}");
+    assert!(exact > about && exact < 1.07 * about, "{exact} {about}");
     let mut wrong = Vec::new();
-    for (edge, tolerance) in [(7.0, 0.08), (5.5, 0.06), (4.5, 0.05)] {
+    for (edge, tolerance) in [(6.0, 0.08), (5.0, 0.06), (4.0, 0.05)] {
         let name = format!("sphere, edge {edge}");
         let mut request = thin_blanket(Some(edge));
         request.budget.target_gap = 0.2;
+        // Too small a flat to be taken for a foot unasked.
+        request.gate =
+            GateChoice::Patch { centre: Point::origin(), radius: gate + 0.1 };
         let plan = plan(&name, sphere_on_gate(radius, gate, 1.2), &request);
         let error = plan.total_length / exact - 1.0;
         println!("  exact {exact:.2} mm, off by {:.1} %", 100.0 * error);

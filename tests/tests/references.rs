@@ -121,8 +121,7 @@ fn relaxations_of_covers_agree_with_scipy() {
                 for members in some {
                     pool.push(cover_row(members));
                 }
-                relaxation.take_rows(&pool);
-                let relaxed = relaxation.solve().expect("feasible");
+                let relaxed = relaxation.solve(&pool).expect("feasible");
                 assert!(relaxed.bound >= last - 1e-7, "{name}: {} after {last}", relaxed.bound);
                 last = relaxed.bound;
                 let cost: f64 = relaxed.cut.iter().zip(&costs).map(|(x, c)| x * c).sum();

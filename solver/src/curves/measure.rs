@@ -54,7 +54,7 @@ impl<'a> CurveRows<'a> {
         let graph = self.graph;
         let fresh: Vec<Vec<f32>> = pool.rings[self.field_of_ring.len()..]
             .par_iter()
-            .map(|ring| signed_distance(graph, ring))
+            .map(|ring| signed_distance(graph, ring, f64::INFINITY))
             .collect();
         for field in fresh {
             self.field_of_ring.push(self.fields.len() as u32);

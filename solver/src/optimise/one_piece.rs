@@ -26,40 +26,58 @@ pub struct Neck {
 /// The way round along the cuts counts as long above this many times the way across.
 const ROUND_OVER_ACROSS: f64 = 3.0;
 
-/// Whether the cuts, with all of the gate taken as one place and each fixed loop as one place,
-/// close no ring.
-pub fn is_forest(graph: &PlanningGraph, cut: &CutSet, fixed: &[u32]) -> bool {
-    let n = graph.vertex_count();
-    let mut up: Vec<u32> = (0..=n as u32).collect();
-    fn top(up: &mut [u32], mut v: u32) -> u32 {
-        while up[v as usize] != v {
-            up[v as usize] = up[up[v as usize] as usize];
-            v = up[v as usize];
+/// Which vertices are joined by cuts, with all of the gate taken as one place and each fixed loop
+/// as one place.
+#[derive(Clone)]
+pub struct Places<'a> {
+    graph: &'a PlanningGraph,
+    up: Vec<u32>,
+}
+
+impl<'a> Places<'a> {
+    /// Gate and fixed loops alone.
+    pub fn new(graph: &'a PlanningGraph, fixed: &[u32]) -> Self {
+        let board = graph.vertex_count() as u32;
+        let up = (0..=board)
+            .map(|v| if graph.is_gate.get(v as usize) == Some(&true) { board } else { v })
+            .collect();
+        let mut places = Self { graph, up };
+        for &e in fixed {
+            places.join(e);
+        }
+        places
+    }
+
+    fn top(&mut self, mut v: u32) -> u32 {
+        while self.up[v as usize] != v {
+            self.up[v as usize] = self.up[self.up[v as usize] as usize];
+            v = self.up[v as usize];
         }
         v
     }
-    let board = n as u32;
-    for v in 0..n as u32 {
-        if graph.is_gate[v as usize] {
-            up[v as usize] = board;
-        }
+
+    /// Whether cutting an edge would join two places that are joined already: it closes a ring.
+    pub fn closes(&mut self, edge: u32) -> bool {
+        let [a, b] = self.graph.edges[edge as usize].ends.map(|v| self.top(v));
+        a == b
     }
-    for &e in fixed {
-        let [a, b] = graph.edges[e as usize].ends.map(|v| top(&mut up, v));
-        up[a as usize] = b;
+
+    /// Cut an edge; false if that closes a ring.
+    pub fn join(&mut self, edge: u32) -> bool {
+        let [a, b] = self.graph.edges[edge as usize].ends.map(|v| self.top(v));
+        self.up[a as usize] = b;
+        a != b
     }
-    for &e in cut.edges() {
-        let ends = graph.edges[e as usize].ends;
-        if ends.iter().all(|&v| graph.is_gate[v as usize]) || fixed.contains(&e) {
-            continue;
-        }
-        let [a, b] = ends.map(|v| top(&mut up, v));
-        if a == b {
-            return false;
-        }
-        up[a as usize] = b;
-    }
-    true
+}
+
+/// Whether the cuts, with all of the gate taken as one place and each fixed loop as one place,
+/// close no ring.
+pub fn is_forest(graph: &PlanningGraph, cut: &CutSet, fixed: &[u32]) -> bool {
+    let mut places = Places::new(graph, fixed);
+    cut.edges().iter().all(|&e| {
+        let in_gate = graph.edges[e as usize].ends.iter().all(|&v| graph.is_gate[v as usize]);
+        in_gate || fixed.contains(&e) || places.join(e)
+    })
 }
 
 /// Necks narrower than `limit` mm, narrowest first, one for each pair of separate cuts and one

@@ -12,7 +12,7 @@ use rand_chacha::ChaCha8Rng;
 
 use super::cut_set::CutSet;
 use super::integer::{IntegerLimits, solve_cover};
-use super::one_piece::{is_forest, necks};
+use super::one_piece::{Places, is_forest, necks};
 use super::rows::{ROW_TOLERANCE, RowPool};
 use super::search::SearchSettings;
 use crate::girth::PlanningGraph;
@@ -26,8 +26,6 @@ pub struct Builder<'a> {
     graph: &'a PlanningGraph,
     pool: &'a RowPool,
     settings: &'a SearchSettings,
-    /// Deepest vertex beyond each ring of the pool.
-    deepest: &'a [u32],
 }
 
 impl<'a> Builder<'a> {
@@ -36,9 +34,8 @@ impl<'a> Builder<'a> {
         graph: &'a PlanningGraph,
         pool: &'a RowPool,
         settings: &'a SearchSettings,
-        deepest: &'a [u32],
     ) -> Self {
-        Self { graph, pool, settings, deepest }
+        Self { graph, pool, settings }
     }
 
     /// Cost of a set, mm.
@@ -67,13 +64,19 @@ impl<'a> Builder<'a> {
         self.activity(cut).iter().all(|&a| a >= 1.0 - ROW_TOLERANCE)
     }
 
-    /// Add ways from the cuts (or the gate) to what is not met yet, until every row is met.
+    /// Add ways from the cuts (or the gate) to what is not met yet, until every row is met. What is
+    /// added closes no ring.
     ///
     /// `guide` scales the cost of each edge: low where the relaxation likes to cut.
     pub fn complete(&self, cut: &CutSet, guide: &[f64], random: &mut ChaCha8Rng) -> Option<CutSet> {
         let mut edges: Vec<u32> = cut.edges().to_vec();
         let mut activity = self.activity(cut);
-        for _ in 0..self.pool.rows.len() {
+        let mut places = Places::new(self.graph, &self.settings.fixed);
+        for &e in &edges {
+            places.join(e);
+        }
+        // Every way adds an edge, so this ends.
+        loop {
             // The row missed most; among equals the one whose far side is smallest, since a way
             // to its depth meets those round it too.
             let Some(row) = (0..activity.len())
@@ -82,20 +85,20 @@ impl<'a> Builder<'a> {
             else {
                 return Some(CutSet::new(edges));
             };
-            let way = self.way_to_row(&edges, row, &activity, guide, random)?;
-            if way.is_empty() {
+            let way = self.way_to_row(&edges, row, &activity, guide, &mut places, random)?;
+            if way.iter().all(|e| edges.contains(e)) {
                 return None;
             }
             for e in way {
                 if !edges.contains(&e) {
                     edges.push(e);
+                    places.join(e);
                     for &(r, c) in self.pool.rows_of(e) {
                         activity[r as usize] += c;
                     }
                 }
             }
         }
-        activity.iter().all(|&a| a >= 1.0 - ROW_TOLERANCE).then(|| CutSet::new(edges))
     }
 
     fn ways_from(&self, start: &[u32], guide: &[f64]) -> Ways {
@@ -118,6 +121,7 @@ impl<'a> Builder<'a> {
         row: usize,
         activity: &[f64],
         guide: &[f64],
+        places: &mut Places<'_>,
         random: &mut ChaCha8Rng,
     ) -> Option<Vec<u32>> {
         let terms = &self.pool.rows[row].terms;
@@ -126,7 +130,7 @@ impl<'a> Builder<'a> {
                 let (edge, _) = terms[random.random_range(0..terms.len())];
                 self.graph.edges[edge as usize].ends[random.random_range(0..2)]
             }
-            _ => self.deepest[self.pool.rows[row].origin as usize],
+            _ => self.pool.deepest[self.pool.rows[row].origin as usize],
         };
         let mut start: Vec<u32> = edges
             .iter()
@@ -151,7 +155,7 @@ impl<'a> Builder<'a> {
         // The goal is on a cut already: go to the cheapest edge that helps.
         let mut best: Option<(f64, Vec<u32>)> = None;
         for &(e, c) in terms {
-            if edges.contains(&e) {
+            if edges.contains(&e) || places.closes(e) {
                 continue;
             }
             let [a, b] = self.graph.edges[e as usize].ends;

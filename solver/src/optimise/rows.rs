@@ -18,6 +18,11 @@
 //! (2 pi r / (1 + e) - p) / 2, where crossing rows alone give less than a third of it in the
 //! linear relaxation.
 
+use std::cmp::Ordering;
+
+use rayon::prelude::*;
+
+use super::separation::membership;
 use crate::girth::paths::ways;
 use crate::girth::{PlanningGraph, Ring};
 
@@ -54,6 +59,8 @@ pub struct RowPool {
     pub rows: Vec<Row>,
     /// The rings they come from.
     pub rings: Vec<Ring>,
+    /// The vertex beyond each ring that lies deepest, by stretched distance from it.
+    pub deepest: Vec<u32>,
     by_edge: Vec<Vec<(u32, f64)>>,
     known: std::collections::HashSet<Vec<u32>>,
 }
@@ -64,29 +71,31 @@ impl RowPool {
         Self { by_edge: vec![Vec::new(); edge_count], ..Self::default() }
     }
 
+    /// Whether a ring is in the pool.
+    pub fn knows(&self, ring: &Ring) -> bool {
+        self.known.contains(&ring.outline)
+    }
+
     /// Add the rows of a tight ring, unless the ring is known. Tells whether it was new.
     pub fn add_ring(&mut self, graph: &PlanningGraph, ring: Ring) -> bool {
-        if !self.known.insert(ring.outline.clone()) {
-            return false;
+        self.add_rings(graph, vec![ring]) > 0
+    }
+
+    /// Add the rows of tight rings, those that are not known yet. Returns how many were new.
+    pub fn add_rings(&mut self, graph: &PlanningGraph, rings: Vec<Ring>) -> usize {
+        let new: Vec<Ring> =
+            rings.into_iter().filter(|ring| self.known.insert(ring.outline.clone())).collect();
+        let made: Vec<RingRows> = new.par_iter().map(|ring| RingRows::new(graph, ring)).collect();
+        let count = new.len();
+        for (ring, made) in new.into_iter().zip(made) {
+            let origin = self.rings.len() as u32;
+            for (kind, depth, terms) in made.rows {
+                self.push(Row { kind, terms, origin, depth });
+            }
+            self.deepest.push(made.deepest);
+            self.rings.push(ring);
         }
-        let origin = self.rings.len() as u32;
-        let crossing = ring.outline.iter().map(|&e| (e, 1.0)).collect();
-        self.push(Row { kind: RowKind::Crossing, terms: crossing, origin, depth: 0.0 });
-        let depth = 0.5 * ring.shortfall();
-        let mut beyond = vec![false; graph.vertex_count()];
-        for &v in &ring.beyond {
-            beyond[v as usize] = true;
-        }
-        let terms = strip(graph, &ring.outline, |v| beyond[v as usize], depth);
-        self.push(Row { kind: RowKind::StripBeyond, terms, origin, depth });
-        let to_gate = distance_to_gate(graph, &ring.outline, &beyond);
-        let depth = depth.min(to_gate);
-        if depth > 0.25 * graph.mean_edge() {
-            let terms = strip(graph, &ring.outline, |v| !beyond[v as usize], depth);
-            self.push(Row { kind: RowKind::StripBefore, terms, origin, depth });
-        }
-        self.rings.push(ring);
-        true
+        count
     }
 
     /// Add a row that comes from no ring.
@@ -115,6 +124,43 @@ impl RowPool {
     }
 }
 
+/// What the pool makes of one ring.
+struct RingRows {
+    /// Kind, depth and terms.
+    rows: Vec<(RowKind, f64, Vec<(u32, f64)>)>,
+    deepest: u32,
+}
+
+impl RingRows {
+    fn new(graph: &PlanningGraph, ring: &Ring) -> Self {
+        let crossing = ring.outline.iter().map(|&e| (e, 1.0)).collect();
+        let mut rows = vec![(RowKind::Crossing, 0.0, crossing)];
+        let depth = 0.5 * ring.shortfall();
+        let beyond = membership(graph.vertex_count(), &ring.beyond);
+        let far = |v: u32| beyond[v as usize];
+        let near = |v: u32| !beyond[v as usize];
+        let distance = distance_from_ring(graph, &ring.outline, &far, f64::INFINITY);
+        rows.push((RowKind::StripBeyond, depth, strip(graph, &distance, far, depth)));
+        let deepest = ring.beyond.iter().copied().max_by(|&a, &b| {
+            let finite = |v: u32| Some(distance[v as usize]).filter(|d| d.is_finite());
+            finite(a).partial_cmp(&finite(b)).unwrap_or(Ordering::Equal).then(b.cmp(&a))
+        });
+        // No further than the gate: a ring cannot be led round the end of a cut that is open to it.
+        let distance = distance_from_ring(graph, &ring.outline, &near, depth);
+        let to_gate = distance
+            .iter()
+            .zip(&graph.is_gate)
+            .filter(|(_, gate)| **gate)
+            .map(|(&d, _)| d)
+            .fold(f64::INFINITY, f64::min);
+        let depth = depth.min(to_gate);
+        if depth > 0.25 * graph.mean_edge() {
+            rows.push((RowKind::StripBefore, depth, strip(graph, &distance, near, depth)));
+        }
+        Self { rows, deepest: deepest.unwrap_or(0) }
+    }
+}
+
 /// Rows are met within this.
 pub const ROW_TOLERANCE: f64 = 1e-7;
 
@@ -128,14 +174,12 @@ pub(crate) fn stretch_at(graph: &PlanningGraph, vertex: u32) -> f64 {
     1.0 + graph.allowed_strain[vertex as usize]
 }
 
-/// Signed stretched distance (mm) of every vertex from a ring: positive beyond it.
-pub(crate) fn signed_distance(graph: &PlanningGraph, ring: &Ring) -> Vec<f32> {
-    let mut beyond = vec![false; graph.vertex_count()];
-    for &v in &ring.beyond {
-        beyond[v as usize] = true;
-    }
-    let far = distance_from_ring(graph, &ring.outline, &|v| beyond[v as usize], f64::INFINITY);
-    let near = distance_from_ring(graph, &ring.outline, &|v| !beyond[v as usize], f64::INFINITY);
+/// Signed stretched distance (mm) of every vertex from a ring: positive beyond it, infinite where
+/// the distance is above `limit`.
+pub(crate) fn signed_distance(graph: &PlanningGraph, ring: &Ring, limit: f64) -> Vec<f32> {
+    let beyond = membership(graph.vertex_count(), &ring.beyond);
+    let far = distance_from_ring(graph, &ring.outline, &|v| beyond[v as usize], limit);
+    let near = distance_from_ring(graph, &ring.outline, &|v| !beyond[v as usize], limit);
     (0..beyond.len()).map(|v| if beyond[v] { far[v] as f32 } else { -near[v] as f32 }).collect()
 }
 
@@ -153,23 +197,15 @@ fn distance_from_ring(
     ways(graph, starts, |e, to| side(to).then(|| stretched(graph, e)), limit).distance
 }
 
-fn distance_to_gate(graph: &PlanningGraph, outline: &[u32], beyond: &[bool]) -> f64 {
-    let distance = distance_from_ring(graph, outline, &|v| !beyond[v as usize], f64::INFINITY);
-    (0..graph.vertex_count())
-        .filter(|&v| graph.is_gate[v])
-        .map(|v| distance[v])
-        .fold(f64::INFINITY, f64::min)
-}
-
 /// Terms of a strip row of stretched width `depth` on one side of a ring: for each edge the
-/// stretched length of it that lies in the strip, over `depth`, at most one.
+/// stretched length of it that lies in the strip, over `depth`, at most one. `distance` is that of
+/// every vertex from the ring on that side.
 fn strip(
     graph: &PlanningGraph,
-    outline: &[u32],
+    distance: &[f64],
     side: impl Fn(u32) -> bool,
     depth: f64,
 ) -> Vec<(u32, f64)> {
-    let distance = distance_from_ring(graph, outline, &side, depth);
     let mut terms = Vec::new();
     let depth_floor = depth.max(1e-9);
     for (index, edge) in graph.edges.iter().enumerate() {

@@ -8,8 +8,9 @@
 
 use std::num::NonZeroU32;
 
-use rand::SeedableRng;
+use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use rayon::prelude::*;
 
 use super::cut_set::CutSet;
 use super::primal::{Builder, Draft};
@@ -18,8 +19,7 @@ use super::rows::{ROW_TOLERANCE, RowPool};
 use super::separation::{Crossing, Separator};
 use super::settle::{Settling, add_rings};
 use crate::control::{Control, Progress, Stage};
-use crate::girth::paths::distances;
-use crate::girth::{PlanningGraph, Ring};
+use crate::girth::Ring;
 use crate::plan::StopReason;
 
 /// What the search is told.
@@ -53,7 +53,9 @@ pub enum SearchError {
 }
 
 /// Primal steps a round.
-const STEPS: usize = 60;
+const STEPS: usize = 30;
+/// Variations tried in each step, side by side.
+const AT_ONCE: usize = 4;
 /// Rings asked of the separator a round.
 pub(super) const RINGS: usize = 40;
 /// Targets looked at for the relaxation's own solution, twice a round.
@@ -87,6 +89,8 @@ pub struct Search<'s, 'g> {
     /// The plan that is cheapest once drawn straight, and that cost, mm.
     top: Option<(f64, CutSet)>,
     bound: f64,
+    /// The last relaxation's solution.
+    guide: Vec<f64>,
     rounds: u32,
     idle: u32,
     sample: usize,
@@ -116,6 +120,7 @@ impl<'s, 'g> Search<'s, 'g> {
             best: None,
             top: None,
             bound: 0.0,
+            guide: Vec::new(),
             rounds: 0,
             idle: 0,
             sample: 0,
@@ -139,11 +144,10 @@ impl<'s, 'g> Search<'s, 'g> {
         let last = self.rounds + rounds;
         loop {
             self.rounds += 1;
-            self.relaxation.take_rows(&self.pool);
-            let relaxed = self.relaxation.solve()?;
             let known_rings = self.pool.rings.len();
+            let (relaxed, proposal) = self.relax_and_propose()?;
             let moved = self.raise_bound(&relaxed);
-            let passed = self.propose(&relaxed, straight_cost);
+            let passed = self.settle(proposal, straight_cost);
             self.separate_relaxed(&relaxed);
             let new_rings = self.pool.rings.len() - known_rings;
             self.keep_valid(straight_cost);
@@ -193,18 +197,14 @@ impl<'s, 'g> Search<'s, 'g> {
     }
 
     /// Take tight rings that were found elsewhere.
-    pub fn add_rings(&mut self, rings: impl IntoIterator<Item = Ring>) {
-        for ring in rings {
-            self.pool.add_ring(self.separator.graph(), ring);
-        }
+    pub fn add_rings(&mut self, rings: Vec<Ring>) {
+        self.pool.add_rings(self.separator.graph(), rings);
     }
 
     /// Rings that are tight before anything but the bridges is cut.
     fn first_rings(&mut self) {
         let graph = self.separator.graph();
-        for ring in self.separator.nested_rings() {
-            self.pool.add_ring(graph, ring);
-        }
+        self.pool.add_rings(graph, self.separator.nested_rings());
         let found = self.separator.tight_rings(
             &self.fixed.indicator(graph),
             Crossing::Forbidden,
@@ -212,9 +212,7 @@ impl<'s, 'g> Search<'s, 'g> {
             usize::MAX,
             self.control,
         );
-        for ring in found.rings {
-            self.pool.add_ring(graph, ring);
-        }
+        self.pool.add_rings(graph, found.rings);
         to_front(&mut self.order, &found.hits);
     }
 
@@ -232,22 +230,41 @@ impl<'s, 'g> Search<'s, 'g> {
         moved
     }
 
-    /// Work on the best draft, or a first one, and put what comes out to the separator.
-    fn propose(
+    /// Solve the relaxation and, on another thread, look for a better draft over the same rows,
+    /// guided by the relaxation of the round before.
+    fn relax_and_propose(&mut self) -> Result<(Relaxed, Option<Draft>), SearchError> {
+        let Self { relaxation, pool, separator, settings, random, best, guide, rounds, .. } = self;
+        let pool: &RowPool = pool;
+        if guide.is_empty() {
+            *guide = relaxation.solve(pool)?.cut;
+        }
+        let builder = Builder::new(separator.graph(), pool, settings);
+        let known = best.as_ref().map(|(_, draft)| draft);
+        let by_integers = rounds.is_multiple_of(INTEGER_EVERY);
+        let guided: &[f64] = guide;
+        let (relaxed, proposal) = std::thread::scope(|scope| {
+            let proposal = scope.spawn(|| match known.filter(|_| by_integers) {
+                Some(draft) => builder.integer_neighbour(draft, guided, random),
+                None => improve(&builder, known, guided, random),
+            });
+            let relaxed = relaxation.solve(pool);
+            (relaxed, proposal.join())
+        });
+        let proposal = match proposal {
+            Ok(proposal) => proposal,
+            Err(panic) => std::panic::resume_unwind(panic),
+        };
+        let relaxed = relaxed?;
+        self.guide.clone_from(&relaxed.cut);
+        Ok((relaxed, proposal))
+    }
+
+    /// Put a proposal to the separator and keep what comes out if it is better.
+    fn settle(
         &mut self,
-        relaxed: &Relaxed,
+        proposal: Option<Draft>,
         straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
     ) -> bool {
-        let proposal = {
-            let deepest = deepest(self.separator.graph(), &self.pool);
-            let builder =
-                Builder::new(self.separator.graph(), &self.pool, &self.settings, &deepest);
-            let known = self.best.as_ref().map(|(_, draft)| draft);
-            match known.filter(|_| self.rounds.is_multiple_of(INTEGER_EVERY)) {
-                Some(draft) => builder.integer_neighbour(draft, &relaxed.cut, &mut self.random),
-                None => improve(&builder, known, &relaxed.cut, &mut self.random),
-            }
-        };
         let Some(draft) = proposal else { return false };
         let mut settling = Settling {
             separator: self.separator,
@@ -385,44 +402,24 @@ fn improve(
     };
     let mut cost = builder.penalised_cost(&current.trimmed);
     for _ in 0..STEPS {
-        if let Some(next) = builder.vary(&current, relaxed, random) {
-            // The dear part of the price only where the cheap part promises something.
-            if builder.cost(&next.trimmed) >= cost {
-                continue;
-            }
-            let next_cost = builder.penalised_cost(&next.trimmed);
-            if next_cost < cost - 1e-9 {
-                current = next;
-                cost = next_cost;
-            }
+        let seeds: [u64; AT_ONCE] = std::array::from_fn(|_| random.random());
+        let varied: Vec<(f64, Draft)> = seeds
+            .par_iter()
+            .filter_map(|&seed| {
+                let next =
+                    builder.vary(&current, relaxed, &mut ChaCha8Rng::seed_from_u64(seed))?;
+                // The dear part of the price only where the cheap part promises something.
+                let promising = builder.cost(&next.trimmed) < cost;
+                promising.then(|| (builder.penalised_cost(&next.trimmed), next))
+            })
+            .collect();
+        let cheapest = varied.into_iter().min_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some((next_cost, next)) = cheapest
+            && next_cost < cost - 1e-9
+        {
+            current = next;
+            cost = next_cost;
         }
     }
     Some(current)
-}
-
-/// The vertex beyond each ring that lies deepest, by distance from the ring.
-pub(super) fn deepest(graph: &PlanningGraph, pool: &RowPool) -> Vec<u32> {
-    pool.rings
-        .iter()
-        .map(|ring| {
-            let mut beyond = vec![false; graph.vertex_count()];
-            for &v in &ring.beyond {
-                beyond[v as usize] = true;
-            }
-            let edge: Vec<u32> = ring
-                .outline
-                .iter()
-                .flat_map(|&e| graph.edges[e as usize].ends)
-                .filter(|&v| beyond[v as usize])
-                .collect();
-            let distance = distances(graph, &edge);
-            ring.beyond
-                .iter()
-                .copied()
-                .max_by(|&a, &b| {
-                    distance[a as usize].total_cmp(&distance[b as usize]).then(b.cmp(&a))
-                })
-                .unwrap_or(0)
-        })
-        .collect()
 }

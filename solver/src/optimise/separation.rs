@@ -17,6 +17,9 @@ use crate::girth::{PlanningGraph, Ring, RingJudge};
 /// Targets looked at before the number of rings found is compared with the limit.
 const CHUNK: usize = 32;
 
+/// How far the neighbours of a ring are moved, in stretched edges; the last is the farthest.
+const NEIGHBOURS: [f32; 6] = [-3.0, -1.5, -0.75, 0.75, 1.5, 3.0];
+
 /// A region to look for rings round.
 #[derive(Clone, Debug)]
 pub struct Target {
@@ -126,9 +129,11 @@ impl<'a> Separator<'a> {
 
     /// Tight rings next to one: its outline moved a few edges beyond and before.
     pub fn neighbours(&self, ring: &Ring) -> Vec<Ring> {
-        let distance = signed_distance(self.graph(), ring);
         let step = self.graph().mean_edge() as f32;
-        [-3.0f32, -1.5, -0.75, 0.75, 1.5, 3.0]
+        let widest = f64::from(NEIGHBOURS[NEIGHBOURS.len() - 1] * step);
+        let stretch = self.graph().allowed_strain.iter().copied().fold(1.0, |m, e| f64::max(m, 1.0 + e));
+        let distance = signed_distance(self.graph(), ring, stretch * widest);
+        NEIGHBOURS
             .iter()
             .flat_map(|k| {
                 let side: Vec<bool> = distance

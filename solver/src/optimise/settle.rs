@@ -8,11 +8,12 @@
 //! all of them.
 
 use rand_chacha::ChaCha8Rng;
+use rayon::prelude::*;
 
 use super::cut_set::CutSet;
 use super::primal::{Builder, Draft};
 use super::rows::RowPool;
-use super::search::{RINGS, SearchSettings, deepest, to_front};
+use super::search::{RINGS, SearchSettings, to_front};
 use super::separation::{Crossing, Separator};
 use crate::control::Control;
 use crate::girth::Ring;
@@ -39,13 +40,11 @@ pub(super) struct Settling<'s, 'g> {
 
 /// Add rings and, for each new one, the tight rings next to it.
 pub(super) fn add_rings(separator: &Separator<'_>, pool: &mut RowPool, rings: Vec<Ring>) {
-    for ring in rings {
-        if pool.add_ring(separator.graph(), ring.clone()) {
-            for next in separator.neighbours(&ring) {
-                pool.add_ring(separator.graph(), next);
-            }
-        }
-    }
+    let mut new = rings;
+    new.retain(|ring| !pool.knows(ring));
+    let next: Vec<Vec<Ring>> = new.par_iter().map(|ring| separator.neighbours(ring)).collect();
+    new.extend(next.into_iter().flatten());
+    pool.add_rings(separator.graph(), new);
 }
 
 impl Settling<'_, '_> {
@@ -83,9 +82,7 @@ impl Settling<'_, '_> {
     }
 
     fn with_builder<T>(&self, work: impl FnOnce(&Builder<'_>) -> T) -> T {
-        let graph = self.separator.graph();
-        let deepest = deepest(graph, self.pool);
-        work(&Builder::new(graph, self.pool, self.settings, &deepest))
+        work(&Builder::new(self.separator.graph(), self.pool, self.settings))
     }
 
     fn rounds(&self) -> usize {

@@ -49,7 +49,7 @@ pub(super) fn improve(
         if last.as_ref() != Some(&plan) {
             let curves = finisher.finish(&plan, search.pool(), separator, search.order(), control);
             sound = curves.is_sound();
-            search.add_rings(curves.tight.iter().cloned());
+            search.add_rings(curves.tight.clone());
             let cost = curves.cost(request.knife.entry_price);
             let better = kept.as_ref().is_none_or(|(least, _, old)| {
                 (curves.is_sound(), -cost) > (old.is_sound(), -*least)
