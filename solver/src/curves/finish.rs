@@ -65,6 +65,14 @@ const ON_THE_WAY: usize = 64;
 /// Halvings of the last piece that an end may lose.
 const STEPS: u32 = 5;
 
+/// Share of the girth by which a ring has to fall short to count in the look round finished
+/// curves: lengths of rings and widths of sweeps are known no better on a mesh.
+const KNOWN_WITHIN: f64 = 0.01;
+
+fn falls_short(ring: &Ring) -> bool {
+    ring.shortfall() > KNOWN_WITHIN * ring.width
+}
+
 impl<'a> Finisher<'a> {
     /// A finisher for a graph with bridge loops. Openings for bridges are added by
     /// [`Finisher::add_opening`].
@@ -141,8 +149,10 @@ impl<'a> Finisher<'a> {
             let looked = &order[..count.min(order.len())];
             let mut rings =
                 again.tight_rings(&fitted.cut, Crossing::Forbidden, looked, 8, control).rings;
+            rings.retain(falls_short);
             if rings.is_empty() {
                 rings = again.still_tight(&pool.rings, &fitted.cut);
+                rings.retain(falls_short);
             }
             Some(rings)
         };

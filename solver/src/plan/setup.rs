@@ -8,6 +8,7 @@ use crate::bridges::{Bridge, BridgeReport, DiscState, find_bridges_with};
 use crate::control::{Control, Stage};
 use crate::girth::PlanningGraph;
 use crate::girth::paths::distances;
+use crate::girth::section::section_girths;
 use crate::mesh::{
     Model, Point, Topology, TriangleMesh, Vector, canonical, decimate, default_deviation,
     planning_mesh,
@@ -58,12 +59,12 @@ pub(super) fn set_up(
 
     control.stage(Stage::Body, 0.05, "mould body");
     let body = MouldBody::new(&working, &request.mould)?;
-    let allowed_strain = allowed_strain(&planning, &body, request);
+    let topology = Topology::new(&planning)?;
+    let allowed_strain = allowed_strain(&planning, &topology, &body, request);
     clock.lap("body");
 
     control.stage(Stage::Bridges, 0.06, "bridges");
     let is_gate: Vec<bool> = planning.positions.iter().map(|p| gate.holds(p)).collect();
-    let topology = Topology::new(&planning)?;
     let gate_vertices: Vec<u32> =
         (0..is_gate.len() as u32).filter(|&v| is_gate[v as usize]).collect();
     let board = (Point::origin(), Vector::z());
@@ -133,15 +134,28 @@ fn planning_edge(
 }
 
 /// Strain allowed at each vertex: thick walls open less far by hand.
-fn allowed_strain(planning: &TriangleMesh, body: &MouldBody, request: &PlanRequest) -> Vec<f64> {
+///
+/// What resists round a thin part is not the whole wall. For a hole of radius a in endless rubber,
+/// opened to l a in plane strain, the pressure is mu (ln l + (1 - 1/l^2) / 2) (neo-Hookean; Ogden
+/// 1984, Non-Linear Elastic Deformations, from memory), so the pull on either side of it, pressure
+/// times l a, is that of a uniaxial strip 0.7 a (at small strain) to 1.0 a (at one half) thick. So a
+/// wall counts as no thicker than the radius of what it goes round: its girth over 2 pi.
+fn allowed_strain(
+    planning: &TriangleMesh,
+    topology: &Topology,
+    body: &MouldBody,
+    request: &PlanRequest,
+) -> Vec<f64> {
     let normals = planning.vertex_normals();
+    let girths = section_girths(planning, topology);
+    let knife = &request.knife;
     planning
         .positions
         .iter()
         .zip(&normals)
-        .map(|(p, n)| {
-            let thickness = body.wall_thickness(p, n);
-            let knife = &request.knife;
+        .zip(&girths)
+        .map(|((p, n), girth)| {
+            let thickness = body.wall_thickness(p, n).min(girth / std::f64::consts::TAU);
             MouldBody::allowed_strain(
                 &request.rubber,
                 knife.hand_force,
