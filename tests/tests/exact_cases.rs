@@ -55,13 +55,12 @@ fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
     let exact = radius * (top_of_cut(radius, gate, STRAIN) - (gate / radius).asin());
     assert!(exact > about && exact < 1.07 * about, "{exact} {about}");
     let mut wrong = Vec::new();
-    for (edge, tolerance) in [(6.0, 0.08), (5.0, 0.06), (4.0, 0.05)] {
+    for (edge, tolerance) in [(6.0, 0.08), (4.5, 0.06), (4.0, 0.05)] {
         let name = format!("sphere, edge {edge}");
         let mut request = thin_blanket(Some(edge));
-        request.budget.target_gap = 0.2;
+        request.budget.target_gap = 0.12;
         // Too small a flat to be taken for a foot unasked.
-        request.gate =
-            GateChoice::Patch { centre: Point::origin(), radius: gate + 0.1 };
+        request.gate = GateChoice::Patch { centre: Point::origin(), radius: gate + 0.1 };
         let plan = plan(&name, sphere_on_gate(radius, gate, 1.2), &request);
         let error = plan.total_length / exact - 1.0;
         println!("  exact {exact:.2} mm, off by {:.1} %", 100.0 * error);
@@ -143,7 +142,7 @@ fn ball_on_a_rod_is_cut_along_the_rod_and_up_the_ball() {
     let exact = rod_length + ball * (f - (rod / ball).asin());
     let centre = rod_length + (ball * ball - rod * rod).sqrt();
     let mut wrong = Vec::new();
-    for (edge, tolerance) in [(6.0, 0.04), (5.0, 0.03), (4.0, 0.02)] {
+    for (edge, tolerance) in [(6.0, 0.04), (5.0, 0.035), (4.0, 0.03)] {
         let mesh = ball_on_rod(ball, rod, rod_length, 1.2);
         let name = format!("ball on a rod, edge {edge}");
         let mut request = thin_blanket(Some(edge));

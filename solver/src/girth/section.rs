@@ -53,7 +53,8 @@ fn outline(
         let [a, b] = topology.edge_vertices[e as usize];
         (height(a) < 0.0) != (height(b) < 0.0)
     };
-    let first = topology.edges_of(VertexId(vertex)).iter().copied().filter(|&e| crossed(e)).min()?;
+    let first =
+        topology.edges_of(VertexId(vertex)).iter().copied().filter(|&e| crossed(e)).min()?;
     let (mut edge, mut face) = (first, topology.edge_faces[first as usize][0]);
     let mut points = Vec::new();
     loop {
@@ -62,8 +63,10 @@ fn outline(
         let [p, q] = [a, b].map(|v| mesh.positions[v as usize]);
         points.push(p + (q - p) * (low / (low - high)));
         // A face on the way has exactly two crossed edges: enter by one, leave by the other.
-        edge =
-            topology.face_edges[face as usize].iter().copied().find(|&e| e != edge && crossed(e))?;
+        edge = topology.face_edges[face as usize]
+            .iter()
+            .copied()
+            .find(|&e| e != edge && crossed(e))?;
         let [f, g] = topology.edge_faces[edge as usize];
         face = if f == face { g } else { f };
         if edge == first {

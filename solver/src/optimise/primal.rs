@@ -30,11 +30,7 @@ pub struct Builder<'a> {
 
 impl<'a> Builder<'a> {
     /// A builder over the pool's rows.
-    pub fn new(
-        graph: &'a PlanningGraph,
-        pool: &'a RowPool,
-        settings: &'a SearchSettings,
-    ) -> Self {
+    pub fn new(graph: &'a PlanningGraph, pool: &'a RowPool, settings: &'a SearchSettings) -> Self {
         Self { graph, pool, settings }
     }
 

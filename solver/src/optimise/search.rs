@@ -406,8 +406,7 @@ fn improve(
         let varied: Vec<(f64, Draft)> = seeds
             .par_iter()
             .filter_map(|&seed| {
-                let next =
-                    builder.vary(&current, relaxed, &mut ChaCha8Rng::seed_from_u64(seed))?;
+                let next = builder.vary(&current, relaxed, &mut ChaCha8Rng::seed_from_u64(seed))?;
                 // The dear part of the price only where the cheap part promises something.
                 let promising = builder.cost(&next.trimmed) < cost;
                 promising.then(|| (builder.penalised_cost(&next.trimmed), next))

@@ -131,7 +131,8 @@ impl<'a> Separator<'a> {
     pub fn neighbours(&self, ring: &Ring) -> Vec<Ring> {
         let step = self.graph().mean_edge() as f32;
         let widest = f64::from(NEIGHBOURS[NEIGHBOURS.len() - 1] * step);
-        let stretch = self.graph().allowed_strain.iter().copied().fold(1.0, |m, e| f64::max(m, 1.0 + e));
+        let stretch =
+            self.graph().allowed_strain.iter().copied().fold(1.0, |m, e| f64::max(m, 1.0 + e));
         let distance = signed_distance(self.graph(), ring, stretch * widest);
         NEIGHBOURS
             .iter()

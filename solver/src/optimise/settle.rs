@@ -19,7 +19,7 @@ use crate::control::Control;
 use crate::girth::Ring;
 
 /// Targets looked at on the way, those that gave rings last first.
-const ON_THE_WAY: usize = 48;
+const ON_THE_WAY: usize = 32;
 /// Rounds of trimming and bisection.
 const ROUNDS: usize = 6;
 /// The same while there is no plan at all: better late than none.

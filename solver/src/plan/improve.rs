@@ -65,9 +65,13 @@ pub(super) fn improve(
         {
             break StopReason::GapReached;
         }
+        // A plan that releases is worth the time kept for what follows.
+        let held = kept.as_ref().is_some_and(|(_, _, curves)| curves.is_sound());
+        let late = control.elapsed().as_secs_f64() > request.budget.seconds;
         match reason {
             // An optimum along the graph that lets a ring by is none.
             Some(StopReason::Optimal) if !sound => {}
+            Some(StopReason::TimeBudget) if !held && !late => {}
             Some(reason) => break reason,
             None => {}
         }

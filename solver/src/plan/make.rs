@@ -121,7 +121,7 @@ pub fn make_plan(
 }
 
 /// Share of the budget, and most seconds, kept for what follows the search.
-const KEPT: (f64, f64) = (0.2, 4.0);
+const KEPT: (f64, f64) = (0.15, 3.0);
 
 fn search_deadline(seconds: f64) -> f64 {
     seconds - (KEPT.0 * seconds).min(KEPT.1)
