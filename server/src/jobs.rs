@@ -124,11 +124,19 @@ impl Job {
 
     fn run(&self, planner: &dyn Planner) {
         self.status.send_modify(|status| {
-            status.state = v1::JobState::Running;
-            status.start_time = Some(SystemTime::now());
+            if !status.has_ended() {
+                status.state = v1::JobState::Running;
+                status.start_time = Some(SystemTime::now());
+            }
         });
         let control = Control::new(self.cancel.clone(), |progress| {
-            self.status.send_modify(|status| status.progress = Some(progress_to_proto(&progress)));
+            self.status.send_if_modified(|status| {
+                let running = !status.has_ended();
+                if running {
+                    status.progress = Some(progress_to_proto(&progress));
+                }
+                running
+            });
         });
         // A fault in the solver must cost this job only. The job's own state is behind a watched
         // value that is whole at any moment, so nothing half done can be seen afterwards.
@@ -167,12 +175,23 @@ impl Job {
 
     fn end(&self, state: v1::JobState, plan: Option<v1::Plan>, failure: Option<v1::Failure>) {
         tracing::info!(job = self.name, state = state.as_str_name(), "job ended");
-        self.status.send_modify(|status| {
+        self.status.send_if_modified(|status| {
+            // A cancelled job has ended before its thread comes back.
+            if status.has_ended() {
+                return false;
+            }
             status.state = state;
             status.end_time = Some(SystemTime::now());
             status.plan = plan.map(Arc::new);
             status.failure = failure;
+            true
         });
+    }
+
+    /// Whether there is a best plan so far.
+    fn has_plan(&self) -> bool {
+        let status = self.status.borrow();
+        status.has_ended() || status.progress.as_ref().is_some_and(|p| p.best_cost_mm.is_some())
     }
 }
 
@@ -244,8 +263,9 @@ impl Workers {
         Ok(())
     }
 
-    /// Asks a job to stop: one that waits ends here and now and frees its place, one that runs
-    /// ends when the solver next looks at the flag.
+    /// Asks a job to stop. One that waits ends here and now and frees its place. So does one that
+    /// runs and has no plan to keep, though its thread is only free when the solver next looks at
+    /// the flag. One with a plan ends when the solver hands that over.
     pub fn cancel(&self, job: &Job) {
         job.cancel.cancel();
         let waited = {
@@ -254,7 +274,7 @@ impl Workers {
             state.waiting.retain(|waiting| waiting.name != job.name);
             state.waiting.len() < before
         };
-        if waited {
+        if waited || !job.has_plan() {
             job.end(v1::JobState::Cancelled, None, None);
         }
     }

@@ -273,7 +273,7 @@ fn assert_every_cut_is_needed(piece: &Piece) -> usize {
         .map(|e| if fixed.contains(&e) { 0.0 } else { graph.edges[e as usize].cost })
         .collect();
     let mut relaxation = Relaxation::new(&costs, NonZeroU32::MIN);
-    let relaxed = relaxation.solve(found.pool()).expect("feasible");
+    let relaxed = relaxation.solve(found.pool(), &Control::silent()).expect("feasible");
     let length: f64 = plan.edges().iter().map(|&e| costs[e as usize]).sum();
     assert!(relaxed.bound <= length + 1e-6, "{}: {} > {length}", piece.name, relaxed.bound);
     cuts.len()

@@ -12,6 +12,7 @@ use std::path::PathBuf;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use serde_json::Value;
+use slitwright_solver::control::Control;
 use slitwright_solver::curves::straighten_cuts;
 use slitwright_solver::girth::PlanningGraph;
 use slitwright_solver::girth::min_cut::{FlowNetwork, UNCUTTABLE};
@@ -121,7 +122,7 @@ fn relaxations_of_covers_agree_with_scipy() {
                 for members in some {
                     pool.push(cover_row(members));
                 }
-                let relaxed = relaxation.solve(&pool).expect("feasible");
+                let relaxed = relaxation.solve(&pool, &Control::silent()).expect("feasible");
                 assert!(relaxed.bound >= last - 1e-7, "{name}: {} after {last}", relaxed.bound);
                 last = relaxed.bound;
                 let cost: f64 = relaxed.cut.iter().zip(&costs).map(|(x, c)| x * c).sum();

@@ -56,6 +56,8 @@ pub struct Finisher<'a> {
     rows: CurveRows<'a>,
     loops: &'a [Vec<u32>],
     settings: FinishSettings,
+    /// The set drawn last, and its curves.
+    drawn: Option<(CutSet, Finished)>,
 }
 
 /// Times that a ring found round the curves sends the ends on.
@@ -77,7 +79,7 @@ impl<'a> Finisher<'a> {
     /// A finisher for a graph with bridge loops. Openings for bridges are added by
     /// [`Finisher::add_opening`].
     pub fn new(graph: &'a PlanningGraph, loops: &'a [Vec<u32>], settings: FinishSettings) -> Self {
-        Self { graph, rows: CurveRows::new(graph), loops, settings }
+        Self { graph, rows: CurveRows::new(graph), loops, settings, drawn: None }
     }
 
     /// See [`CurveRows::add_opening`].
@@ -89,10 +91,10 @@ impl<'a> Finisher<'a> {
     /// rows, mm. Infinite if they miss a row.
     pub fn price(&mut self, cut: &CutSet, pool: &RowPool) -> f64 {
         let finished = self.straight(cut, pool);
-        if finished.missed > 0 {
-            return f64::INFINITY;
-        }
-        finished.cost(self.settings.entry_price)
+        let cost = finished.cost(self.settings.entry_price);
+        let price = if finished.missed > 0 { f64::INFINITY } else { cost };
+        self.drawn = Some((cut.clone(), finished));
+        price
     }
 
     /// Curves made straight within the known rows.
@@ -135,6 +137,12 @@ impl<'a> Finisher<'a> {
         order: &[usize],
         control: &Control<'_>,
     ) -> Finished {
+        if control.is_cancelled()
+            && let Some((drawn, finished)) = &self.drawn
+            && drawn == cut
+        {
+            return finished.clone();
+        }
         let mut finished = self.straight(cut, pool);
         if finished.missed > 0 || finished.cuts.is_empty() {
             return finished;
@@ -149,6 +157,10 @@ impl<'a> Finisher<'a> {
             let looked = &order[..count.min(order.len())];
             let mut rings =
                 again.tight_rings(&fitted.cut, Crossing::Forbidden, looked, 8, control).rings;
+            if control.is_cancelled() {
+                // Targets were left out: nothing is known.
+                return None;
+            }
             rings.retain(falls_short);
             if rings.is_empty() {
                 rings = again.still_tight(&pool.rings, &fitted.cut);

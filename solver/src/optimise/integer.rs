@@ -1,10 +1,17 @@
 //! The integer optimum over known rows, on all edges or on some.
 
+use std::sync::mpsc::{RecvTimeoutError, channel};
+use std::time::Duration;
+
 use good_lp::solvers::highs::highs;
 use good_lp::{Expression, ProblemVariables, SolverModel, constraint, variable};
 use highs::{HighsModelStatus, HighsSolutionStatus};
 
 use super::rows::Row;
+use crate::control::Control;
+
+/// How often a waiting caller looks whether the job was cancelled.
+const LOOK: Duration = Duration::from_millis(20);
 
 /// How an integer solve ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -101,6 +108,27 @@ pub fn solve_cover(
             IntegerSolution { outcome, chosen, cost, bound }
         }
         _ => IntegerSolution { bound, ..nothing(IntegerOutcome::Nothing) },
+    }
+}
+
+/// [`solve_cover`] on a thread of its own. None as soon as the job is cancelled: HiGHS cannot be
+/// interrupted, so the thread is left to run into its limits.
+pub fn solve_cover_while(
+    costs: &[f64],
+    rows: &[Row],
+    allowed: &[u32],
+    limits: IntegerLimits,
+    control: &Control<'_>,
+) -> Option<IntegerSolution> {
+    let (answer, solution) = channel();
+    let (costs, rows, allowed) = (costs.to_vec(), rows.to_vec(), allowed.to_vec());
+    std::thread::spawn(move || answer.send(solve_cover(&costs, &rows, &allowed, limits)));
+    loop {
+        match solution.recv_timeout(LOOK) {
+            Ok(found) => return Some(found),
+            Err(RecvTimeoutError::Timeout) if !control.is_cancelled() => {}
+            Err(_) => return None,
+        }
     }
 }
 

@@ -11,10 +11,11 @@ use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
 
 use super::cut_set::CutSet;
-use super::integer::{IntegerLimits, solve_cover};
+use super::integer::{IntegerLimits, solve_cover_while};
 use super::one_piece::{Places, is_forest, necks};
 use super::rows::{ROW_TOLERANCE, RowPool};
 use super::search::SearchSettings;
+use crate::control::Control;
 use crate::girth::PlanningGraph;
 use crate::girth::paths::{Ways, ways};
 
@@ -284,6 +285,7 @@ impl Builder<'_> {
         &self,
         draft: &Draft,
         relaxed: &[f64],
+        control: &Control<'_>,
         random: &mut ChaCha8Rng,
     ) -> Option<Draft> {
         let liked = (0..relaxed.len() as u32).filter(|&e| relaxed[e as usize] > 0.02);
@@ -301,7 +303,8 @@ impl Builder<'_> {
         for &e in &self.settings.fixed {
             costs[e as usize] = 0.0;
         }
-        let found = solve_cover(&costs, &self.pool.rows, allowed.edges(), INTEGER_LIMITS);
+        let found =
+            solve_cover_while(&costs, &self.pool.rows, allowed.edges(), INTEGER_LIMITS, control)?;
         let free = found.chosen.into_iter().filter(|e| !self.settings.fixed.contains(e)).collect();
         let chosen = CutSet::new(free);
         if !self.meets_all(&chosen) {

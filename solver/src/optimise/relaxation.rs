@@ -1,10 +1,17 @@
 //! The linear relaxation, kept between rounds.
+//!
+//! HiGHS cannot be interrupted in the middle of a solve, and its models stay on the thread they
+//! were made on. So the programme lives on a thread of its own, and whoever waits for a solve can
+//! walk away from it when the job is cancelled.
 
 use std::num::NonZeroU32;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::time::Duration;
 
 use highs::{Col, HighsModelStatus, Model, RowProblem, Sense, SolvedModel};
 
-use super::rows::RowPool;
+use super::rows::{RowPool, Terms};
+use crate::control::Control;
 
 /// The relaxation cannot be solved.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -14,6 +21,9 @@ pub enum RelaxationError {
         "the linear relaxation ended as {0}: report this with the model, it should always have an optimum"
     )]
     NotOptimal(String),
+    /// The caller cancelled before there was an optimum.
+    #[error("cancelled by the caller")]
+    Cancelled,
 }
 
 /// Value of the relaxation and its solution.
@@ -26,16 +36,12 @@ pub struct Relaxed {
 }
 
 /// The relaxation over the rows of a pool. Of all those rows only the ones that some solution
-/// violated are in the programme; the others hold by themselves. Not `Send`: HiGHS models stay on
-/// their thread.
+/// violated are in the programme; the others hold by themselves.
 pub struct Relaxation {
-    model: Option<Model>,
-    columns: Vec<Col>,
+    rows: Sender<Vec<Terms>>,
+    optima: Receiver<Result<Relaxed, RelaxationError>>,
     /// Whether each row of the pool is in the programme.
     taken: Vec<bool>,
-    edge_count: usize,
-    /// Cost that counts as one in the solver, mm.
-    unit: f64,
     /// The last solution.
     last: Vec<f64>,
 }
@@ -46,46 +52,66 @@ const MISSED: f64 = 1e-6;
 const ROWS_AT_A_TIME: usize = 400;
 /// Most times that rows are added in one solve; what is still missed comes in the next.
 const TIMES: usize = 12;
+/// How often a waiting caller looks whether the job was cancelled.
+const LOOK: Duration = Duration::from_millis(20);
 
 impl Relaxation {
     /// One column an edge, with its cost, mm.
     pub fn new(costs: &[f64], threads: NonZeroU32) -> Self {
-        // The solver's tolerances are absolute: costs near one, whatever the model's size.
-        let unit = (costs.iter().sum::<f64>() / costs.len().max(1) as f64).max(1e-12);
-        let mut problem = RowProblem::new();
-        let columns = costs.iter().map(|&c| problem.add_column(c / unit, 0.0..=1.0)).collect();
-        let mut model = problem.optimise(Sense::Minimise);
-        model.make_quiet();
-        model.set_threads(threads);
-        let edge_count = costs.len();
-        Self {
-            model: Some(model),
-            columns,
-            taken: Vec::new(),
-            edge_count,
-            unit,
-            last: vec![0.0; edge_count],
-        }
+        let (rows, new_rows) = channel::<Vec<Terms>>();
+        let (answers, optima) = channel();
+        let last = vec![0.0; costs.len()];
+        let costs = costs.to_vec();
+        // Ends by itself once the relaxation is dropped.
+        std::thread::spawn(move || {
+            let mut programme = Programme::new(&costs, threads);
+            for rows in new_rows {
+                if answers.send(programme.optimum(&rows)).is_err() {
+                    break;
+                }
+            }
+        });
+        Self { rows, optima, taken: Vec::new(), last }
     }
 
-    /// Solve over all rows of the pool, warm from the last basis.
-    pub fn solve(&mut self, pool: &RowPool) -> Result<Relaxed, RelaxationError> {
+    /// Solve over all rows of the pool, warm from the last basis. Once it was cancelled it is of no
+    /// more use.
+    pub fn solve(
+        &mut self,
+        pool: &RowPool,
+        control: &Control<'_>,
+    ) -> Result<Relaxed, RelaxationError> {
         self.taken.resize(pool.rows.len(), false);
         let mut bound = None;
         for _ in 0..TIMES {
-            let missed = self.take_missed(pool);
-            if missed == 0 && bound.is_some() {
+            let missed = self.missed(pool);
+            if missed.is_empty() && bound.is_some() {
                 break;
             }
-            bound = Some(self.optimum()?);
+            let relaxed = self.optimum(missed, control)?;
+            bound = Some(relaxed.bound);
+            self.last = relaxed.cut;
         }
-        let bound = bound.unwrap_or(0.0);
-        Ok(Relaxed { bound, cut: self.last.clone() })
+        Ok(Relaxed { bound: bound.unwrap_or(0.0), cut: self.last.clone() })
     }
 
-    /// Put rows into the programme that the last solution misses; how many.
-    fn take_missed(&mut self, pool: &RowPool) -> usize {
-        let Some(model) = self.model.as_mut() else { return 0 };
+    fn optimum(&self, rows: Vec<Terms>, control: &Control<'_>) -> Result<Relaxed, RelaxationError> {
+        let lost = || RelaxationError::NotOptimal("lost".into());
+        self.rows.send(rows).map_err(|_| lost())?;
+        loop {
+            match self.optima.recv_timeout(LOOK) {
+                Ok(answer) => return answer,
+                Err(RecvTimeoutError::Timeout) if control.is_cancelled() => {
+                    return Err(RelaxationError::Cancelled);
+                }
+                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => return Err(lost()),
+            }
+        }
+    }
+
+    /// Rows that the last solution misses, marked as taken.
+    fn missed(&mut self, pool: &RowPool) -> Vec<Terms> {
         let last = &self.last;
         let mut missed: Vec<(f64, usize)> = (0..pool.rows.len())
             .filter(|&r| !self.taken[r])
@@ -98,27 +124,49 @@ impl Relaxation {
         missed.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
         missed.truncate(ROWS_AT_A_TIME);
         for &(_, r) in &missed {
-            let terms = pool.rows[r].terms.iter().map(|&(e, c)| (self.columns[e as usize], c));
-            model.add_row(1.0.., terms);
             self.taken[r] = true;
         }
-        missed.len()
+        missed.into_iter().map(|(_, r)| pool.rows[r].terms.clone()).collect()
+    }
+}
+
+/// The programme itself.
+struct Programme {
+    model: Option<Model>,
+    columns: Vec<Col>,
+    /// Cost that counts as one in the solver, mm.
+    unit: f64,
+}
+
+impl Programme {
+    fn new(costs: &[f64], threads: NonZeroU32) -> Self {
+        // The solver's tolerances are absolute: costs near one, whatever the model's size.
+        let unit = (costs.iter().sum::<f64>() / costs.len().max(1) as f64).max(1e-12);
+        let mut problem = RowProblem::new();
+        let columns = costs.iter().map(|&c| problem.add_column(c / unit, 0.0..=1.0)).collect();
+        let mut model = problem.optimise(Sense::Minimise);
+        model.make_quiet();
+        model.set_threads(threads);
+        Self { model: Some(model), columns, unit }
     }
 
-    /// Optimum over the rows taken, mm.
-    fn optimum(&mut self) -> Result<f64, RelaxationError> {
-        let Some(model) = self.model.take() else {
+    /// Optimum with some more rows.
+    fn optimum(&mut self, rows: &[Terms]) -> Result<Relaxed, RelaxationError> {
+        let Some(mut model) = self.model.take() else {
             return Err(RelaxationError::NotOptimal("lost".into()));
         };
+        for terms in rows {
+            model.add_row(1.0.., terms.iter().map(|&(e, c)| (self.columns[e as usize], c)));
+        }
         let solved: SolvedModel =
             model.try_solve().map_err(|e| RelaxationError::NotOptimal(format!("{e:?}")))?;
         if solved.status() != HighsModelStatus::Optimal {
             return Err(RelaxationError::NotOptimal(format!("{:?}", solved.status())));
         }
-        self.last = solved.get_solution().columns().to_vec();
-        self.last.truncate(self.edge_count);
         let bound = solved.objective_value() * self.unit;
+        let mut cut = solved.get_solution().columns().to_vec();
+        cut.truncate(self.columns.len());
         self.model = Some(solved.into());
-        Ok(bound)
+        Ok(Relaxed { bound, cut })
     }
 }

@@ -45,7 +45,7 @@ pub struct Row {
     /// What it says.
     pub kind: RowKind,
     /// Edges and coefficients, each in (0, 1].
-    pub terms: Vec<(u32, f64)>,
+    pub terms: Terms,
     /// Index of the ring (or of the bridge) it comes from.
     pub origin: u32,
     /// Stretched width of the strip, mm; for a bridge the length of opening; 0 for a crossing.
@@ -124,10 +124,13 @@ impl RowPool {
     }
 }
 
+/// Edges and coefficients of a row.
+pub type Terms = Vec<(u32, f64)>;
+
 /// What the pool makes of one ring.
 struct RingRows {
     /// Kind, depth and terms.
-    rows: Vec<(RowKind, f64, Vec<(u32, f64)>)>,
+    rows: Vec<(RowKind, f64, Terms)>,
     deepest: u32,
 }
 
@@ -200,12 +203,7 @@ fn distance_from_ring(
 /// Terms of a strip row of stretched width `depth` on one side of a ring: for each edge the
 /// stretched length of it that lies in the strip, over `depth`, at most one. `distance` is that of
 /// every vertex from the ring on that side.
-fn strip(
-    graph: &PlanningGraph,
-    distance: &[f64],
-    side: impl Fn(u32) -> bool,
-    depth: f64,
-) -> Vec<(u32, f64)> {
+fn strip(graph: &PlanningGraph, distance: &[f64], side: impl Fn(u32) -> bool, depth: f64) -> Terms {
     let mut terms = Vec::new();
     let depth_floor = depth.max(1e-9);
     for (index, edge) in graph.edges.iter().enumerate() {

@@ -145,7 +145,12 @@ impl<'s, 'g> Search<'s, 'g> {
         loop {
             self.rounds += 1;
             let known_rings = self.pool.rings.len();
-            let (relaxed, proposal) = self.relax_and_propose()?;
+            let (relaxed, proposal) = match self.relax_and_propose() {
+                Err(SearchError::Relaxation(RelaxationError::Cancelled)) => {
+                    return self.ended(StopReason::Cancelled);
+                }
+                worked => worked?,
+            };
             let moved = self.raise_bound(&relaxed);
             let passed = self.settle(proposal, straight_cost);
             self.separate_relaxed(&relaxed);
@@ -154,15 +159,19 @@ impl<'s, 'g> Search<'s, 'g> {
             self.report(new_rings);
             self.idle = if passed || moved || new_rings > 0 { 0 } else { self.idle + 1 };
             if let Some(reason) = self.finished() {
-                return match (&self.top, reason) {
-                    (Some(_), _) => Ok(Some(reason)),
-                    (None, StopReason::Cancelled) => Err(SearchError::NoPlan("cancelled")),
-                    (None, _) => Err(SearchError::NoPlan("out of time")),
-                };
+                return self.ended(reason);
             }
             if self.rounds >= last && self.top.is_some() {
                 return Ok(None);
             }
+        }
+    }
+
+    fn ended(&self, reason: StopReason) -> Result<Option<StopReason>, SearchError> {
+        match (&self.top, reason) {
+            (Some(_), _) => Ok(Some(reason)),
+            (None, StopReason::Cancelled) => Err(SearchError::NoPlan("cancelled")),
+            (None, _) => Err(SearchError::NoPlan("out of time")),
         }
     }
 
@@ -230,30 +239,25 @@ impl<'s, 'g> Search<'s, 'g> {
         moved
     }
 
-    /// Solve the relaxation and, on another thread, look for a better draft over the same rows,
+    /// Solve the relaxation and, side by side, look for a better draft over the same rows,
     /// guided by the relaxation of the round before.
     fn relax_and_propose(&mut self) -> Result<(Relaxed, Option<Draft>), SearchError> {
         let Self { relaxation, pool, separator, settings, random, best, guide, rounds, .. } = self;
-        let pool: &RowPool = pool;
+        let (pool, control): (&RowPool, _) = (pool, self.control);
         if guide.is_empty() {
-            *guide = relaxation.solve(pool)?.cut;
+            *guide = relaxation.solve(pool, control)?.cut;
         }
         let builder = Builder::new(separator.graph(), pool, settings);
         let known = best.as_ref().map(|(_, draft)| draft);
         let by_integers = rounds.is_multiple_of(INTEGER_EVERY);
         let guided: &[f64] = guide;
-        let (relaxed, proposal) = std::thread::scope(|scope| {
-            let proposal = scope.spawn(|| match known.filter(|_| by_integers) {
-                Some(draft) => builder.integer_neighbour(draft, guided, random),
-                None => improve(&builder, known, guided, random),
-            });
-            let relaxed = relaxation.solve(pool);
-            (relaxed, proposal.join())
-        });
-        let proposal = match proposal {
-            Ok(proposal) => proposal,
-            Err(panic) => std::panic::resume_unwind(panic),
-        };
+        let (relaxed, proposal) = rayon::join(
+            || relaxation.solve(pool, control),
+            || match known.filter(|_| by_integers) {
+                Some(draft) => builder.integer_neighbour(draft, guided, control, random),
+                None => improve(&builder, known, guided, control, random),
+            },
+        );
         let relaxed = relaxed?;
         self.guide.clone_from(&relaxed.cut);
         Ok((relaxed, proposal))
@@ -393,6 +397,7 @@ fn improve(
     builder: &Builder<'_>,
     best: Option<&Draft>,
     relaxed: &[f64],
+    control: &Control<'_>,
     random: &mut ChaCha8Rng,
 ) -> Option<Draft> {
     let mut current = match best {
@@ -402,6 +407,9 @@ fn improve(
     };
     let mut cost = builder.penalised_cost(&current.trimmed);
     for _ in 0..STEPS {
+        if control.is_cancelled() {
+            break;
+        }
         let seeds: [u64; AT_ONCE] = std::array::from_fn(|_| random.random());
         let varied: Vec<(f64, Draft)> = seeds
             .par_iter()

@@ -46,7 +46,9 @@ pub(super) fn improve(
         let reason = search.run(ROUNDS, &mut |cut, pool| finisher.price(cut, pool))?;
         let plan = search.plan().cloned().unwrap_or_default();
         let mut sound = true;
-        if last.as_ref() != Some(&plan) {
+        // Whoever cancels does not wait for more than there is.
+        let in_haste = control.is_cancelled() && kept.is_some();
+        if last.as_ref() != Some(&plan) && !in_haste {
             let curves = finisher.finish(&plan, search.pool(), separator, search.order(), control);
             sound = curves.is_sound();
             search.add_rings(curves.tight.clone());

@@ -42,6 +42,7 @@ pub(super) fn set_up(
     let gate = Gate::find(&model.original, &request.gate)?;
     control.stage(Stage::Mesh, 0.01, "mesh put in the mould's frame");
     let lattice = canonical(&model.original, &gate.to_mould);
+    control.check()?;
     let crossings = model.report.crossings.as_ref().map_or(0, |c| c.pairs);
     // From the lattice, so that a turned model is worked on as finely as one that was not.
     let deviation = match request.resolution.deviation {
@@ -49,6 +50,7 @@ pub(super) fn set_up(
         None => default_deviation(&lattice.to_mm(lattice.mesh.clone())),
     };
     let working = decimate(&lattice.mesh, deviation / lattice.step, crossings)?;
+    control.check()?;
     let edge = planning_edge(&working.mesh, lattice.step, request)?;
     control.check()?;
     let planning = lattice.to_mm(planning_mesh(&working.mesh, edge)?);
