@@ -1,0 +1,4 @@
+//! The potential against closed forms.
+
+mod exact;
+mod shapes;
