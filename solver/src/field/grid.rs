@@ -2,10 +2,10 @@
 
 use crate::mesh::{Point, Vector};
 
-/// Bytes a node takes while the potential is solved: four vectors in double precision (solution,
-/// residual, direction, its image), three in single precision and a byte for its place; an eighth
-/// and a bit more of the single-precision part for coarser grids.
-const BYTES_PER_NODE: f64 = 4.0 * 8.0 + (3.0 * 4.0 + 1.0) * 8.0 / 7.0;
+/// Bytes a node takes while the potential is solved: six vectors in double precision (solution,
+/// residual and its shadow, direction, two images), three in single precision and a byte for its
+/// place; a seventh of the single-precision part for coarser grids.
+const BYTES_PER_NODE: f64 = 6.0 * 8.0 + 3.0 * 4.0 * 8.0 / 7.0 + 1.0;
 /// Bytes for each node next to a skin: its legs, and its share of the skins' crossings.
 const BYTES_PER_CUT: f64 = 28.0 + 3.0 * 32.0;
 /// Nodes next to a skin, as a multiple of the area of the grid's six sides in squares. Models with

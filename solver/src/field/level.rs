@@ -1,10 +1,17 @@
 //! The difference equations of one grid, from the stretches of rubber on its lines.
 //!
-//! F. Gibou, R. Fedkiw, L.-T. Cheng, M. Kang, A second-order-accurate symmetric discretization of
-//! the Poisson equation on irregular domains, J. Comput. Phys. 176 (2002): a leg of the seven-point
-//! star that leaves the rubber is cut at the skin, at the exact share theta of its length, and
-//! enters as (u - skin) / theta. The matrix is symmetric, and all its entries off the diagonal
-//! are -1: the diagonal is all that has to be kept. Rows are scaled by the spacing squared.
+//! A leg of the seven-point star that leaves the rubber is cut at the skin, at the exact share theta
+//! of its length. Two schemes use the cut legs:
+//!
+//! - G. H. Shortley, R. Weller, The numerical solution of Laplace's equation, J. Appl. Phys. 9
+//!   (1938): differences of the slopes along the two legs of an axis, over half their joint length.
+//!   Second order, in the slope too. This is what is solved (`solve`).
+//! - F. Gibou, R. Fedkiw, L.-T. Cheng, M. Kang, A second-order-accurate symmetric discretization of
+//!   the Poisson equation on irregular domains, J. Comput. Phys. 176 (2002): the same without the
+//!   joint length. Symmetric, and all entries off the diagonal are -1, so that the diagonal is all
+//!   that has to be kept; but several times less accurate. This is what preconditions (`multigrid`).
+//!
+//! Rows are scaled by the spacing squared.
 //!
 //! On a board the field is mirrored: rows of nodes on it count half, so that the matrix stays
 //! symmetric.
@@ -51,6 +58,8 @@ pub(super) struct Level {
     pub places: Vec<Place>,
     /// In the order of nodes.
     pub cuts: Vec<CutNode>,
+    /// Where the cut nodes of each plane begin in `cuts`, and where they end.
+    pub cut_starts: Vec<usize>,
     /// Nodes that gave way to a wall or gap thinner than the spacing.
     pub thickened: usize,
 }
@@ -141,11 +150,13 @@ impl Level {
             .collect();
         let mut inverse = Vec::with_capacity(places.len());
         let mut cuts = Vec::new();
+        let mut cut_starts = vec![0];
         for (row, found) in rows {
             inverse.extend(row);
             cuts.extend(found);
+            cut_starts.push(cuts.len());
         }
-        Self { counts, mirrored: on_board, inverse, places, cuts, thickened }
+        Self { counts, mirrored: on_board, inverse, places, cuts, cut_starts, thickened }
     }
 
     /// Unknowns.

@@ -129,10 +129,9 @@ impl Potential {
             return Err(FieldError::NoRubber { spacing });
         }
         let (mut values, mut report) = solve::solve(&levels, tolerance, control)?;
-        let level = levels.swap_remove(0);
-        report.flux = solve::model_flux(&level, &values) * spacing;
+        report.flux *= spacing;
+        let Level { places, cuts, .. } = levels.swap_remove(0);
         drop(levels);
-        let Level { places, cuts, .. } = level;
         sample::extend(&grid, &places, &cuts, &mut values);
         Ok(Self { grid, on_board: domain.on_board(), values, places, report })
     }

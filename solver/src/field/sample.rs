@@ -102,12 +102,13 @@ fn straight(a: (f64, f64), b: (f64, f64), x: f64) -> f64 {
 fn parabola(a: (f64, f64), b: (f64, f64), c: (f64, f64), x: f64) -> f64 {
     let ab = straight(a, b, x);
     let bc = straight(b, c, x);
-    straight((a.0, bc), (c.0, ab), x)
+    straight((a.0, ab), (c.0, bc), x)
 }
 
 impl Potential {
     /// The potential and its slope (1/mm) at a point of the rubber, or up to a spacing beyond its
-    /// skins: trilinear in the values and in their central differences at the nodes.
+    /// skins. Trilinear between the nodes: the slopes by central differences, and the values that the
+    /// nodes' values and slopes give at the point, so that parabolas are exact.
     pub fn sample(&self, point: &Point) -> Result<(f64, Vector), FieldError> {
         self.try_sample(point).ok_or(FieldError::NotInRubber { at: *point })
     }
@@ -140,8 +141,11 @@ impl Potential {
             // Corners without weight may lie where there is no value.
             if weight > 0.0 {
                 let index = self.grid.index(node);
-                value += weight * self.values[index];
-                slope += self.slope_at(node, index) * weight;
+                let away = Vector::from([0, 1, 2].map(|w| from_origin[w] - node[w] as f64));
+                let here = self.slope_at(node, index);
+                // Half the slope's share makes the mean exact for parabolas too.
+                value += weight * (self.values[index] + 0.5 * here.dot(&away));
+                slope += here * weight;
             }
         }
         if mirrored {
