@@ -28,10 +28,12 @@ mod solve;
 #[cfg(test)]
 mod tests;
 
+pub use disc::SaddleDisc;
 pub use domain::{Domain, ImplicitDomain, Lines, Skin, Stretch};
 pub use grid::{Grid, Resolution};
 pub use level::Place;
 pub use line::{Course, FieldLine};
 pub use potential::{FieldError, Potential, SOLVE_TOLERANCE};
 pub use rubber::RubberDomain;
+pub use saddle::{Saddle, SaddleKind, SaddleReport};
 pub use solve::SolveReport;

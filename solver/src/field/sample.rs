@@ -10,7 +10,7 @@ const LAYERS: usize = 3;
 
 /// Continue the solution beyond the skins. A node past a cut leg takes the parabola through the
 /// skin and the two nodes behind it that lie well away from it (else a straight line); nodes farther
-/// on continue the straight lines of their neighbours. Means where several legs lead to a node.
+/// on continue the parabolas or straight lines of their neighbours. Means where several legs lead to a node.
 pub(super) fn extend(
     grid: &Grid,
     places: &[Place],
@@ -68,12 +68,16 @@ pub(super) fn extend(
                     continue;
                 }
                 for &back in &steps {
-                    let before = next.checked_add_signed(back).and_then(|n| values.get(n));
-                    let first = next.checked_add_signed(2 * back).and_then(|n| values.get(n));
-                    if let (Some(a), Some(b)) = (before, first)
-                        && !(a.is_nan() || b.is_nan())
-                    {
-                        beyond.push((next as u32, 2.0 * a - b));
+                    let get = |times: isize| {
+                        let at = next.checked_add_signed(times * back)?;
+                        values.get(at).copied().filter(|v| !v.is_nan())
+                    };
+                    match (get(1), get(2), get(3)) {
+                        (Some(a), Some(b), Some(c)) => {
+                            beyond.push((next as u32, 3.0 * (a - b) + c));
+                        }
+                        (Some(a), Some(b), None) => beyond.push((next as u32, 2.0 * a - b)),
+                        _ => {}
                     }
                 }
             }

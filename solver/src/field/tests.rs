@@ -1,4 +1,6 @@
 //! The potential against closed forms.
 
 mod exact;
+mod manufactured;
+mod saddles;
 mod shapes;
