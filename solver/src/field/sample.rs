@@ -7,9 +7,12 @@ use crate::mesh::{Point, Vector};
 /// Layers of nodes beyond the skins that get a value: two, so that slopes by central differences
 /// exist at every corner of a cell that the skin passes through, and one for steps beyond.
 const LAYERS: usize = 3;
+/// A node nearer to a skin than this, in spacings, says too little about the slope there. Errors of
+/// the solution shrink towards the skin as well, so that it may be small.
+const TOO_NEAR: f64 = 0.1;
 
 /// Continue the solution beyond the skins. A node past a cut leg takes the parabola through the
-/// skin and the two nodes behind it that lie well away from it (else a straight line); nodes farther
+/// skin and the two nodes behind it that lie away from it (else a straight line); nodes farther
 /// on continue the parabolas or straight lines of their neighbours. Means where several legs lead to a node.
 pub(super) fn extend(
     grid: &Grid,
@@ -47,7 +50,7 @@ pub(super) fn extend(
                 }
                 Some((-(back as f64), values[at]))
             };
-            let (near, far) = if share < 0.5 { (1, 2) } else { (0, 1) };
+            let (near, far) = if share < TOO_NEAR { (1, 2) } else { (0, 1) };
             let value = match (behind(near), behind(far), behind(0)) {
                 (Some(a), Some(b), _) => parabola((share, skin), a, b, 1.0),
                 (Some(a), None, _) => straight((share, skin), a, 1.0),

@@ -61,8 +61,9 @@ fn the_ring_potential_is_harmonic() {
 
 #[test]
 fn a_torus_in_a_rounded_body_converges_with_order_two() {
-    let fields = [3.0, 1.5, 0.75].map(field);
+    let fields = [2.0, 1.0, 0.5].map(field);
     let errors = fields.each_ref().map(|f| greatest_error(f, exact));
+    println!("{errors:?}");
     assert!(errors[2] < 2e-3 && orders(&errors).iter().all(|&o| o > 1.7), "{errors:?}");
 
     for (field, part) in fields.iter().zip([0.02, 0.005, 0.00125]) {
