@@ -33,7 +33,7 @@ pub use domain::{Domain, ImplicitDomain, Lines, Skin, Stretch};
 pub use grid::{Grid, Resolution};
 pub use level::Place;
 pub use line::{Course, FieldLine};
-pub use potential::{FieldError, Potential, SOLVE_TOLERANCE};
+pub use potential::{Equations, FieldError, Potential, SOLVE_TOLERANCE};
 pub use rubber::RubberDomain;
 pub use saddle::{Saddle, SaddleKind, SaddleReport};
 pub use solve::SolveReport;

@@ -74,6 +74,60 @@ impl From<Cancelled> for FieldError {
     }
 }
 
+/// The difference equations of the potential on a grid, and on coarser ones.
+pub struct Equations {
+    grid: Grid,
+    on_board: bool,
+    levels: Vec<Level>,
+}
+
+impl Equations {
+    /// Set up for `domain` on a grid of the given spacing (mm).
+    pub fn new(
+        domain: &dyn Domain,
+        spacing: f64,
+        control: &Control<'_>,
+    ) -> Result<Self, FieldError> {
+        let (low, high) = domain.bounds();
+        let counts = [0; 3];
+        let size = high - low;
+        if !(spacing > 0.0 && size.iter().all(|s| s.is_finite() && *s > 0.0)) {
+            return Err(FieldError::BadGrid { counts, spacing });
+        }
+        let on_board = domain.on_board();
+        let grid = Grid::round(low, high, spacing, on_board);
+        let counts = grid.counts;
+        let nodes = counts.iter().fold(1u64, |n, &c| n.saturating_mul(c as u64));
+        if counts.iter().any(|n| !(4..=4096).contains(n)) || nodes > u64::from(u32::MAX) {
+            return Err(FieldError::BadGrid { counts, spacing });
+        }
+        let lines = domain.trace(&grid, control)?;
+        let mut levels = vec![Level::new(&grid, &lines, on_board, 1)];
+        let mut stride = 1;
+        while levels.last().is_some_and(|l| l.counts.iter().any(|&n| n > COARSEST)) {
+            control.check()?;
+            stride *= 2;
+            let mut level = Level::new(&grid, &lines, on_board, stride);
+            // Only the finest grid's skins are needed once the diagonals are known.
+            (level.places, level.cuts, level.cut_starts) = (Vec::new(), Vec::new(), Vec::new());
+            levels.push(level);
+        }
+        if levels[0].unknowns() == 0 {
+            return Err(FieldError::NoRubber { spacing });
+        }
+        Ok(Self { grid, on_board, levels })
+    }
+
+    /// Solve until the length of the residual, over that of the right side, is down to `tolerance`.
+    pub fn solve(mut self, tolerance: f64, control: &Control<'_>) -> Result<Potential, FieldError> {
+        let (mut values, mut report) = solve::solve(&self.levels, tolerance, control)?;
+        report.flux *= self.grid.spacing;
+        let Level { places, cuts, .. } = self.levels.swap_remove(0);
+        sample::extend(&self.grid, &places, &cuts, &mut values);
+        Ok(Potential { grid: self.grid, on_board: self.on_board, values, places, report })
+    }
+}
+
 /// The potential on a grid.
 pub struct Potential {
     pub(super) grid: Grid,
@@ -92,48 +146,7 @@ impl Potential {
         spacing: f64,
         control: &Control<'_>,
     ) -> Result<Self, FieldError> {
-        Self::solve_to(domain, spacing, SOLVE_TOLERANCE, control)
-    }
-
-    /// [`Potential::solve`] down to another residual.
-    pub fn solve_to(
-        domain: &dyn Domain,
-        spacing: f64,
-        tolerance: f64,
-        control: &Control<'_>,
-    ) -> Result<Self, FieldError> {
-        let (low, high) = domain.bounds();
-        let counts = [0; 3];
-        let size = high - low;
-        if !(spacing > 0.0 && size.iter().all(|s| s.is_finite() && *s > 0.0)) {
-            return Err(FieldError::BadGrid { counts, spacing });
-        }
-        let grid = Grid::round(low, high, spacing, domain.on_board());
-        let counts = grid.counts;
-        if counts.iter().any(|n| !(4..=4096).contains(n)) || grid.len() > u32::MAX as usize {
-            return Err(FieldError::BadGrid { counts, spacing });
-        }
-        let lines = domain.trace(&grid, control)?;
-        let mut levels = vec![Level::new(&grid, &lines, domain.on_board(), 1)];
-        let mut stride = 1;
-        while levels.last().is_some_and(|l| l.counts.iter().any(|&n| n > COARSEST)) {
-            control.check()?;
-            stride *= 2;
-            let mut level = Level::new(&grid, &lines, domain.on_board(), stride);
-            // Only the finest grid's skins are needed once the diagonals are known.
-            (level.places, level.cuts) = (Vec::new(), Vec::new());
-            levels.push(level);
-        }
-        drop(lines);
-        if levels[0].unknowns() == 0 {
-            return Err(FieldError::NoRubber { spacing });
-        }
-        let (mut values, mut report) = solve::solve(&levels, tolerance, control)?;
-        report.flux *= spacing;
-        let Level { places, cuts, .. } = levels.swap_remove(0);
-        drop(levels);
-        sample::extend(&grid, &places, &cuts, &mut values);
-        Ok(Self { grid, on_board: domain.on_board(), values, places, report })
+        Equations::new(domain, spacing, control)?.solve(SOLVE_TOLERANCE, control)
     }
 
     /// The grid.

@@ -2,5 +2,6 @@
 
 mod exact;
 mod manufactured;
+mod rubber;
 mod saddles;
 mod shapes;

@@ -54,7 +54,6 @@ fn slope_between_spheres_converges() {
         offs.push(off);
         greatest
     });
-    println!("{errors:?} {offs:?}");
     assert!(orders(&offs).iter().all(|&o| o > 1.75), "{offs:?}");
     assert!(errors[2] < 0.05 && orders(&errors).iter().all(|&o| o > 0.9), "{errors:?}");
 }
@@ -66,7 +65,6 @@ fn field_lines_between_spheres_are_straight() {
     for p in spread(40, INNER) {
         let start = centre + p.coords;
         let out = field.field_line(&start, Course::Outward, None).expect("arrives");
-        println!("{}", out.length);
         let end = out.points.last().expect("an end");
         let off = (end - (centre + p.coords * (OUTER / INNER))).norm();
         assert!(off < 0.06, "{off}");

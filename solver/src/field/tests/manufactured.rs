@@ -61,12 +61,11 @@ fn the_ring_potential_is_harmonic() {
 
 #[test]
 fn a_torus_in_a_rounded_body_converges_with_order_two() {
-    let fields = [2.0, 1.0, 0.5].map(field);
+    let fields = [2.4, 1.2, 0.6].map(field);
     let errors = fields.each_ref().map(|f| greatest_error(f, exact));
-    println!("{errors:?}");
     assert!(errors[2] < 2e-3 && orders(&errors).iter().all(|&o| o > 1.7), "{errors:?}");
 
-    for (field, part) in fields.iter().zip([0.02, 0.005, 0.00125]) {
+    for (field, part) in fields.iter().zip([0.02, 0.005]) {
         let found = field.saddles(0.02, None, &Control::silent()).expect("saddles");
         assert_eq!(found.saddles.len(), 1, "{:?}", found.saddles);
         let saddle = &found.saddles[0];
