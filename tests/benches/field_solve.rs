@@ -40,12 +40,23 @@ fn all(words: &[String]) -> Result<(), String> {
     let nodes = if words.is_empty() {
         vec![64, 128, 192, 256]
     } else {
-        words.iter().map(|w| w.parse().map_err(|e| format!("{w}: {e}"))).collect::<Result<_, _>>()?
+        words
+            .iter()
+            .map(|w| w.parse().map_err(|e| format!("{w}: {e}")))
+            .collect::<Result<_, _>>()?
     };
     println!(
         "{:<12} {:>6} {:>10} {:>9} {:>9} {:>6} {:>9} {:>9} {:>9} {:>9}",
-        "solver", "nodes", "unknowns", "set-up s", "solve s", "iter", "residual", "stated MB",
-        "peak MB", "saddles s"
+        "solver",
+        "nodes",
+        "unknowns",
+        "set-up s",
+        "solve s",
+        "iter",
+        "residual",
+        "stated MB",
+        "peak MB",
+        "saddles s"
     );
     let this = std::env::current_exe().map_err(|e| format!("this program's path: {e}"))?;
     for n in &nodes {

@@ -76,9 +76,11 @@ fn side(a: [f64; 2], b: [f64; 2], p: [f64; 2]) -> Ordering {
     let coord = |c: [f64; 2]| Coord { x: c[0], y: c[1] };
     let exact = orient2d(coord(a), coord(b), coord(p));
     let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
-    exact.partial_cmp(&0.0).unwrap_or(Ordering::Equal).then(0.0f64.partial_cmp(&dy).unwrap_or(Ordering::Equal)).then(
-        dx.partial_cmp(&0.0).unwrap_or(Ordering::Equal),
-    )
+    exact
+        .partial_cmp(&0.0)
+        .unwrap_or(Ordering::Equal)
+        .then(0.0f64.partial_cmp(&dy).unwrap_or(Ordering::Equal))
+        .then(dx.partial_cmp(&0.0).unwrap_or(Ordering::Equal))
 }
 
 fn scan(corners: [Point; 3], grid: &Grid, axis: usize, found: &mut Vec<Crossing>) {

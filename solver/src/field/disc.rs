@@ -81,7 +81,9 @@ pub(super) fn descending_disc(
         between.truncate(MOST_LINES.saturating_sub(lines.len()));
         let before = lines.len();
         for angle in between {
-            lines.extend(line(angle).map(|l| (angle.rem_euclid(if half { 4.0 * PI } else { TAU }), l)));
+            lines.extend(
+                line(angle).map(|l| (angle.rem_euclid(if half { 4.0 * PI } else { TAU }), l)),
+            );
         }
         if lines.len() == before {
             break;

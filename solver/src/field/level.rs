@@ -123,7 +123,8 @@ impl Level {
     pub fn new(grid: &Grid, lines: &[Lines; 3], on_board: bool, stride: usize) -> Self {
         // One node past the end where the count does not divide, so that the outermost layer is
         // never rubber.
-        let counts = grid.counts.map(|n| if stride == 1 { n } else { (n - 1).div_ceil(stride) + 1 });
+        let counts =
+            grid.counts.map(|n| if stride == 1 { n } else { (n - 1).div_ceil(stride) + 1 });
         let view = View { grid, lines, stride, counts };
         let planes: Vec<(Vec<Place>, Vec<CutNode>)> =
             (0..counts[2]).into_par_iter().map(|k| view.plane(k)).collect();

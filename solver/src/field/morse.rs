@@ -167,7 +167,9 @@ impl<'a> MorseComplex<'a> {
                 let mut lower = 0u32;
                 let mut steepest = (f64::INFINITY, usize::MAX, 13usize);
                 for (n, &[di, dj, dk]) in star.steps.iter().enumerate() {
-                    let Some(layer) = k.checked_add_signed(dk).filter(|&l| l < nz) else { continue };
+                    let Some(layer) = k.checked_add_signed(dk).filter(|&l| l < nz) else {
+                        continue;
+                    };
                     if n == 13 {
                         continue;
                     }
@@ -291,8 +293,7 @@ impl<'a> MorseComplex<'a> {
     ) -> Result<Vec<LoopEnd>, FieldError> {
         let rank: HashMap<usize, usize> =
             critical.iter().enumerate().map(|(n, c)| (c.cell, n)).collect();
-        let of_index =
-            |index: u8| (0..critical.len()).filter(move |&n| critical[n].index == index);
+        let of_index = |index: u8| (0..critical.len()).filter(move |&n| critical[n].index == index);
         let column = |n: usize| {
             let mut rows: Vec<usize> =
                 self.boundary(critical[n].cell).iter().map(|c| rank[c]).collect();

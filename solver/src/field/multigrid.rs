@@ -128,7 +128,15 @@ fn relax_planes(level: &Level, own: &mut Scratch, parity: usize, back: bool) {
         let range = k * size..(k + 1) * size;
         let weight = plane_weight(level.mirrored, k);
         for colour in [usize::from(back), usize::from(!back)] {
-            relax_plane(plane, &planes, &right[range.clone()], &level.inverse[range.clone()], nx, weight, colour);
+            relax_plane(
+                plane,
+                &planes,
+                &right[range.clone()],
+                &level.inverse[range.clone()],
+                nx,
+                weight,
+                colour,
+            );
         }
     });
 }
@@ -180,7 +188,8 @@ fn residual_plane(level: &Level, own: &Scratch, k: usize, out: &mut [f32]) {
         let (right, inverse) = (&own.right[at..][..nx], &level.inverse[at..][..nx]);
         let out = &mut out[j * nx..][..nx];
         for i in 1..nx - 1 {
-            let sum = weight * (mine[i - 1] + mine[i + 1] + south[i] + north[i]) + below[i] + above[i];
+            let sum =
+                weight * (mine[i - 1] + mine[i + 1] + south[i] + north[i]) + below[i] + above[i];
             let value = right[i] + sum - mine[i] / inverse[i];
             out[i] = if inverse[i] == 0.0 { 0.0 } else { value };
         }
@@ -194,9 +203,7 @@ fn restrict(level: &Level, own: &Scratch, coarse: &Level, out: &mut [f32]) {
     out.par_chunks_mut(cx * cy).enumerate().for_each(|(ck, out)| {
         let mut sum = vec![0.0f32; nx * ny];
         let mut plane = vec![0.0f32; nx * ny];
-        for (k, share) in
-            [((2 * ck).wrapping_sub(1), 0.25), (2 * ck, 0.5), (2 * ck + 1, 0.25)]
-        {
+        for (k, share) in [((2 * ck).wrapping_sub(1), 0.25), (2 * ck, 0.5), (2 * ck + 1, 0.25)] {
             if k < nz {
                 residual_plane(level, own, k, &mut plane);
                 for (to, from) in sum.iter_mut().zip(&plane) {

@@ -182,9 +182,7 @@ impl Domain for RubberDomain<'_> {
                 let sides = (0..3).flat_map(|w| [(w, low[w]), (w, high[w])]);
                 let side = sides
                     .filter(|&(w, at)| !(self.on_board && w == 2 && at == low.z))
-                    .min_by(|a, b| {
-                        (point[a.0] - a.1).abs().total_cmp(&(point[b.0] - b.1).abs())
-                    })?;
+                    .min_by(|a, b| (point[a.0] - a.1).abs().total_cmp(&(point[b.0] - b.1).abs()))?;
                 let mut on = *point;
                 on[side.0] = side.1;
                 Some(on)
@@ -200,9 +198,7 @@ impl Domain for RubberDomain<'_> {
                 } else if below <= wall {
                     Some(Point::new(point.x, point.y, bottom))
                 } else {
-                    (r > 0.0).then(|| {
-                        Point::new(x + dx * radius / r, y + dy * radius / r, point.z)
-                    })
+                    (r > 0.0).then(|| Point::new(x + dx * radius / r, y + dy * radius / r, point.z))
                 }
             }
             (Skin::Outside, Outside::Offset { thickness, .. }) => {

@@ -118,9 +118,8 @@ impl Potential {
             saddles.push(Saddle { position, level, persistence, kind, axis, on_board, disc });
         }
         let class = |s: &Saddle| s.kind != SaddleKind::Bridge;
-        saddles.sort_by(|a, b| {
-            class(a).cmp(&class(b)).then(b.persistence.total_cmp(&a.persistence))
-        });
+        saddles
+            .sort_by(|a, b| class(a).cmp(&class(b)).then(b.persistence.total_cmp(&a.persistence)));
         Ok(SaddleReport { saddles, left_out })
     }
 

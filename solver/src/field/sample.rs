@@ -14,12 +14,7 @@ const TOO_NEAR: f64 = 0.1;
 /// Continue the solution beyond the skins. A node past a cut leg takes the parabola through the
 /// skin and the two nodes behind it that lie away from it (else a straight line); nodes farther
 /// on continue the parabolas or straight lines of their neighbours. Means where several legs lead to a node.
-pub(super) fn extend(
-    grid: &Grid,
-    places: &[Place],
-    cuts: &[CutNode],
-    values: &mut [f64],
-) {
+pub(super) fn extend(grid: &Grid, places: &[Place], cuts: &[CutNode], values: &mut [f64]) {
     let steps = steps(grid.counts);
     let rubber = |n: usize| places[n] == Place::Rubber;
     for (value, place) in values.iter_mut().zip(places) {

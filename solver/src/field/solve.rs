@@ -6,9 +6,9 @@
 
 use rayon::prelude::*;
 
-use super::{FieldError, Place};
 use super::level::{CutNode, Level, NO_LEG, WHOLE, plane_weight, steps};
 use super::multigrid::Multigrid;
+use super::{FieldError, Place};
 use crate::control::Control;
 
 /// Iterations that are never needed: a few dozen is the rule.

@@ -73,7 +73,6 @@ fn field_lines_between_spheres_are_straight() {
     }
 }
 
-
 /// A rod that stands on the board in a round block. End effects die away as exp(-pi z / gap) or
 /// faster, so that far below the end the field is that of endless coaxial cylinders.
 #[test]
@@ -91,9 +90,9 @@ fn coaxial_cylinders_on_a_board_converge_with_order_two() {
         );
         solved(&domain, spacing)
     });
-    let errors = fields.each_ref().map(|f| {
-        greatest_error(f, |p| if p.z < 6.0 { exact(p) } else { f64::NAN })
-    });
+    let errors = fields
+        .each_ref()
+        .map(|f| greatest_error(f, |p| if p.z < 6.0 { exact(p) } else { f64::NAN }));
     assert!(errors[2] < 4e-4 && orders(&errors).iter().all(|&o| o > 1.7), "{errors:?}");
     // Capacitance by length over permittivity: the flux through a ring between the two.
     let flux = TAU / (outer / inner).ln();
@@ -116,8 +115,8 @@ fn coaxial_cylinders_on_a_board_converge_with_order_two() {
 #[test]
 fn eccentric_cylinders_have_their_flux() {
     let (inner, outer, apart): (f64, f64, f64) = (4.0, 10.0, 2.5);
-    let exact = TAU
-        / ((inner * inner + outer * outer - apart * apart) / (2.0 * inner * outer)).acosh();
+    let exact =
+        TAU / ((inner * inner + outer * outer - apart * apart) / (2.0 * inner * outer)).acosh();
     let off = [1.0, 0.5, 0.25].map(|spacing| {
         let domain = between(
             Box::new(move |p| ((p.x - apart).hypot(p.y) - inner).max(p.z - 30.0)),

@@ -26,7 +26,8 @@ fn volumes(domain: &RubberDomain<'_>, spacing: f64) -> [f64; 3] {
             .map(|line| {
                 // The plane on the board stands for half a layer.
                 let half = domain.on_board() && axis != 2 && line / grid.counts[u] == 0;
-                let length: f64 = lines[axis].line(line).iter().map(|s| s.ends[1] - s.ends[0]).sum();
+                let length: f64 =
+                    lines[axis].line(line).iter().map(|s| s.ends[1] - s.ends[0]).sum();
                 length * if half { 0.5 } else { 1.0 }
             })
             .sum::<f64>()

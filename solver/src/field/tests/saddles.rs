@@ -15,8 +15,7 @@ fn saddles(field: &Potential) -> SaddleReport {
 }
 
 fn ring(spacing: f64) -> Potential {
-    let domain =
-        between(torus(MAJOR, MINOR), sphere([0.0; 3], 40.0), [-40.0; 3], [40.0; 3], false);
+    let domain = between(torus(MAJOR, MINOR), sphere([0.0; 3], 40.0), [-40.0; 3], [40.0; 3], false);
     solved(&domain, spacing)
 }
 
@@ -39,8 +38,13 @@ fn a_torus_has_one_bridge_with_a_round_disc() {
 
 #[test]
 fn a_sphere_has_no_saddle() {
-    let domain =
-        between(sphere([0.4, 0.1, -0.3], 10.0), sphere([0.0; 3], 20.0), [-20.0; 3], [20.0; 3], false);
+    let domain = between(
+        sphere([0.4, 0.1, -0.3], 10.0),
+        sphere([0.0; 3], 20.0),
+        [-20.0; 3],
+        [20.0; 3],
+        false,
+    );
     let found = saddles(&solved(&domain, 1.0));
     assert!(found.saddles.is_empty(), "{found:?}");
 }
@@ -73,7 +77,9 @@ fn an_open_ring_is_a_near_bridge() {
         };
         assert!((measured - gap).abs() < off, "{measured} at {spacing}");
         assert!((pass - Point::new(MAJOR, 0.0, 0.0)).norm() < 1.0 + spacing, "{pass:?}");
-        assert!(pass_level > 0.0 && (saddle.persistence - (saddle.level - pass_level)).abs() < 0.01);
+        assert!(
+            pass_level > 0.0 && (saddle.persistence - (saddle.level - pass_level)).abs() < 0.01
+        );
         assert!(saddle.position.coords.norm() < 3.0, "{:?}", saddle.position);
     }
 }
