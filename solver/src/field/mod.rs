@@ -7,7 +7,7 @@
 //! [`Potential::solve`] solves for it on a grid ([`Grid`], [`Resolution`]) in a [`Domain`], as a
 //! rule [`RubberDomain`]. In order: where the grid lines meet the skins (`domain`, `crossings`,
 //! `offset`), the difference equations (`level`), their solution (`multigrid`, `solve`), values and
-//! slopes anywhere (`sample`), field lines (`line`), saddles (`morse`, `saddle`) and discs (`disc`).
+//! slopes anywhere (`sample`), field lines (`line`), saddles (`star`, `morse`, `saddle`) and discs (`disc`).
 //!
 //! Lengths in mm; the potential has no unit.
 
@@ -25,6 +25,7 @@ mod rubber;
 mod saddle;
 mod sample;
 mod solve;
+mod star;
 #[cfg(test)]
 mod tests;
 

@@ -2,6 +2,7 @@
 
 mod exact;
 mod manufactured;
+mod morse;
 mod rubber;
 mod saddles;
 mod shapes;

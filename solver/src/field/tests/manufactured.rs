@@ -20,7 +20,7 @@ const EQUATOR: f64 = 36.0;
 fn ring_potential(p: &Point) -> f64 {
     let r = p.x.hypot(p.y);
     let (mut a, mut b) = ((r + RING).hypot(p.z), (r - RING).hypot(p.z));
-    for _ in 0..40 {
+    for _ in 0..10 {
         (a, b) = (0.5 * (a + b), (a * b).sqrt());
     }
     1.0 / a
