@@ -1,18 +1,21 @@
 //! Time and memory of the potential in the rubber: `cargo bench -p slitwright-tests --bench field_solve`.
 //!
-//! A torus in a ball, on grids of 64, 128, 192 and 256 nodes a side, to a residual of 1e-8. Each case
-//! runs in a process of its own, so that its peak memory is its own. Numbers after `--` pick grids.
-//! Where `SLITWRIGHT_PYTHON` names a Python with NumPy, SciPy and pyamg, the same equations are
-//! solved by pyamg too (`pyamg_times.py` beside this file), up to 128 nodes a side unless
+//! A torus in a ball, both by formula, and the mesh of a torus in a box and in a blanket, on grids of 64,
+//! 128, 192 and 256 nodes along the longest side, to a residual of 1e-8. Each case runs in a process of
+//! its own, so that its peak memory is its own. Numbers after `--` pick grids.
+//! Where `SLITWRIGHT_PYTHON` names a Python with NumPy, SciPy and pyamg, the ball's
+//! equations are solved by pyamg too (`pyamg_times.py` beside this file), up to 128 nodes a side unless
 //! `SLITWRIGHT_PYAMG_LARGEST` says otherwise: beyond that it needs much memory.
 
 use std::path::Path;
 use std::process::{Command, ExitCode, Stdio};
 use std::time::Instant;
 
+use slitwright_solver::body::{MouldBody, MouldShape};
 use slitwright_solver::control::Control;
-use slitwright_solver::field::{Equations, ImplicitDomain};
+use slitwright_solver::field::{Domain, Equations, ImplicitDomain, RubberDomain};
 use slitwright_solver::mesh::Point;
+use slitwright_tests::torus_with_edge;
 
 const ONE: &str = "--one";
 const MAJOR: f64 = 20.0;
@@ -24,7 +27,9 @@ fn main() -> ExitCode {
     // cargo adds --bench.
     let words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
     let done = match words.as_slice() {
-        [flag, nodes] if flag == ONE => nodes.parse().map_err(|e| format!("{e}")).and_then(one),
+        [flag, case, nodes] if flag == ONE => {
+            nodes.parse().map_err(|e| format!("{nodes}: {e}")).and_then(|n| one(case, n))
+        }
         _ => all(&words),
     };
     match done {
@@ -59,8 +64,10 @@ fn all(words: &[String]) -> Result<(), String> {
         "saddles s"
     );
     let this = std::env::current_exe().map_err(|e| format!("this program's path: {e}"))?;
-    for n in &nodes {
-        run(Command::new(&this).args([ONE, &n.to_string()]))?;
+    for case in ["ball", "box", "blanket"] {
+        for n in &nodes {
+            run(Command::new(&this).args([ONE, case, &n.to_string()]))?;
+        }
     }
     let Some(python) = std::env::var_os("SLITWRIGHT_PYTHON") else {
         println!("pyamg was not run: SLITWRIGHT_PYTHON names no Python that has it");
@@ -85,18 +92,36 @@ fn run(command: &mut Command) -> Result<(), String> {
     if status.success() { Ok(()) } else { Err(format!("a case ended with {status}")) }
 }
 
-fn one(nodes: usize) -> Result<(), String> {
-    // A layer or two of the nodes lies outside the ball.
-    let spacing = 2.0 * BALL / (nodes as f64 - 3.0);
-    let domain = ImplicitDomain {
-        model: |p: &Point| (p.x.hypot(p.y) - MAJOR).hypot(p.z) - MINOR,
-        outside: |p: &Point| p.coords.norm() - BALL,
-        bounds: (Point::new(-BALL, -BALL, -BALL), Point::new(BALL, BALL, BALL)),
-        on_board: false,
+fn one(case: &str, nodes: usize) -> Result<(), String> {
+    if case == "ball" {
+        let domain = ImplicitDomain {
+            model: |p: &Point| (p.x.hypot(p.y) - MAJOR).hypot(p.z) - MINOR,
+            outside: |p: &Point| p.coords.norm() - BALL,
+            bounds: (Point::new(-BALL, -BALL, -BALL), Point::new(BALL, BALL, BALL)),
+            on_board: false,
+        };
+        return measured(case, &domain, nodes);
+    }
+    let mut model = torus_with_edge(MAJOR, MINOR, 0.3);
+    // It hangs, so that there is rubber all round.
+    model.positions.iter_mut().for_each(|p| p.z -= 2.0 * BALL);
+    let shape = match case {
+        "box" => MouldShape::Box { side_clearance: 14.0, top_clearance: 14.0 },
+        // So thick that it fills the hole.
+        "blanket" => MouldShape::Blanket { thickness: 15.0 },
+        _ => return Err(format!("no case is called {case}")),
     };
+    let body = MouldBody::new(&model, &shape).map_err(|e| e.to_string())?;
+    measured(case, &RubberDomain::new(&body, &model), nodes)
+}
+
+fn measured(case: &str, domain: &dyn Domain, nodes: usize) -> Result<(), String> {
+    let (low, high) = domain.bounds();
+    // A layer or two of the nodes lies outside.
+    let spacing = (high - low).max() / (nodes as f64 - 3.5);
     let control = Control::silent();
     let started = Instant::now();
-    let equations = Equations::new(&domain, spacing, &control).map_err(|e| e.to_string())?;
+    let equations = Equations::new(domain, spacing, &control).map_err(|e| e.to_string())?;
     let set_up = started.elapsed().as_secs_f64();
     let started = Instant::now();
     let field = equations.solve(TOLERANCE, &control).map_err(|e| e.to_string())?;
@@ -110,7 +135,7 @@ fn one(nodes: usize) -> Result<(), String> {
     }
     println!(
         "{:<12} {:>6} {:>10} {:>9.2} {:>9.2} {:>6} {:>9.1e} {:>9} {:>9} {:>9.2}",
-        "slitwright",
+        case,
         field.grid().counts[0],
         report.unknowns,
         set_up,

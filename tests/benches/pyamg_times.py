@@ -16,6 +16,8 @@ import pyamg
 import scipy.sparse as sparse
 
 MAJOR, MINOR, BALL = 20.0, 6.0, 40.0
+# Share of the slack round the ball on its low side (solver/src/field/grid.rs).
+LOW_SHARE = [0.4641, 0.4330, 0.4495]
 
 
 def level(p):
@@ -25,12 +27,15 @@ def level(p):
 
 
 def assemble(nodes):
-    spacing = 2 * BALL / (nodes - 3)
+    # The same nodes as the bench's.
+    spacing = 2 * BALL / (nodes - 3.5)
     cells = 2 * BALL / spacing
-    whole = np.ceil(cells - 1e-9) + 2
-    first = -BALL - 0.5 * (whole - cells) * spacing
-    axis = first + spacing * np.arange(int(whole) + 1)
-    p = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"))
+    whole = np.ceil(cells) + 2
+    axes = [
+        -BALL - share * (whole - cells) * spacing + spacing * np.arange(int(whole) + 1)
+        for share in LOW_SHARE
+    ]
+    p = np.stack(np.meshgrid(*axes, indexing="ij"))
     inside = np.maximum(*level(p)) < 0
     number = np.full(inside.shape, -1)
     number[inside] = np.arange(inside.sum())
@@ -71,7 +76,7 @@ def assemble(nodes):
     )
     # Rows of nodes next to a skin scaled like the others.
     scale = sparse.diags(6 / diagonal)
-    return (scale @ matrix).tocsr(), scale @ right, len(axis)
+    return (scale @ matrix).tocsr(), scale @ right, len(axes[0])
 
 
 def main():
