@@ -35,6 +35,9 @@ pub enum Place {
     Rubber,
     /// In or on the model, or in a wall of it too thin for the grid.
     Model,
+    /// In the model, beside a gap of rubber too narrow for the grid. The potential is 0 as in the
+    /// model, but the model does not hang together here.
+    Gap,
     /// On or beyond the outside.
     Outside,
 }
@@ -60,8 +63,10 @@ pub(super) struct Level {
     pub cuts: Vec<CutNode>,
     /// Where the cut nodes of each plane begin in `cuts`, and where they end.
     pub cut_starts: Vec<usize>,
-    /// Nodes that gave way to a wall or gap thinner than the spacing.
+    /// Nodes that gave way to a wall thinner than the spacing.
     pub thickened: usize,
+    /// Nodes marked as [`Place::Gap`].
+    pub gaps: usize,
 }
 
 /// Weight of the rows of a plane, and of their legs in the plane.
@@ -141,6 +146,12 @@ impl Level {
         for (node, place) in thin {
             places[node] = place;
         }
+        // Coarser grids only precondition: they need not know.
+        let narrow = if stride == 1 { narrow_gaps(grid, lines, &places) } else { Vec::new() };
+        let gaps = narrow.len();
+        for node in narrow {
+            places[node] = Place::Gap;
+        }
         let size = counts[0] * counts[1];
         let rows: Vec<(Vec<f32>, Vec<CutNode>)> = (0..counts[2])
             .into_par_iter()
@@ -157,7 +168,7 @@ impl Level {
             cuts.extend(found);
             cut_starts.push(cuts.len());
         }
-        Self { counts, mirrored: on_board, inverse, places, cuts, cut_starts, thickened }
+        Self { counts, mirrored: on_board, inverse, places, cuts, cut_starts, thickened, gaps }
     }
 
     /// Unknowns.
@@ -250,6 +261,40 @@ fn thin_places(cuts: &[CutNode], places: &[Place], counts: [usize; 3]) -> Vec<(u
         .collect()
 }
 
+/// Nodes of the model beside a gap of rubber that lies between two nodes of a line: of the two the
+/// one that is nearer to it, in order.
+fn narrow_gaps(grid: &Grid, lines: &[Lines; 3], places: &[Place]) -> Vec<usize> {
+    let mut nodes: Vec<usize> = (0..3)
+        .flat_map(|axis| {
+            let [u, v] = Grid::across(axis);
+            (0..grid.line_count(axis))
+                .into_par_iter()
+                .flat_map_iter(move |line| {
+                    lines[axis].line(line).iter().filter_map(move |stretch| {
+                        let [from, to] =
+                            stretch.ends.map(|x| (x - grid.origin[axis]) / grid.spacing);
+                        let before = from.floor();
+                        if stretch.skins != [Skin::Model; 2] || to > before + 1.0 || before < 0.0 {
+                            return None;
+                        }
+                        let mut at = [0; 3];
+                        (at[u], at[v]) = (line % grid.counts[u], line / grid.counts[u]);
+                        let ends = [before as usize, before as usize + 1].map(|n| {
+                            at[axis] = n.min(grid.counts[axis] - 1);
+                            grid.index(at)
+                        });
+                        let nearer = usize::from(from - before > before + 1.0 - to);
+                        (ends.iter().all(|&n| places[n] == Place::Model)).then_some(ends[nearer])
+                    })
+                })
+                .collect::<Vec<_>>()
+        })
+        .collect();
+    nodes.sort_unstable();
+    nodes.dedup();
+    nodes
+}
+
 /// Diagonals of a plane and its cut nodes, now that all places are known: a whole leg to a node
 /// that is no unknown ends there.
 fn plane_rows(
@@ -277,7 +322,7 @@ fn plane_rows(
                 let other = node.checked_add_signed(step).and_then(|n| places.get(n));
                 match other {
                     Some(Place::Rubber) => {}
-                    Some(Place::Model) => *leg = 1.0,
+                    Some(Place::Model | Place::Gap) => *leg = 1.0,
                     Some(Place::Outside) | None => *leg = -1.0,
                 }
             }

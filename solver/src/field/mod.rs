@@ -36,5 +36,5 @@ pub use level::Place;
 pub use line::{Course, FieldLine};
 pub use potential::{Equations, FieldError, Potential, SOLVE_TOLERANCE};
 pub use rubber::RubberDomain;
-pub use saddle::{Saddle, SaddleKind, SaddleReport};
+pub use saddle::{RESOLVED_WIDTH, Saddle, SaddleKind, SaddleReport};
 pub use solve::SolveReport;

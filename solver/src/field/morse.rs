@@ -94,6 +94,18 @@ impl<'a> MorseComplex<'a> {
         self.field.grid.index([at[0], at[1], at[2].abs_diff(middle)])
     }
 
+    /// Level of a node, without end below everything in the model; none outside. Nodes beside gaps
+    /// that the grid does not see come right after the model: they keep its parts asunder.
+    fn level(&self, source: usize) -> Option<f64> {
+        match self.field.places[source] {
+            Place::Outside => None,
+            Place::Model => Some(f64::NEG_INFINITY),
+            Place::Gap => Some(0.0),
+            // Rounding may leave a value just below 0 next to the model.
+            Place::Rubber => Some(self.field.values[source].max(0.0)),
+        }
+    }
+
     fn cell_middle(&self, cell: usize) -> Point {
         let grid: &Grid = &self.field.grid;
         let at = self.cell_at(cell).map(|x| x as f64 / 2.0);
@@ -115,11 +127,8 @@ impl<'a> MorseComplex<'a> {
         for j in 1..ny - 1 {
             for i in 1..nx - 1 {
                 let own = self.source([i, j, k]);
-                if self.field.places[own] != Place::Rubber {
-                    continue;
-                }
+                let Some(value) = self.level(own).filter(|l| *l >= 0.0) else { continue };
                 let node = (k * ny + j) * nx + i;
-                let value = self.field.values[own];
                 let mut lower = 0u32;
                 let mut steepest = (f64::INFINITY, usize::MAX, 13usize);
                 for (n, &[di, dj, dk]) in star.steps.iter().enumerate() {
@@ -132,11 +141,7 @@ impl<'a> MorseComplex<'a> {
                     let at = [i.wrapping_add_signed(di), j.wrapping_add_signed(dj), layer];
                     let index = self.source(at);
                     let other = (layer * ny + at[1]) * nx + at[0];
-                    let level = match self.field.places[index] {
-                        Place::Outside => continue,
-                        Place::Model => f64::NEG_INFINITY,
-                        Place::Rubber => self.field.values[index],
-                    };
+                    let Some(level) = self.level(index) else { continue };
                     if level < value || (level == value && other < node) {
                         lower |= 1 << n;
                         if star.dimension[n] == 1 && (level, other) < (steepest.0, steepest.1) {

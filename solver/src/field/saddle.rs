@@ -29,10 +29,10 @@ pub enum SaddleKind {
     NearBridge {
         /// The saddle of index 1 in the gap, mm.
         pass: Point,
-        /// Potential there.
+        /// Potential there; 0 in a gap narrower than the grid's spacing.
         pass_level: f64,
         /// Length of the field line across the gap through the pass, mm; `None` where it could not
-        /// be followed.
+        /// be followed, as in a gap narrower than the grid's spacing.
         gap: Option<f64>,
     },
 }
@@ -54,7 +54,15 @@ pub struct Saddle {
     pub on_board: bool,
     /// The disc that runs down from it to the model; `None` where its field lines get lost.
     pub disc: Option<SaddleDisc>,
+    /// Whether the grid resolves the hole: its disc is at least [`RESOLVED_WIDTH`] spacings wide.
+    /// Where it does not, parts of the model that are closer than the spacing may look joined, and
+    /// a near-bridge like a bridge: solve again on a finer grid.
+    pub resolved: bool,
 }
+
+/// Least width of a disc, four times its area over its rim, in grid spacings, from which on a hole
+/// is believed.
+pub const RESOLVED_WIDTH: f64 = 3.0;
 
 /// All saddles of index 2.
 #[derive(Clone, Debug, PartialEq)]
@@ -110,12 +118,16 @@ impl Potential {
                     SaddleKind::NearBridge {
                         pass,
                         pass_level: begin.level,
-                        gap: self.gap(&pass, domain),
+                        gap: if begin.level > 0.0 { self.gap(&pass, domain) } else { None },
                     }
                 }
             };
             let disc = descending_disc(self, &position, fall, on_board, domain, control)?;
-            saddles.push(Saddle { position, level, persistence, kind, axis, on_board, disc });
+            let width = disc.as_ref().map_or(0.0, |d| 4.0 * d.area / d.rim_length);
+            let resolved = width >= RESOLVED_WIDTH * self.grid.spacing;
+            let saddle =
+                Saddle { position, level, persistence, kind, axis, on_board, disc, resolved };
+            saddles.push(saddle);
         }
         let class = |s: &Saddle| s.kind != SaddleKind::Bridge;
         saddles

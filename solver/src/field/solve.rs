@@ -25,9 +25,12 @@ pub struct SolveReport {
     pub residual: f64,
     /// Grids.
     pub levels: usize,
-    /// Nodes that gave way to walls of model or rubber thinner than the spacing. Where there are
-    /// many, a finer grid is needed.
+    /// Nodes that gave way to walls of the model thinner than the spacing. Where there are many, a
+    /// finer grid is needed.
     pub thickened: usize,
+    /// Nodes of the model beside gaps of rubber narrower than the spacing. Creases have some; where
+    /// there are many, a finer grid is needed.
+    pub gaps: usize,
     /// Flux out of the model's skin, mm: the integral of the slope of the potential over it.
     /// It is what capacitance is in electrostatics (capacitance over permittivity).
     pub flux: f64,
@@ -89,6 +92,7 @@ pub(super) fn solve(
         residual: left,
         levels: levels.len(),
         thickened: level.thickened,
+        gaps: level.gaps,
         flux: model_flux(level, &solution),
     };
     Ok((solution, report))

@@ -43,7 +43,7 @@ fn by_the_whole_matrix(field: &Potential) -> (Vec<(f64, f64)>, usize) {
                     let index = grid.index(node);
                     match field.places[index] {
                         Place::Outside => is_cell = false,
-                        Place::Model => {}
+                        Place::Model | Place::Gap => {}
                         Place::Rubber => {
                             let key = (field.values[index], index);
                             if top.is_none_or(|t| t < key) {

@@ -3,9 +3,10 @@
 use std::f64::consts::{PI, TAU};
 
 use super::shapes::{between, solved, sphere, torus};
+use crate::body::{MouldBody, MouldShape};
 use crate::control::Control;
-use crate::field::{Potential, SaddleKind, SaddleReport};
-use crate::mesh::{Point, Vector};
+use crate::field::{Potential, RubberDomain, SaddleKind, SaddleReport};
+use crate::mesh::{Point, TriangleMesh, Vector};
 
 const MAJOR: f64 = 20.0;
 const MINOR: f64 = 6.0;
@@ -136,4 +137,60 @@ fn a_double_ring_has_two_bridges() {
     let mut at: Vec<f64> = bridges.iter().map(|s| s.position.x).collect();
     at.sort_by(f64::total_cmp);
     assert!((at[0] + 12.3).abs() < 1.0 && (at[1] - 12.3).abs() < 1.0, "{at:?}");
+}
+
+/// The gap of an open ring, narrower than the spacing, must not be taken for closed.
+#[test]
+fn a_gap_narrower_than_the_spacing_is_no_bridge() {
+    let mesh = slit_frame(0.3);
+    let body =
+        MouldBody::new(&mesh, &MouldShape::Box { side_clearance: 10.0, top_clearance: 10.0 })
+            .expect("a body");
+    let domain = RubberDomain::new(&body, &mesh);
+    let field = solved(&domain, 1.1);
+    assert!(field.report().gaps > 20, "{}", field.report().gaps);
+    let found = field.saddles(0.02, Some(&domain), &Control::silent()).expect("saddles");
+    assert_eq!(found.saddles.len(), 1, "{:?}", found.saddles);
+    let kind = &found.saddles[0].kind;
+    assert!(matches!(kind, SaddleKind::NearBridge { pass_level: 0.0, gap: None, .. }), "{kind:?}");
+}
+
+/// A square frame of side 30 with a bar of 6, hung below the board, cut through by a slit.
+fn slit_frame(slit: f64) -> TriangleMesh {
+    // Outline in the plane, once round: outside, through the slit, inside, and back.
+    let (s, a, b) = (0.5 * slit, 15.0, 9.0);
+    let outline = [
+        (a, s),
+        (a, a),
+        (-a, a),
+        (-a, -a),
+        (a, -a),
+        (a, -s),
+        (b, -s),
+        (b, -b),
+        (-b, -b),
+        (-b, b),
+        (b, b),
+        (b, s),
+    ];
+    let count = outline.len() as u32;
+    let mut mesh = TriangleMesh::default();
+    for z in [-40.0, -34.0] {
+        mesh.positions.extend(outline.iter().map(|&(x, y)| Point::new(x, y, z)));
+    }
+    // Strips between the outer corners 0 to 5 and the inner ones 11 to 6.
+    for n in 0..5 {
+        let (p, q, r, t) = (n, n + 1, 10 - n, 11 - n);
+        mesh.faces.extend([[p, r, q], [p, t, r]]);
+        mesh.faces.extend([[p, q, r], [p, r, t]].map(|f| f.map(|v| v + count)));
+    }
+    for n in 0..count {
+        let next = (n + 1) % count;
+        mesh.faces.extend([[n, next, next + count], [n, next + count, n + count]]);
+    }
+    assert!(
+        (mesh.signed_volume() / (6.0 * (30.0 * 30.0 - 18.0 * 18.0 - 6.0 * slit)) - 1.0).abs()
+            < 1e-9
+    );
+    mesh
 }
