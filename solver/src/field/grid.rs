@@ -85,7 +85,8 @@ impl Grid {
         self.counts[u] * self.counts[v]
     }
 
-    /// Memory that a solve takes at its peak, bytes.
+    /// Memory that a solve takes at its peak, bytes. The model and what finds nearest points on it
+    /// are not counted. Saddles, looked for afterwards, need less.
     pub fn memory_bytes(&self) -> u64 {
         let [x, y, z] = self.counts.map(|c| c as f64);
         let sides = 2.0 * (x * y + y * z + z * x);
