@@ -11,6 +11,7 @@ pub mod body;
 pub mod bridges;
 pub mod control;
 pub mod curves;
+pub mod field;
 pub mod girth;
 pub mod mesh;
 pub mod optimise;

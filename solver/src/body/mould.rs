@@ -27,12 +27,34 @@ pub enum MouldError {
     Locator(#[from] LocatorError),
 }
 
-/// Outer skin of the rubber.
+/// Outer skin of the rubber, mm. A bottom at 0 stands on the board.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Outside {
-    Box { low: Point, high: Point },
-    Cylinder { axis: (f64, f64), radius: f64, bottom: f64, top: f64 },
-    Offset { thickness: f64, bottom: f64 },
+pub enum Outside {
+    /// A box between two corners.
+    Box {
+        /// Least corner.
+        low: Point,
+        /// Greatest corner.
+        high: Point,
+    },
+    /// A cylinder along z.
+    Cylinder {
+        /// x and y of the axis.
+        axis: (f64, f64),
+        /// Radius.
+        radius: f64,
+        /// z of the lower end.
+        bottom: f64,
+        /// z of the upper end.
+        top: f64,
+    },
+    /// All that is nearer to the model than `thickness` and above `bottom`.
+    Offset {
+        /// Thickness of the blanket.
+        thickness: f64,
+        /// z of the lower end.
+        bottom: f64,
+    },
 }
 
 /// The rubber body round one model.
@@ -94,6 +116,16 @@ impl MouldBody {
             }
         };
         Ok(Self { outside, model: locator, volume })
+    }
+
+    /// The outer skin of the rubber.
+    pub fn outside(&self) -> Outside {
+        self.outside
+    }
+
+    /// Nearest points and rays on the model inside.
+    pub fn model(&self) -> &SurfaceLocator {
+        &self.model
     }
 
     /// Rubber volume, cm^3.

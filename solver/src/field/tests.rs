@@ -1,0 +1,8 @@
+//! The potential against closed forms.
+
+mod exact;
+mod manufactured;
+mod morse;
+mod rubber;
+mod saddles;
+mod shapes;
