@@ -9,7 +9,7 @@ use slitwright_proto::v1;
 use slitwright_proto::v1::cut_planner_client::CutPlannerClient;
 use slitwright_proto::v1::upload_model_request::Part;
 use slitwright_server::{PlanFault, Planner, ServeConfig, serve};
-use slitwright_solver::control::{Control, Stage};
+use slitwright_solver::control::{Control, Progress, Stage};
 use slitwright_solver::mesh::{Model, TriangleMesh, Vector};
 use slitwright_solver::plan::{Figures, Plan, PlanRequest, StopReason};
 use tokio::net::TcpListener;
@@ -92,9 +92,22 @@ impl Planner for ScriptedPlanner {
         request: &PlanRequest,
         control: &Control<'_>,
     ) -> Result<Plan, PlanFault> {
+        control.stage(Stage::Body, 0.25, "the mould body stands");
+        if request.budget.seed == KEEPS_BEST {
+            control.report(Progress {
+                stage: Stage::Optimise,
+                fraction: 0.3,
+                elapsed_seconds: 0.0,
+                rounds: 1,
+                rows: 1,
+                lower_bound: Some(0.0),
+                best_cost: Some(1.0),
+                best_length: Some(1.0),
+                message: "a plan to keep".to_owned(),
+            });
+        }
         // A test that does not care has dropped the other end.
         let _ = self.started.send(request.budget.seed);
-        control.stage(Stage::Body, 0.25, "the mould body stands");
         match request.budget.seed {
             UNTIL_CANCELLED | KEEPS_BEST => {
                 while !control.is_cancelled() {
