@@ -43,6 +43,18 @@ impl Finished {
         self.missed == 0 && self.tight.is_empty() && (self.looked || self.cuts.is_empty())
     }
 
+    /// How bad the curves are: 0 for sound ones, else the girth (mm) that the tightest ring lacks,
+    /// infinite where they miss rows or were not looked at.
+    pub fn worst_fault(&self) -> f64 {
+        if self.is_sound() {
+            return 0.0;
+        }
+        if self.missed > 0 || !self.looked {
+            return f64::INFINITY;
+        }
+        self.tight.iter().map(Ring::shortfall).fold(0.0, f64::max)
+    }
+
     /// Length of the exterior cuts and the price of their entries, mm.
     pub fn cost(&self, entry_price: f64) -> f64 {
         // A sum over nothing is -0.0.

@@ -5,6 +5,8 @@
 //! curve within one face that distance is linear, so both questions are exact: does the curve
 //! cross the ring, and how much of it lies in the strip.
 
+use std::ops::Range;
+
 use rayon::prelude::*;
 
 use crate::girth::PlanningGraph;
@@ -29,6 +31,7 @@ pub struct CurveRows<'a> {
     /// Signed stretched distance from rings, or distance from the rims of bridges, at each vertex,
     /// mm.
     fields: Vec<Vec<f32>>,
+    rows_of_field: Vec<Range<usize>>,
     field_of_ring: Vec<u32>,
     /// Rows of the pool taken so far.
     taken: usize,
@@ -46,7 +49,14 @@ pub struct Contribution {
 impl<'a> CurveRows<'a> {
     /// No rows yet.
     pub fn new(graph: &'a PlanningGraph) -> Self {
-        Self { graph, rows: Vec::new(), fields: Vec::new(), field_of_ring: Vec::new(), taken: 0 }
+        Self {
+            graph,
+            rows: Vec::new(),
+            fields: Vec::new(),
+            rows_of_field: Vec::new(),
+            field_of_ring: Vec::new(),
+            taken: 0,
+        }
     }
 
     /// Take the rows that the pool has gained since the last call.
@@ -59,9 +69,17 @@ impl<'a> CurveRows<'a> {
         for field in fresh {
             self.field_of_ring.push(self.fields.len() as u32);
             self.fields.push(field);
+            self.rows_of_field.push(0..0);
         }
         for row in &pool.rows[self.taken..] {
             if row.kind != RowKind::BridgeOpening {
+                // The rows of a ring follow each other.
+                let range =
+                    &mut self.rows_of_field[self.field_of_ring[row.origin as usize] as usize];
+                if range.is_empty() {
+                    range.start = self.rows.len();
+                }
+                range.end = self.rows.len() + 1;
                 self.rows.push(CurveRow {
                     kind: row.kind,
                     field: self.field_of_ring[row.origin as usize],
@@ -78,6 +96,7 @@ impl<'a> CurveRows<'a> {
     pub fn add_opening(&mut self, distance_from_rim: &[f64], reach: f64, opening: f64) {
         let field = self.fields.len() as u32;
         self.fields.push(distance_from_rim.iter().map(|&d| d as f32).collect());
+        self.rows_of_field.push(self.rows.len()..self.rows.len() + 1);
         let kind = RowKind::BridgeOpening;
         self.rows.push(CurveRow { kind, field, depth: reach, least: opening });
     }
@@ -108,50 +127,40 @@ impl<'a> CurveRows<'a> {
     /// What a curve does for every row. The rim of a bridge opens the way to no bridge.
     pub fn contribution(&self, points: &[CurvePoint], is_rim: bool) -> Contribution {
         let samples: Vec<([u32; 3], [f64; 3])> = points.iter().map(|p| self.weights(p)).collect();
-        let at = |ring: usize, k: usize| {
-            let (corners, weights) = &samples[k];
-            let d = &self.fields[ring];
-            (0..3).map(|c| f64::from(d[corners[c] as usize]) * weights[c]).sum::<f64>()
-        };
-        let span = (0..self.fields.len())
-            .map(|ring| {
-                (0..points.len()).fold((f32::INFINITY, f32::NEG_INFINITY), |(low, high), k| {
-                    let d = at(ring, k) as f32;
-                    (low.min(d), high.max(d))
-                })
-            })
-            .collect::<Vec<_>>();
-        let filled = self
-            .rows
-            .iter()
-            .map(|row| {
-                let ring = row.field as usize;
-                let (low, high) = match row.kind {
-                    RowKind::StripBeyond => (0.0, row.depth),
-                    RowKind::StripBefore => (-row.depth, 0.0),
-                    RowKind::BridgeOpening if is_rim => return 0.0,
-                    RowKind::BridgeOpening => (f64::EPSILON, row.depth),
-                    RowKind::Crossing => return 0.0,
-                };
-                let mut sum = 0.0;
-                for k in 1..points.len() {
-                    let length = (points[k].point - points[k - 1].point).norm();
-                    let (a, b) = (at(ring, k - 1), at(ring, k));
-                    let share = share_between(a, b, low, high);
-                    if row.kind == RowKind::BridgeOpening {
-                        sum += length * share;
-                        continue;
-                    }
-                    // Distances are measured along the graph, whose ways are a little longer than
-                    // straight ones. A curve that runs from the ring right through the strip fills
-                    // it whatever the way was measured on, so progress counts as length.
-                    let progress = (a.clamp(low, high) - b.clamp(low, high)).abs();
-                    sum += (length * self.stretch(&samples[k]) * share).max(progress);
-                }
-                sum / row.least.max(1e-9)
+        // Relaxed and stretched length of each piece.
+        let lengths: Vec<(f64, f64)> = (1..points.len())
+            .map(|k| {
+                let length = (points[k].point - points[k - 1].point).norm();
+                (length, length * self.stretch(&samples[k]))
             })
             .collect();
-        Contribution { span, filled }
+        let of_field = |field: usize| {
+            let d = &self.fields[field];
+            let values: Vec<f64> = samples
+                .iter()
+                .map(|(corners, weights)| {
+                    (0..3).map(|c| f64::from(d[corners[c] as usize]) * weights[c]).sum()
+                })
+                .collect();
+            let span = values.iter().fold((f32::INFINITY, f32::NEG_INFINITY), |(low, high), &v| {
+                (low.min(v as f32), high.max(v as f32))
+            });
+            let rows = &self.rows[self.rows_of_field[field].clone()];
+            let filled: Vec<f64> =
+                rows.iter().map(|row| row.filled(&values, &lengths, is_rim)).collect();
+            (span, filled)
+        };
+        let all: Vec<((f32, f32), Vec<f64>)> =
+            (0..self.fields.len()).into_par_iter().with_min_len(64).map(of_field).collect();
+        let mut contribution = Contribution {
+            span: Vec::with_capacity(all.len()),
+            filled: vec![0.0; self.rows.len()],
+        };
+        for (field, (span, filled)) in all.into_iter().enumerate() {
+            contribution.span.push(span);
+            contribution.filled[self.rows_of_field[field].clone()].copy_from_slice(&filled);
+        }
+        contribution
     }
 
     /// Rows that the curves together do not meet, with what is missing (1 for a ring that is not
@@ -186,6 +195,35 @@ impl<'a> CurveRows<'a> {
         }
         let weights = barycentric(corners.map(|v| self.graph.mesh.positions[v as usize]), &p.point);
         (corners, weights)
+    }
+}
+
+impl CurveRow {
+    /// Share of the row that a curve fills, given the field at its points and the relaxed and
+    /// stretched lengths of its pieces.
+    fn filled(&self, values: &[f64], lengths: &[(f64, f64)], is_rim: bool) -> f64 {
+        let (low, high) = match self.kind {
+            RowKind::StripBeyond => (0.0, self.depth),
+            RowKind::StripBefore => (-self.depth, 0.0),
+            RowKind::BridgeOpening if is_rim => return 0.0,
+            RowKind::BridgeOpening => (f64::EPSILON, self.depth),
+            RowKind::Crossing => return 0.0,
+        };
+        let mut sum = 0.0;
+        for (ends, &(length, stretched)) in values.windows(2).zip(lengths) {
+            let (a, b) = (ends[0], ends[1]);
+            let share = share_between(a, b, low, high);
+            if self.kind == RowKind::BridgeOpening {
+                sum += length * share;
+                continue;
+            }
+            // Distances are measured along the graph, whose ways are a little longer than straight
+            // ones. A curve that runs from the ring right through the strip fills it whatever the
+            // way was measured on, so progress counts as length.
+            let progress = (a.clamp(low, high) - b.clamp(low, high)).abs();
+            sum += (stretched * share).max(progress);
+        }
+        sum / self.least.max(1e-9)
     }
 }
 

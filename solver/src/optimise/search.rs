@@ -144,6 +144,7 @@ impl<'s, 'g> Search<'s, 'g> {
         let last = self.rounds + rounds;
         loop {
             self.rounds += 1;
+            let started = self.control.elapsed().as_secs_f64();
             let known_rings = self.pool.rings.len();
             let (relaxed, proposal) = match self.relax_and_propose() {
                 Err(SearchError::Relaxation(RelaxationError::Cancelled)) => {
@@ -158,7 +159,7 @@ impl<'s, 'g> Search<'s, 'g> {
             self.keep_valid(straight_cost);
             self.report(new_rings);
             self.idle = if passed || moved || new_rings > 0 { 0 } else { self.idle + 1 };
-            if let Some(reason) = self.finished() {
+            if let Some(reason) = self.finished(started) {
                 return self.ended(reason);
             }
             if self.rounds >= last && self.top.is_some() {
@@ -208,6 +209,22 @@ impl<'s, 'g> Search<'s, 'g> {
     /// Take tight rings that were found elsewhere.
     pub fn add_rings(&mut self, rings: Vec<Ring>) {
         self.pool.add_rings(self.separator.graph(), rings);
+    }
+
+    /// Make the plan meet rows that it misses since rings were added, without looking for a better
+    /// one. Tells whether there is a plan that does.
+    pub fn mend(&mut self, straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64) -> bool {
+        let Some((_, draft)) = &self.best else { return false };
+        let builder = Builder::new(self.separator.graph(), &self.pool, &self.settings);
+        let mended = if builder.meets_all(&draft.trimmed) {
+            Some(draft.clone())
+        } else {
+            builder.mend(draft, &mut self.random)
+        };
+        let known = self.top.as_ref().map(|(_, cut)| cut.clone());
+        self.settle(mended, straight_cost);
+        self.keep_valid(straight_cost);
+        self.top.as_ref().map(|(_, cut)| cut) != known.as_ref()
     }
 
     /// Rings that are tight before anything but the bridges is cut.
@@ -368,8 +385,8 @@ impl<'s, 'g> Search<'s, 'g> {
         });
     }
 
-    /// Why to stop, if there is a reason.
-    fn finished(&self) -> Option<StopReason> {
+    /// Why to stop, if there is a reason. The last round began at `started`, seconds.
+    fn finished(&self, started: f64) -> Option<StopReason> {
         if self.control.is_cancelled() {
             return Some(StopReason::Cancelled);
         }
@@ -380,7 +397,9 @@ impl<'s, 'g> Search<'s, 'g> {
         }
         // A first plan is worth waiting for.
         let late = if self.top.is_some() { 1.0 } else { 1.5 };
-        let over = self.control.elapsed().as_secs_f64() > late * self.settings.deadline;
+        // Half of another round would be over the deadline.
+        let now = self.control.elapsed().as_secs_f64();
+        let over = now + 0.5 * (now - started) > late * self.settings.deadline;
         over.then_some(StopReason::TimeBudget)
     }
 }

@@ -69,7 +69,7 @@ impl Settling<'_, '_> {
             }
         }
         // The larger set is no beauty, but it may be all there is.
-        if self.meets_all(&draft.full) && self.passes(&draft.full, usize::MAX) {
+        if self.first && self.meets_all(&draft.full) && self.passes(&draft.full, usize::MAX) {
             let trimmed = draft.full.clone();
             return self.priced(Draft { full: draft.full, trimmed });
         }

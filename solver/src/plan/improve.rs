@@ -5,6 +5,8 @@
 //! search; a clean plan is kept if it is the cheapest, and its cost is what the gap is measured
 //! on.
 
+use std::cmp::Ordering;
+
 use super::{PlanRequest, StopReason};
 use crate::control::Control;
 use crate::curves::{Finished, Finisher};
@@ -32,6 +34,9 @@ pub(super) struct Found {
 /// Rounds of the search between two plans that are finished.
 const ROUNDS: u32 = 2;
 
+/// Times that a plan is finished and mended before the search goes on.
+const MENDS: usize = 3;
+
 /// Improve until the gap asked for is reached or the budget ends.
 pub(super) fn improve(
     mut search: Search<'_, '_>,
@@ -44,21 +49,29 @@ pub(super) fn improve(
     let mut last: Option<CutSet> = None;
     let stopped_by = loop {
         let reason = search.run(ROUNDS, &mut |cut, pool| finisher.price(cut, pool))?;
-        let plan = search.plan().cloned().unwrap_or_default();
         let mut sound = true;
-        // Whoever cancels does not wait for more than there is.
-        let in_haste = control.is_cancelled() && kept.is_some();
-        if last.as_ref() != Some(&plan) && !in_haste {
+        for _ in 0..MENDS {
+            let plan = search.plan().cloned().unwrap_or_default();
+            // Whoever cancels does not wait for more than there is.
+            let in_haste = control.is_cancelled() && kept.is_some();
+            if last.as_ref() == Some(&plan) || in_haste {
+                break;
+            }
             let curves = finisher.finish(&plan, search.pool(), separator, search.order(), control);
             sound = curves.is_sound();
             search.add_rings(curves.tight.clone());
             let cost = curves.cost(request.knife.entry_price);
             let better = kept.as_ref().is_none_or(|(least, _, old)| {
-                (curves.is_sound(), -cost) > (old.is_sound(), -*least)
+                curves.worst_fault().total_cmp(&old.worst_fault()).then(cost.total_cmp(least))
+                    == Ordering::Less
             });
             last = sound.then(|| plan.clone());
             if better {
                 kept = Some((cost, plan, curves));
+            }
+            // With what the look has found the plan may be mended at once.
+            if sound || !search.mend(&mut |cut, pool| finisher.price(cut, pool)) {
+                break;
             }
         }
         if let Some((cost, _, curves)) = &kept
