@@ -1,0 +1,218 @@
+//! Rulings along a cut chosen together: the cheapest sequence of candidates, where neighbours pay
+//! for how far one is turned against the other.
+//!
+//! Dynamic programming over the stations (Viterbi, A. J. (1967), "Error bounds for convolutional
+//! codes and an asymptotically optimum decoding algorithm", IEEE Trans. Inf. Theory 13). A closed
+//! line is first run twice round; the ruling found half way is held, and the line run once more
+//! from it to itself.
+
+use rayon::prelude::*;
+
+use super::SheetSettings;
+use super::line::{Place, Places};
+use super::rulings::{Candidates, Ruling, Standing};
+use crate::mesh::{Point, Vector};
+
+/// Price of a change of lean between neighbours 1 mm apart, per radian squared.
+const CHANGE: f64 = 7.5;
+/// Price of one neighbour turning and the other not.
+const TURN_STARTS: f64 = 0.3;
+/// Price of a bend sharper than the blade's, and of rulings that run into each other, each per
+/// unit of excess.
+const TOO_SHARP: f64 = 50.0;
+/// Least distance between neighbours outside, as a share of that at the model.
+const LEAST_SPREAD: f64 = 0.15;
+/// Rulings that turn are also tried this far either side of where they are needed, mm.
+const ROUND_A_TURN: f64 = 10.0;
+/// Steps of the refined grids, degrees.
+const REFINED: [f64; 2] = [3.0, 1.0];
+
+/// How far neighbours are turned against each other across the sheet: the sine of the angle by
+/// which the blade is bent. Fanning out within the sheet bends nothing.
+pub(super) fn bend(from: &Place, a: &Vector, to: &Place, b: &Vector) -> f64 {
+    let step = to.frame.at - from.frame.at;
+    let middle = a + b;
+    let across = step.cross(&middle).try_normalize(1e-12).unwrap_or(from.frame.left);
+    (b - a).dot(&across).abs()
+}
+
+fn change_price(from: &Place, a: &Ruling, to: &Place, b: &Ruling, settings: &SheetSettings) -> f64 {
+    if a.blocked || b.blocked {
+        return 0.0;
+    }
+    let step = to.frame.at - from.frame.at;
+    let apart = step.norm().max(1e-6);
+    let mut sum = CHANGE * (b.local - a.local).norm_squared() / apart;
+    if a.turn.is_some() != b.turn.is_some() {
+        sum += TURN_STARTS;
+    }
+    let bend = bend(from, &a.last, to, &b.last) * settings.bend_radius / apart;
+    sum += TOO_SHARP * (bend - 1.0).max(0.0);
+    let spread = (b.outside - a.outside).dot(&step) / (apart * apart);
+    sum += TOO_SHARP * (LEAST_SPREAD - spread).max(0.0);
+    sum
+}
+
+/// The cheapest sequence; `held` fixes the candidate of a station.
+fn cheapest(places: &[&Place], candidates: &[&[Ruling]], settings: &SheetSettings) -> Vec<usize> {
+    let mut sums: Vec<f64> = candidates[0].iter().map(|r| r.price).collect();
+    let mut back: Vec<Vec<usize>> = Vec::with_capacity(candidates.len());
+    for k in 1..candidates.len() {
+        let (before, now) = (candidates[k - 1], candidates[k]);
+        let steps: Vec<(f64, usize)> = now
+            .iter()
+            .map(|b| {
+                let mut best = (f64::INFINITY, 0);
+                for (index, a) in before.iter().enumerate() {
+                    // Prices of change are not negative.
+                    if sums[index] >= best.0 {
+                        continue;
+                    }
+                    let sum = sums[index] + change_price(places[k - 1], a, places[k], b, settings);
+                    if sum < best.0 {
+                        best = (sum, index);
+                    }
+                }
+                (best.0 + b.price, best.1)
+            })
+            .collect();
+        sums = steps.iter().map(|s| s.0).collect();
+        back.push(steps.into_iter().map(|s| s.1).collect());
+    }
+    let mut at = (0..sums.len()).min_by(|&a, &b| sums[a].total_cmp(&sums[b])).unwrap_or(0);
+    let mut chosen = vec![at; candidates.len()];
+    for k in (1..candidates.len()).rev() {
+        at = back[k - 1][at];
+        chosen[k - 1] = at;
+    }
+    chosen
+}
+
+/// Rulings that another branch of the cut has already settled, at either end.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Held {
+    pub first: Option<HeldRuling>,
+    pub last: Option<HeldRuling>,
+}
+
+/// A settled ruling.
+#[derive(Clone, Debug)]
+pub(super) struct HeldRuling {
+    pub turn: Option<Point>,
+    pub ruling: Ruling,
+}
+
+impl HeldRuling {
+    /// The ruling as it looks from a place of another branch.
+    fn seen_from(&self, place: &Place) -> Ruling {
+        let ruling = &self.ruling;
+        Ruling {
+            turn: self.turn,
+            lean: place.frame.lean_of(&ruling.last),
+            local: place.frame.local(&ruling.last),
+            price: 0.0,
+            ..ruling.clone()
+        }
+    }
+}
+
+/// Choose a ruling for every place of a line.
+pub(super) fn choose(
+    line: &Places,
+    standing: impl Fn(usize) -> Standing + Sync,
+    candidates: &Candidates<'_>,
+    held: &Held,
+    settings: &SheetSettings,
+) -> Vec<Ruling> {
+    let places = &line.places;
+    let hold = |k: usize| -> Option<Ruling> {
+        let end = if k == 0 {
+            held.first.as_ref()
+        } else if k + 1 == places.len() {
+            held.last.as_ref()
+        } else {
+            None
+        };
+        end.map(|h| h.seen_from(&places[k]))
+    };
+    let mut lists: Vec<Vec<Ruling>> = (0..places.len())
+        .into_par_iter()
+        .map(|k| match hold(k) {
+            Some(ruling) => vec![ruling],
+            None => candidates.straight(&places[k], standing(k)),
+        })
+        .collect();
+    add_turns(line, &mut lists, candidates, &hold);
+    for (list, place) in lists.iter_mut().zip(places) {
+        if list.is_empty() {
+            list.push(candidates.blocked(place));
+        }
+    }
+    let mut chosen = run(line, &mut lists, settings);
+    for step in REFINED {
+        lists = (0..places.len())
+            .into_par_iter()
+            .map(|k| {
+                if hold(k).is_some() || chosen[k].blocked {
+                    return vec![chosen[k].clone()];
+                }
+                let mut list = candidates.near(&places[k], &[&chosen[k]], standing(k), step);
+                list.push(chosen[k].clone());
+                list
+            })
+            .collect();
+        chosen = run(line, &mut lists, settings);
+    }
+    chosen
+}
+
+/// Turned rulings where no straight one is acceptable, and a little either side.
+fn add_turns(
+    line: &Places,
+    lists: &mut [Vec<Ruling>],
+    candidates: &Candidates<'_>,
+    hold: &(impl Fn(usize) -> Option<Ruling> + Sync),
+) {
+    let places = &line.places;
+    let needy: Vec<f64> = lists
+        .iter()
+        .zip(places)
+        .filter(|(list, _)| list.iter().all(|r| r.price > NEEDS_A_TURN))
+        .map(|(_, place)| place.along)
+        .collect();
+    if needy.is_empty() {
+        return;
+    }
+    let turned: Vec<Vec<Ruling>> = (0..places.len())
+        .into_par_iter()
+        .map(|k| {
+            let near = needy.iter().any(|at| (at - places[k].along).abs() <= ROUND_A_TURN);
+            if near && hold(k).is_none() { candidates.turned(&places[k]) } else { Vec::new() }
+        })
+        .collect();
+    for (list, more) in lists.iter_mut().zip(turned) {
+        list.extend(more);
+    }
+}
+
+/// A straight ruling dearer than this is worse than one that turns: about what a lean a little
+/// beyond the acceptable angle costs.
+const NEEDS_A_TURN: f64 = 4.0;
+
+fn run(line: &Places, lists: &mut [Vec<Ruling>], settings: &SheetSettings) -> Vec<Ruling> {
+    let count = lists.len();
+    if line.closed {
+        let round = count - 1;
+        let twice: Vec<usize> = (0..=2 * round).map(|k| k % round).collect();
+        let places: Vec<&Place> = twice.iter().map(|&k| &line.places[k]).collect();
+        let all: Vec<&[Ruling]> = twice.iter().map(|&k| lists[k].as_slice()).collect();
+        let found = cheapest(&places, &all, settings)[round];
+        let held = lists[0][found].clone();
+        lists[0] = vec![held.clone()];
+        lists[round] = vec![held];
+    }
+    let places: Vec<&Place> = line.places.iter().collect();
+    let all: Vec<&[Ruling]> = lists.iter().map(Vec::as_slice).collect();
+    let chosen = cheapest(&places, &all, settings);
+    chosen.iter().zip(lists).map(|(&c, list)| list[c].clone()).collect()
+}
