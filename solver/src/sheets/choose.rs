@@ -24,8 +24,10 @@ const TOO_SHARP: f64 = 50.0;
 const LEAST_SPREAD: f64 = 0.15;
 /// Rulings that turn are also tried this far either side of where they are needed, mm.
 const ROUND_A_TURN: f64 = 10.0;
-/// Steps of the refined grids, degrees.
-const REFINED: [f64; 2] = [3.0, 1.0];
+/// Steps of the refined grids, degrees, and how often each is laid at most. Neighbours may lean by
+/// a few degrees only against each other where rulings are long and close up, so a fan opens
+/// little by little.
+const REFINED: [(f64, u32); 2] = [(3.0, 6), (1.0, 2)];
 
 /// How far neighbours are turned against each other across the sheet: the sine of the angle by
 /// which the blade is bent. Fanning out within the sheet bends nothing.
@@ -149,19 +151,27 @@ pub(super) fn choose(
         }
     }
     let mut chosen = run(line, &mut lists, settings);
-    for step in REFINED {
-        lists = (0..places.len())
-            .into_par_iter()
-            .map(|k| {
-                if hold(k).is_some() || chosen[k].blocked {
-                    return vec![chosen[k].clone()];
-                }
-                let mut list = candidates.near(&places[k], &[&chosen[k]], standing(k), step);
-                list.push(chosen[k].clone());
-                list
-            })
-            .collect();
-        chosen = run(line, &mut lists, settings);
+    for (step, times) in REFINED {
+        for _ in 0..times {
+            lists = (0..places.len())
+                .into_par_iter()
+                .map(|k| {
+                    let own = &chosen[k];
+                    if hold(k).is_some() || own.blocked {
+                        return vec![own.clone()];
+                    }
+                    let mut list = vec![own.clone()];
+                    list.extend(candidates.near(&places[k], own, standing(k), step));
+                    list
+                })
+                .collect();
+            let better = run(line, &mut lists, settings);
+            let settled = better.iter().zip(&chosen).all(|(a, b)| a.outside == b.outside);
+            chosen = better;
+            if settled {
+                break;
+            }
+        }
     }
     chosen
 }

@@ -44,6 +44,9 @@ pub(super) struct Places {
     pub each: usize,
 }
 
+/// How far from an end of the cut its profile is taken, mm.
+const END_STEP: f64 = 0.1;
+
 /// Set stations out along a line.
 pub(super) fn set_out(
     ground: &Ground<'_>,
@@ -80,7 +83,14 @@ pub(super) fn set_out(
     let profiles: Vec<(Vector, [Profile; 2])> = (0..=count)
         .map(|k| {
             let ahead = tangent(k);
-            (ahead, ground.profiles(&at[k], &ahead, settings.wedge_reach))
+            // An end may lie on the model's edge on the board: from a hair inside the cut.
+            let inward = match k {
+                0 if !closed => ahead * END_STEP,
+                k if k == count && !closed => -ahead * END_STEP,
+                _ => Vector::zeros(),
+            };
+            let profiles = ground.profiles(&(at[k] + inward), &ahead, settings.wedge_reach);
+            (ahead, profiles)
         })
         .collect();
     let normals: Vec<Vector> = profiles
@@ -93,16 +103,18 @@ pub(super) fn set_out(
         .collect();
     let places = (0..=count)
         .map(|k| {
-            let (before, after) = if closed {
-                ((k + count - 1) % count, (k + 1) % count)
+            let mean = if closed {
+                normals[(k + count - 1) % count] + normals[k] * 2.0 + normals[(k + 1) % count]
+            } else if k == 0 || k == count {
+                normals[k]
             } else {
-                (k.saturating_sub(1), (k + 1).min(count))
+                normals[k - 1] + normals[k] * 2.0 + normals[k + 1]
             };
+            // The surface is known better than the curve's direction at its ends.
+            let normal = mean.try_normalize(1e-9).unwrap_or(normals[k]);
             let ahead = profiles[k].0;
-            let mean = normals[before] + normals[k] * 2.0 + normals[after];
-            let across = mean - ahead * mean.dot(&ahead);
-            let normal = across.try_normalize(1e-9).unwrap_or(normals[k]);
-            let ahead = (ahead - normal * ahead.dot(&normal)).normalize();
+            let ahead = ahead - normal * ahead.dot(&normal);
+            let ahead = ahead.try_normalize(1e-9).unwrap_or_else(|| square_to(&normal));
             let frame = Frame { at: at[k], ahead, normal, left: normal.cross(&ahead) };
             let flanks = flanks(&frame, &profiles[k].1, settings.wedge_reach);
             Place { along: spacing * k as f64, frame, flanks }
@@ -125,4 +137,9 @@ fn point_at(points: &[Point], along: f64) -> Point {
         left -= length;
     }
     points[points.len() - 1]
+}
+
+fn square_to(normal: &Vector) -> Vector {
+    let guess = if normal.x.abs() < 0.9 { Vector::x() } else { Vector::y() };
+    normal.cross(&guess).normalize()
 }

@@ -57,6 +57,9 @@ pub struct SheetPlan {
 /// Lines that meet within this share their ruling, mm.
 const SAME_PLACE: f64 = 1e-3;
 
+/// Sheets that are kept apart miss each other's edges by this much, mm.
+const APART: f64 = 3.0;
+
 /// Make the sheets of all cut lines of a plan.
 ///
 /// `model` is the mesh that `body` was built round, both in the mould frame. `discs` are the cuts
@@ -180,7 +183,11 @@ impl Workshop<'_> {
             }
         }
         let meshes: Vec<TriangleMesh> =
-            others.iter().map(|&k| self.made[k].sheet.mesh.clone()).collect();
+            // Drawn out, so that the other sheet does not pass just outside its edge.
+            others
+                .iter()
+                .map(|&k| self.made[k].sheet.drawn_out(APART, self.settings.turn_length))
+                .collect();
         let surfaces: Vec<Surface<'_>> = meshes
             .iter()
             .map(Surface::new)

@@ -1,6 +1,6 @@
 //! Candidate rulings at a station, and what each costs by itself.
 
-use std::f64::consts::{FRAC_PI_2, TAU};
+use std::f64::consts::TAU;
 
 use super::SheetSettings;
 use super::access::Access;
@@ -48,7 +48,8 @@ const GREATEST_TURN: f64 = 80.0;
 /// Prices in one currency: a station that leans by the acceptable angle costs 1. They say which
 /// ruling is liked better, nothing else; common sense, no source.
 mod price {
-    pub const LEAN_ALONG: f64 = 0.4;
+    pub const LEAN: f64 = 0.5;
+    pub const LEAN_ACROSS: f64 = 0.5;
     pub const RISK: f64 = 4.0;
     pub const BEYOND_ACCEPTABLE: f64 = 40.0;
     pub const DEPTH: f64 = 0.1;
@@ -145,43 +146,43 @@ impl Candidates<'_> {
             .collect()
     }
 
-    /// Rulings close to some that were chosen: `step` degrees apart, two steps each way.
+    /// Rulings close to one that was chosen: `step` degrees apart, two steps each way.
     pub fn near(
         &self,
         place: &Place,
-        chosen: &[&Ruling],
+        chosen: &Ruling,
         standing: Standing,
         step: f64,
     ) -> Vec<Ruling> {
         let step = step.to_radians();
-        let mut found = Vec::new();
-        for ruling in chosen {
-            let mut directions: Vec<Vector> = Vec::new();
-            if standing == Standing::OnBoard && on_board(&ruling.last) {
-                let turn = |k: i32| nalgebra::Rotation3::new(Vector::z() * step * f64::from(k));
-                directions.extend((-2..=2).map(|k| turn(k) * ruling.last));
-            } else {
-                for ahead in -2..=2 {
-                    for left in -2..=2 {
-                        let lean = [
-                            ruling.lean[0] + step * f64::from(ahead),
-                            ruling.lean[1] + step * f64::from(left),
-                        ];
-                        directions.push(place.frame.leaning(lean));
-                    }
+        let mut directions: Vec<Vector> = Vec::new();
+        if standing == Standing::OnBoard && on_board(&chosen.last) {
+            let turn = |k: i32| nalgebra::Rotation3::new(Vector::z() * step * f64::from(k));
+            directions.extend((-2..=2).map(|k| turn(k) * chosen.last));
+        } else {
+            for ahead in -2..=2 {
+                for left in -2..=2 {
+                    let lean = [
+                        chosen.lean[0] + step * f64::from(ahead),
+                        chosen.lean[1] + step * f64::from(left),
+                    ];
+                    directions.push(place.frame.leaning(lean));
                 }
             }
-            if ruling.turn.is_some() {
-                found.extend(self.turned_along(place, directions));
-            } else {
-                found.extend(directions.iter().filter_map(|d| self.straight_along(place, d)));
-            }
+            // The same wedges without any lean along the cut: a grid that hugs an obstacle does
+            // not get there in steps. And the normal itself, so that refining never loses it.
+            let across = chosen.local.y.atan2(chosen.local.z);
+            directions.extend(
+                (-2..=2)
+                    .map(|left| place.frame.leaning([0.0, across + step * f64::from(left)]))
+                    .chain([place.frame.normal]),
+            );
         }
-        // The normal itself stays a candidate, so that refining never loses it.
-        if standing == Standing::Free {
-            found.extend(self.straight_along(place, &place.frame.normal));
+        if chosen.turn.is_some() {
+            self.turned_along(place, directions)
+        } else {
+            directions.iter().filter_map(|d| self.straight_along(place, d)).collect()
         }
-        found
     }
 
     /// What is left where nothing leads outside: as far along the normal as the model lets it.
@@ -236,15 +237,14 @@ impl Candidates<'_> {
         let settings = self.settings();
         let acceptable = settings.acceptable_lean().to_radians();
         let frame = &place.frame;
-        let lean = frame.lean_of(&ruling.first);
-        let along = lean[0] / acceptable;
-        let across = lean[1] / acceptable;
-        let beyond =
-            (across.abs() - 1.0).max(0.0) + (lean[0].hypot(lean[1]) / FRAC_PI_2 - 0.9).max(0.0);
+        let lean = ruling.first.angle(&frame.normal) / acceptable;
+        let across = ruling.first.dot(&frame.left).atan2(ruling.first.dot(&frame.normal));
+        let across = across / acceptable;
+        let beyond = (lean - 1.0).max(0.0);
         let [left, right] = wedges(frame, place.flanks, &ruling.first);
         let blade = ruling.depth / settings.blade_length;
-        let mut sum = across * across
-            + price::LEAN_ALONG * along * along
+        let mut sum = price::LEAN * lean * lean
+            + price::LEAN_ACROSS * across * across
             + price::BEYOND_ACCEPTABLE * beyond * beyond
             + price::RISK * lip_risk(left.min(right), settings)
             + price::DEPTH * blade * blade
