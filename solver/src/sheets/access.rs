@@ -27,6 +27,8 @@ pub(super) struct Access<'a> {
 const START: f64 = 0.05;
 /// Clearance asked for grows by this much a mm from the model on: a ruling starts at the surface.
 const GROWTH: f64 = 0.3;
+/// Sheets that are kept apart miss each other's edges on the outside by about this much, mm.
+const APART: f64 = 3.0;
 /// Shortest step between two measurements of the clearance, mm.
 const STEP: f64 = 1.0;
 
@@ -45,7 +47,9 @@ impl Access<'_> {
         if !self.keeps_clear(from, direction, distance, behind) {
             return None;
         }
-        Some(WayOut { distance, side, crossed: self.crossed(from, direction, distance) })
+        // A little farther, so that sheets do not meet on the skin itself.
+        let crossed = self.crossed(from, direction, distance + APART);
+        Some(WayOut { distance, side, crossed })
     }
 
     /// Whether a straight piece of ruling keeps its distance from the model.

@@ -23,6 +23,7 @@ mod rulings;
 mod section;
 mod settings;
 mod sheet;
+mod volume;
 mod wedge;
 
 #[cfg(test)]
@@ -43,6 +44,7 @@ pub use crossing::{CrossedBy, Crossing};
 pub use line::CutLine;
 pub use settings::{SheetError, SheetSettings};
 pub use sheet::{LipFigures, Sheet, Station, StationFlags, lip_figures};
+pub use volume::{Neck, OnePiece, one_piece};
 pub use wedge::lip_risk;
 
 /// The sheets of a plan.
@@ -57,8 +59,9 @@ pub struct SheetPlan {
 /// Lines that meet within this share their ruling, mm.
 const SAME_PLACE: f64 = 1e-3;
 
-/// Sheets that are kept apart miss each other's edges by this much, mm.
-const APART: f64 = 3.0;
+/// Room given to a sheet that another one is kept off, mm: beyond its edges outside and on the
+/// model, and four times as much beyond its ends.
+const ROOM: [f64; 2] = [3.0, 10.0];
 
 /// Make the sheets of all cut lines of a plan.
 ///
@@ -155,51 +158,48 @@ impl Workshop<'_> {
             .map(|(_, ruling)| HeldRuling { turn: ruling.turn, ruling: ruling.clone() })
     }
 
-    /// Choose again what crosses an earlier sheet.
+    /// Choose again what crosses an earlier sheet: the later one with the earlier one in the way,
+    /// then the other way round, then both with more room. Where nothing helps, both stay as they
+    /// were.
     fn keep_apart(&mut self, control: &Control<'_>) -> Result<(), SheetError> {
         for later in 1..self.made.len() {
             for earlier in 0..later {
-                control.check()?;
                 if self.crossing_of(later, earlier)?.is_none() {
                     continue;
                 }
-                for (moved, kept) in [(later, earlier), (earlier, later)] {
-                    self.make_again(moved, kept)?;
+                let tries = ROOM.map(|room| [(later, earlier, room), (earlier, later, room)]);
+                for (moved, kept, room) in tries.into_iter().flatten() {
+                    control.check()?;
+                    let again = self.made_again(moved, kept, room)?;
+                    let old = std::mem::replace(&mut self.made[moved], again);
                     if self.crossing_of(later, earlier)?.is_none() {
                         break;
                     }
+                    self.made[moved] = old;
                 }
             }
         }
         Ok(())
     }
 
-    /// Choose a sheet's rulings again with all that it crosses in the way, and one sheet besides.
-    fn make_again(&mut self, moved: usize, kept: usize) -> Result<(), SheetError> {
-        let mut others = vec![kept];
-        for other in 0..self.made.len() {
-            if other != moved && other != kept && self.crossing_of(moved, other)?.is_some() {
-                others.push(other);
+    /// A sheet's rulings chosen again with all that it crosses in the way, drawn out by `room` mm
+    /// so that the other sheet does not pass just outside its edge.
+    fn made_again(&self, moved: usize, kept: usize, room: f64) -> Result<Made, SheetError> {
+        let mut meshes = Vec::new();
+        for other in (0..self.made.len()).filter(|&other| other != moved) {
+            if other == kept || self.crossing_of(moved, other)?.is_some() {
+                let sheet = &self.made[other].sheet;
+                meshes.push(sheet.with_room(room, self.settings.turn_length));
             }
         }
-        let meshes: Vec<TriangleMesh> =
-            // Drawn out, so that the other sheet does not pass just outside its edge.
-            others
-                .iter()
-                .map(|&k| self.made[k].sheet.drawn_out(APART, self.settings.turn_length))
-                .collect();
-        let surfaces: Vec<Surface<'_>> = meshes
-            .iter()
-            .map(Surface::new)
-            .collect::<Result<Vec<_>, _>>()?
-            .into_iter()
-            .flatten()
-            .collect();
+        let mut surfaces = Vec::with_capacity(meshes.len());
+        for mesh in &meshes {
+            surfaces.extend(Surface::new(mesh)?);
+        }
         let locators: Vec<&SurfaceLocator> = surfaces.iter().map(|s| &s.locator).collect();
         let old = &self.made[moved].places;
         let places = Places { places: old.places.clone(), closed: old.closed, each: old.each };
-        self.made[moved] = self.make(moved, places, &locators);
-        Ok(())
+        Ok(self.make(moved, places, &locators))
     }
 
     fn crossing_of(&self, a: usize, b: usize) -> Result<Option<Point>, SheetError> {

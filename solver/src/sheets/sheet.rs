@@ -246,6 +246,32 @@ impl Sheet {
         mesh
     }
 
+    /// The sheet drawn out by `room` mm on all sides, four times as far beyond its ends: for others
+    /// to keep off it and not to slip round its ends.
+    pub(super) fn with_room(&self, room: f64, turn_length: f64) -> TriangleMesh {
+        let mut mesh = strip(&self.stations, self.columns, turn_length, room);
+        if self.closed {
+            return mesh;
+        }
+        let last = self.stations.len() - 1;
+        for (row, sign) in [(0, -4.0), (last, 4.0)] {
+            if self.stations[row].flags.blocked {
+                continue;
+            }
+            let first = mesh.positions.len() as u32;
+            for column in 0..self.columns {
+                let at = mesh.positions[row * self.columns + column];
+                mesh.positions.push(at + self.stations[row].ahead * (sign * room));
+            }
+            for column in 1..self.columns as u32 {
+                let here = (row * self.columns) as u32 + column;
+                mesh.faces.push([here - 1, here, first + column]);
+                mesh.faces.push([here - 1, first + column, first + column - 1]);
+            }
+        }
+        mesh
+    }
+
     /// The same sheet elsewhere.
     pub fn moved(&self, pose: &nalgebra::Isometry3<f64>) -> Self {
         let station = |s: &Station| Station {
