@@ -1,0 +1,228 @@
+//! The sheets of a plan's cuts, and what they say about its limits.
+
+use super::improve::Found;
+use super::make::PlanError;
+use super::setup::Setup;
+use super::{Limit, PlanRequest, SheetCrossing, SheetReport};
+use crate::body::Gate;
+use crate::bridges::DiscState;
+use crate::control::{Control, Stage};
+use crate::curves::CutCurve;
+use crate::mesh::{Point, TriangleMesh};
+use crate::sheets::{
+    CrossedBy, CutLine, LipFigures, OnePiece, Sheet, SheetError, SheetPlan, lip_figures, one_piece,
+    plan_sheets,
+};
+
+/// Sheets in the mould frame, with what they belong to.
+pub(super) struct PlannedSheets {
+    plan: SheetPlan,
+    /// The exterior cut of each sheet.
+    owners: Vec<usize>,
+    /// The bridge of each disc.
+    discs: Vec<usize>,
+    figures: LipFigures,
+    one_piece: OnePiece,
+}
+
+/// Make the sheets of the plan that was found. `None` when the work was stopped before.
+pub(super) fn make_sheets(
+    setup: &Setup,
+    found: &Found,
+    request: &PlanRequest,
+    control: &Control<'_>,
+) -> Result<Option<PlannedSheets>, PlanError> {
+    control.stage(Stage::Curves, 0.97, "sheets through the rubber");
+    match try_sheets(setup, found, request, control) {
+        Ok(sheets) => Ok(Some(sheets)),
+        // The plan is there; who stopped the work still wants it.
+        Err(SheetError::Cancelled(_)) => Ok(None),
+        Err(error) => Err(error.into()),
+    }
+}
+
+fn try_sheets(
+    setup: &Setup,
+    found: &Found,
+    request: &PlanRequest,
+    control: &Control<'_>,
+) -> Result<PlannedSheets, SheetError> {
+    let (mut lines, mut owners) = (Vec::new(), Vec::new());
+    for (index, cut) in found.curves.cuts.iter().enumerate() {
+        for chain in &cut.chains {
+            if let Some(line) = cut_line(chain, cut.from_gate, &setup.gate) {
+                lines.push(line);
+                owners.push(index);
+            }
+        }
+    }
+    let bridges = setup.bridges.bridges.iter().enumerate();
+    let (discs, surfaces): (Vec<usize>, Vec<TriangleMesh>) = bridges
+        .filter(|(_, bridge)| bridge.disc == DiscState::Plain)
+        .map(|(index, bridge)| (index, bridge.surface.clone()))
+        .unzip();
+    let (body, settings) = (&setup.body, &request.sheets);
+    let plan = plan_sheets(body, &setup.working, &lines, &surfaces, settings, control)?;
+    let width = request.knife.hinge_width;
+    let one_piece = one_piece(body, &plan.sheets, &surfaces, width, settings, control)?;
+    let figures = lip_figures(&plan.sheets, settings);
+    Ok(PlannedSheets { plan, owners, discs, figures, one_piece })
+}
+
+/// A chain from where it leaves the gate; `None` for one that has no length outside.
+fn cut_line(chain: &CutCurve, from_gate: bool, gate: &Gate) -> Option<CutLine> {
+    let mut points: Vec<Point> = chain.points.iter().map(|p| p.point).collect();
+    if chain.starts_at_gate {
+        points = gate.clipped(&points);
+    }
+    let length: f64 = points.windows(2).map(|w| (w[1] - w[0]).norm()).sum();
+    if length < SHORTEST {
+        return None;
+    }
+    let ends_at_gate = points.last().is_some_and(|p| gate.holds(p));
+    Some(CutLine { points, from_gate, starts_at_gate: chain.starts_at_gate, ends_at_gate })
+}
+
+/// Chains shorter than this are points, mm.
+const SHORTEST: f64 = 0.01;
+
+impl PlannedSheets {
+    /// The sheets of an exterior cut in the model's coordinates.
+    pub(super) fn of_cut(&self, cut: usize, gate: &Gate) -> Vec<Sheet> {
+        let to_model = gate.to_mould.inverse();
+        let own = self.owners.iter().zip(&self.plan.sheets).filter(|(owner, _)| **owner == cut);
+        own.map(|(_, sheet)| sheet.moved(&to_model)).collect()
+    }
+
+    /// The report in the model's coordinates; `order` holds each exterior cut's number.
+    pub(super) fn report(self, order: &[u32], gate: &Gate) -> SheetReport {
+        let to_model = gate.to_mould.inverse();
+        let number = |sheet: usize| order[self.owners[sheet]];
+        let crossings = self
+            .plan
+            .crossings
+            .iter()
+            .map(|c| SheetCrossing {
+                cut: number(c.sheet),
+                with: match c.with {
+                    CrossedBy::Sheet(other) => CrossedBy::Sheet(number(other) as usize),
+                    CrossedBy::Disc(disc) => CrossedBy::Disc(self.discs[disc]),
+                    CrossedBy::Model => CrossedBy::Model,
+                },
+                place: to_model * c.place,
+            })
+            .collect();
+        let mut one_piece = self.one_piece;
+        if let Some(neck) = &mut one_piece.neck {
+            neck.place = to_model * neck.place;
+        }
+        // A sum over nothing is -0.0.
+        let area = 0.0 + self.plan.sheets.iter().map(|s| s.area).sum::<f64>();
+        SheetReport { figures: self.figures, area, crossings, one_piece }
+    }
+}
+
+/// The limits that sheets have to meet.
+pub(super) fn limits(report: &SheetReport, request: &PlanRequest) -> Vec<Limit> {
+    let (figures, settings) = (&report.figures, &request.sheets);
+    let mut list = vec![one_piece_limit(report, request)];
+    if figures.length == 0.0 {
+        return list;
+    }
+    let mut push = |name: &str, met: bool, text: String| {
+        list.push(Limit { name: name.to_owned(), met, text });
+    };
+    push(
+        "knife angle",
+        figures.worst_angle <= settings.acceptable_lean() + 0.05,
+        format!(
+            "{:.0} % of the cut has the knife within {:.0} degrees of square to the model; at worst \
+             it leans by {:.0} degrees",
+            100.0 * figures.share_acceptable,
+            settings.acceptable_lean(),
+            figures.worst_angle
+        ),
+    );
+    push(
+        "weak rubber",
+        figures.weak_length <= 0.0,
+        format!(
+            "the thinnest lip is a wedge of {:.0} degrees; {:.0} mm of cut have less than the {:.0} \
+             degrees asked, {:.0} mm a feather edge of less than {:.0}; mean risk {:.2}",
+            figures.least_wedge,
+            figures.weak_length,
+            settings.acceptable_angle,
+            figures.feather_length,
+            settings.refused_angle,
+            figures.risk
+        ),
+    );
+    push(
+        "blade",
+        figures.greatest_depth <= settings.blade_length,
+        format!(
+            "the deepest cut is {:.0} mm, the blade {:.0} mm long",
+            figures.greatest_depth, settings.blade_length
+        ),
+    );
+    push(
+        "knife access",
+        figures.blocked_length <= 0.0,
+        if figures.blocked_length > 0.0 {
+            format!(
+                "the model hides {:.0} mm of cut from the knife in every direction tried",
+                figures.blocked_length
+            )
+        } else {
+            "the knife gets from outside to every part of the cuts".to_owned()
+        },
+    );
+    push("sheets apart", report.crossings.is_empty(), crossings_text(report));
+    list
+}
+
+fn one_piece_limit(report: &SheetReport, request: &PlanRequest) -> Limit {
+    let whole = &report.one_piece;
+    let asked = request.knife.hinge_width;
+    let (met, text) = if !whole.holds() {
+        let loose: Vec<String> = whole
+            .pieces
+            .iter()
+            .skip(whole.pieces_uncut)
+            .map(|v| format!("{:.1} cm3", v / 1000.0))
+            .collect();
+        let text = format!("the cut rubber falls apart: loose pieces of {}", loose.join(", "));
+        (false, text)
+    } else if let Some(neck) = whole.neck.filter(|n| n.width + whole.cell < asked) {
+        let text = format!(
+            "the cut rubber hangs by a neck of about {:.0} mm where {asked:.0} mm is asked",
+            neck.width
+        );
+        (false, text)
+    } else {
+        let text = "the cut rubber is one piece, by counting cells of".to_owned();
+        (true, format!("{text} {:.1} mm", whole.cell))
+    };
+    Limit { name: "one piece of rubber".to_owned(), met, text }
+}
+
+fn crossings_text(report: &SheetReport) -> String {
+    if report.crossings.is_empty() {
+        return "no cut runs into another one or into the model on its way out".to_owned();
+    }
+    let each: Vec<String> = report
+        .crossings
+        .iter()
+        .map(|c| match c.with {
+            CrossedBy::Model => format!("cut {} meets the model", c.cut),
+            CrossedBy::Sheet(other) if other as u32 == c.cut => {
+                format!("two branches of cut {} meet", c.cut)
+            }
+            CrossedBy::Sheet(other) => format!("cut {} meets cut {other}", c.cut),
+            CrossedBy::Disc(bridge) => {
+                format!("cut {} meets the cut of bridge {}", c.cut, super::bridge_letter(bridge))
+            }
+        })
+        .collect();
+    format!("on the way out {}", each.join(", "))
+}
