@@ -38,13 +38,18 @@ pub(super) fn bend(from: &Place, a: &Vector, to: &Place, b: &Vector) -> f64 {
     (b - a).dot(&across).abs()
 }
 
-fn change_price(from: &Place, a: &Ruling, to: &Place, b: &Ruling, settings: &SheetSettings) -> f64 {
+fn change_price(
+    (from, a): (&Place, &Ruling),
+    (to, b): (&Place, &Ruling),
+    stiffness: f64,
+    settings: &SheetSettings,
+) -> f64 {
     if a.blocked || b.blocked {
         return 0.0;
     }
     let step = to.frame.at - from.frame.at;
     let apart = step.norm().max(1e-6);
-    let mut sum = CHANGE * (b.local - a.local).norm_squared() / apart;
+    let mut sum = stiffness * CHANGE * (b.local - a.local).norm_squared() / apart;
     if a.turn.is_some() != b.turn.is_some() {
         sum += TURN_STARTS;
     }
@@ -55,12 +60,18 @@ fn change_price(from: &Place, a: &Ruling, to: &Place, b: &Ruling, settings: &She
     sum
 }
 
-/// The cheapest sequence; `held` fixes the candidate of a station.
-fn cheapest(places: &[&Place], candidates: &[&[Ruling]], settings: &SheetSettings) -> Vec<usize> {
+/// The cheapest sequence.
+fn cheapest(
+    places: &[&Place],
+    candidates: &[&[Ruling]],
+    stiffness: impl Fn(usize) -> f64,
+    settings: &SheetSettings,
+) -> Vec<usize> {
     let mut sums: Vec<f64> = candidates[0].iter().map(|r| r.price).collect();
     let mut back: Vec<Vec<usize>> = Vec::with_capacity(candidates.len());
     for k in 1..candidates.len() {
         let (before, now) = (candidates[k - 1], candidates[k]);
+        let stiff = stiffness(k - 1);
         let steps: Vec<(f64, usize)> = now
             .iter()
             .map(|b| {
@@ -70,7 +81,8 @@ fn cheapest(places: &[&Place], candidates: &[&[Ruling]], settings: &SheetSetting
                     if sums[index] >= best.0 {
                         continue;
                     }
-                    let sum = sums[index] + change_price(places[k - 1], a, places[k], b, settings);
+                    let (from, to) = ((places[k - 1], a), (places[k], b));
+                    let sum = sums[index] + change_price(from, to, stiff, settings);
                     if sum < best.0 {
                         best = (sum, index);
                     }
@@ -150,22 +162,65 @@ pub(super) fn choose(
             list.push(candidates.blocked(place));
         }
     }
-    let mut chosen = run(line, &mut lists, settings);
+    // Neighbours that pass a part of the model on either side leave it between them. Where that
+    // happens they are tied together more tightly, until they take the same side.
+    let mut stiffness = vec![1.0; places.len() - 1];
+    let mut best: Option<(usize, Vec<Ruling>)> = None;
+    for _ in 0..TIES {
+        let coarse = run(line, lists.clone(), &stiffness, settings);
+        let chosen = refined(line, coarse, &standing, candidates, &hold, &stiffness, settings);
+        let torn: Vec<usize> = (0..stiffness.len())
+            .into_par_iter()
+            .filter(|&k| {
+                let (from, to) = ((&places[k], &chosen[k]), (&places[k + 1], &chosen[k + 1]));
+                candidates.torn(from, to)
+            })
+            .collect();
+        for &k in &torn {
+            for near in k.saturating_sub(1)..=(k + 1).min(stiffness.len() - 1) {
+                stiffness[near] *= TIED;
+            }
+        }
+        let count = torn.len();
+        if best.as_ref().is_none_or(|(least, _)| count < *least) {
+            best = Some((count, chosen));
+        }
+        if count == 0 {
+            break;
+        }
+    }
+    best.map(|(_, chosen)| chosen).unwrap_or_default()
+}
+
+/// Times that rulings are tied together more tightly, and by how much each time.
+const TIES: usize = 6;
+const TIED: f64 = 4.0;
+
+/// Chosen rulings moved step by step to cheaper ones near them.
+fn refined(
+    line: &Places,
+    mut chosen: Vec<Ruling>,
+    standing: &(impl Fn(usize) -> Standing + Sync),
+    candidates: &Candidates<'_>,
+    hold: &(impl Fn(usize) -> Option<Ruling> + Sync),
+    stiffness: &[f64],
+    settings: &SheetSettings,
+) -> Vec<Ruling> {
+    let places = &line.places;
     for (step, times) in REFINED {
         for _ in 0..times {
-            lists = (0..places.len())
+            let lists = (0..places.len())
                 .into_par_iter()
                 .map(|k| {
                     let own = &chosen[k];
-                    if hold(k).is_some() || own.blocked {
-                        return vec![own.clone()];
-                    }
                     let mut list = vec![own.clone()];
-                    list.extend(candidates.near(&places[k], own, standing(k), step));
+                    if hold(k).is_none() && !own.blocked {
+                        list.extend(candidates.near(&places[k], own, standing(k), step));
+                    }
                     list
                 })
                 .collect();
-            let better = run(line, &mut lists, settings);
+            let better = run(line, lists, stiffness, settings);
             let settled = better.iter().zip(&chosen).all(|(a, b)| a.outside == b.outside);
             chosen = better;
             if settled {
@@ -209,20 +264,25 @@ fn add_turns(
 /// beyond the acceptable angle costs.
 const NEEDS_A_TURN: f64 = 4.0;
 
-fn run(line: &Places, lists: &mut [Vec<Ruling>], settings: &SheetSettings) -> Vec<Ruling> {
+fn run(
+    line: &Places,
+    mut lists: Vec<Vec<Ruling>>,
+    stiffness: &[f64],
+    settings: &SheetSettings,
+) -> Vec<Ruling> {
     let count = lists.len();
     if line.closed {
         let round = count - 1;
         let twice: Vec<usize> = (0..=2 * round).map(|k| k % round).collect();
         let places: Vec<&Place> = twice.iter().map(|&k| &line.places[k]).collect();
         let all: Vec<&[Ruling]> = twice.iter().map(|&k| lists[k].as_slice()).collect();
-        let found = cheapest(&places, &all, settings)[round];
+        let found = cheapest(&places, &all, |k| stiffness[k % round], settings)[round];
         let held = lists[0][found].clone();
         lists[0] = vec![held.clone()];
         lists[round] = vec![held];
     }
     let places: Vec<&Place> = line.places.iter().collect();
     let all: Vec<&[Ruling]> = lists.iter().map(Vec::as_slice).collect();
-    let chosen = cheapest(&places, &all, settings);
+    let chosen = cheapest(&places, &all, |k| stiffness[k], settings);
     chosen.iter().zip(lists).map(|(&c, list)| list[c].clone()).collect()
 }

@@ -8,6 +8,9 @@
 //! its figures (`sheet`), and the tests that sheets cross nothing (`crossing`) and leave the rubber
 //! in one piece (`volume`).
 //!
+//! Beforehand, [`cut_sites`] and [`cost_weights`] tell the search where rubber would be weak, rulings
+//! long, and seams seen (`weights`, `seam`).
+//!
 //! A ruling is straight where a straight one leads outside at an acceptable angle; otherwise it
 //! may turn once: a first piece along the normal, then straight on. In a mould that stands on its
 //! board, rulings leave through walls and top. The face on the board is open to the knife once the
@@ -20,11 +23,13 @@ mod choose;
 mod crossing;
 mod line;
 mod rulings;
+mod seam;
 mod section;
 mod settings;
 mod sheet;
 mod volume;
 mod wedge;
+mod weights;
 
 #[cfg(test)]
 mod tests;
@@ -42,10 +47,12 @@ use crate::mesh::{Point, SurfaceLocator, Topology, TriangleMesh};
 
 pub use crossing::{CrossedBy, Crossing};
 pub use line::CutLine;
+pub use seam::{Area, SeamAreas, mean_curvature, seam_visibility};
 pub use settings::{SheetError, SheetSettings};
 pub use sheet::{LipFigures, Sheet, Station, StationFlags, lip_figures};
 pub use volume::{Neck, OnePiece, one_piece};
 pub use wedge::lip_risk;
+pub use weights::{CostWeights, CutSite, cost_weights, cut_sites};
 
 /// The sheets of a plan.
 #[derive(Clone, Debug, PartialEq)]

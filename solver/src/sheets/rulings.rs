@@ -105,6 +105,20 @@ impl Candidates<'_> {
         found
     }
 
+    /// The straight ruling nearest the normal that leads out, over the grid.
+    pub fn nearest_to_normal(&self, place: &Place) -> Option<Ruling> {
+        let leans = std::iter::once(0.0).chain(NEAR_LEANS).chain(FAR_LEANS);
+        leans.into_iter().find_map(|lean| {
+            let round: Vec<[f64; 2]> =
+                if lean == 0.0 { vec![[0.0, 0.0]] } else { grid(&[lean]).collect() };
+            let out = round
+                .into_iter()
+                .filter_map(|lean| self.straight_along(place, &place.frame.leaning(lean)));
+            // Of several equally near ones the shortest.
+            out.min_by(|a, b| a.depth.total_cmp(&b.depth))
+        })
+    }
+
     /// Rulings that start along the normal and turn. `behind` is where they may turn.
     pub fn turned(&self, place: &Place) -> Vec<Ruling> {
         let leans: Vec<f64> = NEAR_LEANS.iter().chain(&FAR_LEANS).copied().collect();
@@ -185,6 +199,26 @@ impl Candidates<'_> {
         }
     }
 
+    /// Whether the sheet between two neighbouring rulings meets the model or another cut: by rays
+    /// along the quarter lines between them, from where the clearance has set in.
+    pub fn torn(&self, (from, a): (&Place, &Ruling), (to, b): (&Place, &Ruling)) -> bool {
+        if a.blocked || b.blocked {
+            return false;
+        }
+        let turn = |place: &Place, ruling: &Ruling| {
+            let length = self.settings().turn_length.min(0.5 * ruling.depth);
+            ruling.turn.unwrap_or(place.frame.at + ruling.first * length)
+        };
+        let (near, far) = (turn(from, a), turn(to, b));
+        [0.25, 0.5, 0.75].into_iter().any(|share| {
+            let start = near + (far - near) * share;
+            let step = a.outside + (b.outside - a.outside) * share - start;
+            let length = step.norm();
+            self.access.body.model().ray(&start, &step, length).is_some()
+                || self.access.crossed(&start, &(step / length.max(1e-12)), length) > 0
+        })
+    }
+
     /// What is left where nothing leads outside: as far along the normal as the model lets it.
     pub fn blocked(&self, place: &Place) -> Ruling {
         let first = place.frame.normal;
@@ -248,7 +282,7 @@ impl Candidates<'_> {
             + price::BEYOND_ACCEPTABLE * beyond * beyond
             + price::RISK * lip_risk(left.min(right), settings)
             + price::DEPTH * blade * blade
-            + price::BEYOND_BLADE * (blade - 1.0).max(0.0)
+            + if blade > 1.0 { price::BEYOND_BLADE * (blade - 0.95) } else { 0.0 }
             + price::CROSSING * f64::from(crossed);
         if ruling.turn.is_some() {
             let turn = ruling.first.angle(&ruling.last) / acceptable;
