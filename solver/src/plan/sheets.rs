@@ -210,7 +210,7 @@ fn crossings_text(report: &SheetReport) -> String {
     if report.crossings.is_empty() {
         return "no cut runs into another one or into the model on its way out".to_owned();
     }
-    let each: Vec<String> = report
+    let mut each: Vec<String> = report
         .crossings
         .iter()
         .map(|c| match c.with {
@@ -224,5 +224,7 @@ fn crossings_text(report: &SheetReport) -> String {
             }
         })
         .collect();
+    each.sort();
+    each.dedup();
     format!("on the way out {}", each.join(", "))
 }

@@ -27,7 +27,7 @@ const ROUND_A_TURN: f64 = 10.0;
 /// Steps of the refined grids, degrees, and how often each is laid at most. Neighbours may lean by
 /// a few degrees only against each other where rulings are long and close up, so a fan opens
 /// little by little.
-const REFINED: [(f64, u32); 2] = [(3.0, 6), (1.0, 2)];
+const REFINED: [(f64, u32); 2] = [(3.0, 5), (1.0, 1)];
 
 /// How far neighbours are turned against each other across the sheet: the sine of the angle by
 /// which the blade is bent. Fanning out within the sheet bends nothing.
@@ -49,7 +49,11 @@ fn change_price(
     }
     let step = to.frame.at - from.frame.at;
     let apart = step.norm().max(1e-6);
-    let mut sum = stiffness * CHANGE * (b.local - a.local).norm_squared() / apart;
+    // Leaning alike costs nothing, however the surface turns below; rulings that are tied together
+    // pay for the turn itself.
+    let lean = (b.local - a.local).norm_squared();
+    let turn = (b.last - a.last).norm_squared();
+    let mut sum = CHANGE * (lean + (stiffness - 1.0) * turn) / apart;
     if a.turn.is_some() != b.turn.is_some() {
         sum += TURN_STARTS;
     }
@@ -163,38 +167,54 @@ pub(super) fn choose(
         }
     }
     // Neighbours that pass a part of the model on either side leave it between them. Where that
-    // happens they are tied together more tightly, until they take the same side.
+    // happens they are tied together more tightly, until they take the same side: first on the
+    // coarse grid, then once refined.
     let mut stiffness = vec![1.0; places.len() - 1];
+    let torn = |chosen: &[Ruling]| -> Vec<usize> {
+        let gaps = (0..chosen.len() - 1).into_par_iter();
+        gaps.filter(|&k| {
+            candidates.torn((&places[k], &chosen[k]), (&places[k + 1], &chosen[k + 1]))
+        })
+        .collect()
+    };
     let mut best: Option<(usize, Vec<Ruling>)> = None;
-    for _ in 0..TIES {
-        let coarse = run(line, lists.clone(), &stiffness, settings);
-        let chosen = refined(line, coarse, &standing, candidates, &hold, &stiffness, settings);
-        let torn: Vec<usize> = (0..stiffness.len())
-            .into_par_iter()
-            .filter(|&k| {
-                let (from, to) = ((&places[k], &chosen[k]), (&places[k + 1], &chosen[k + 1]));
-                candidates.torn(from, to)
-            })
-            .collect();
-        for &k in &torn {
-            for near in k.saturating_sub(1)..=(k + 1).min(stiffness.len() - 1) {
-                stiffness[near] *= TIED;
+    for _ in 0..REFINEMENTS {
+        let mut coarse = run(line, lists.clone(), &stiffness, settings);
+        for _ in 0..TIES {
+            let gaps = torn(&coarse);
+            if gaps.is_empty() {
+                break;
             }
+            tie(&mut stiffness, &gaps);
+            coarse = run(line, lists.clone(), &stiffness, settings);
         }
-        let count = torn.len();
-        if best.as_ref().is_none_or(|(least, _)| count < *least) {
-            best = Some((count, chosen));
+        let chosen = refined(line, coarse, &standing, candidates, &hold, &stiffness, settings);
+        let gaps = torn(&chosen);
+        if best.as_ref().is_none_or(|(least, _)| gaps.len() < *least) {
+            best = Some((gaps.len(), chosen));
         }
-        if count == 0 {
+        if gaps.is_empty() {
             break;
         }
+        tie(&mut stiffness, &gaps);
     }
     best.map(|(_, chosen)| chosen).unwrap_or_default()
 }
 
-/// Times that rulings are tied together more tightly, and by how much each time.
-const TIES: usize = 6;
+/// Times that rulings on the coarse grid are tied together more tightly, and by how much.
+const TIES: usize = 5;
 const TIED: f64 = 4.0;
+/// Times that refined rulings may turn out torn.
+const REFINEMENTS: usize = 3;
+
+fn tie(stiffness: &mut [f64], gaps: &[usize]) {
+    let last = stiffness.len() - 1;
+    for &k in gaps {
+        for near in &mut stiffness[k.saturating_sub(1)..=(k + 1).min(last)] {
+            *near *= TIED;
+        }
+    }
+}
 
 /// Chosen rulings moved step by step to cheaper ones near them.
 fn refined(

@@ -70,6 +70,10 @@ const SAME_PLACE: f64 = 1e-3;
 /// model, and four times as much beyond its ends.
 const ROOM: [f64; 2] = [3.0, 10.0];
 
+/// Rulings chosen again at most in one plan: counted, not timed, so that the same plan comes out
+/// on every machine.
+const MOST_AGAIN: usize = 300;
+
 /// Make the sheets of all cut lines of a plan.
 ///
 /// `model` is the mesh that `body` was built round, both in the mould frame. `discs` are the cuts
@@ -169,6 +173,7 @@ impl Workshop<'_> {
     /// then the other way round, then both with more room. Where nothing helps, both stay as they
     /// were.
     fn keep_apart(&mut self, control: &Control<'_>) -> Result<(), SheetError> {
+        let mut left = MOST_AGAIN;
         for later in 1..self.made.len() {
             for earlier in 0..later {
                 if self.crossing_of(later, earlier)?.is_none() {
@@ -177,6 +182,11 @@ impl Workshop<'_> {
                 let tries = ROOM.map(|room| [(later, earlier, room), (earlier, later, room)]);
                 for (moved, kept, room) in tries.into_iter().flatten() {
                     control.check()?;
+                    let count = self.made[moved].rulings.len();
+                    if count > left {
+                        break;
+                    }
+                    left -= count;
                     let again = self.made_again(moved, kept, room)?;
                     let old = std::mem::replace(&mut self.made[moved], again);
                     if self.crossing_of(later, earlier)?.is_none() {

@@ -160,3 +160,156 @@ pub fn cost_weights(
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BinaryHeap;
+
+    use approx::assert_relative_eq;
+    use proptest::prelude::*;
+
+    use super::super::seam::Area;
+    use super::*;
+    use crate::body::MouldShape;
+    use crate::girth::PlanningGraph;
+    use crate::mesh::fixtures::{cuboid, divided, icosphere, moved};
+
+    fn fine_box() -> TriangleMesh {
+        let mut mesh = cuboid([64.0; 3]);
+        for _ in 0..4 {
+            mesh = divided(&mesh);
+        }
+        mesh
+    }
+
+    fn sites_of(model: &TriangleMesh, planning: &TriangleMesh) -> Vec<CutSite> {
+        let shape = MouldShape::Box { side_clearance: 15.0, top_clearance: 15.0 };
+        let body = MouldBody::new(model, &shape).expect("a body");
+        let settings = SheetSettings::default();
+        cut_sites(&body, model, planning, &settings, &Control::silent()).expect("sites")
+    }
+
+    /// On a flat side a cut costs its depth and its full view, on an edge its depth alone.
+    #[test]
+    fn edges_are_cheaper_than_faces() {
+        let mesh = fine_box();
+        let sites = sites_of(&mesh, &mesh);
+        let settings = SheetSettings::default();
+        let weights =
+            cost_weights(&mesh, &sites, &SeamAreas::default(), &CostWeights::default(), &settings);
+        let at = |p: [f64; 3]| {
+            let k = mesh.positions.iter().position(|q| (q - Point::from(p)).norm() < 1e-9);
+            k.expect("a vertex")
+        };
+        let (face, edge) = (at([64.0, 32.0, 32.0]), at([64.0, 64.0, 32.0]));
+        assert_relative_eq!(sites[face].depth, 15.0, epsilon = 1e-9);
+        assert_eq!((sites[face].risk, sites[face].seen), (0.0, 1.0));
+        assert_relative_eq!(weights[face], 1.0 + 0.5 / 64.0 + 0.5, epsilon = 1e-9);
+        assert!(weights[edge] < 1.25, "{}", weights[edge]);
+    }
+
+    /// A closed hollow: no ruling leads out of it.
+    #[test]
+    fn hollows_are_as_dear_as_can_be() {
+        let hollow = crate::mesh::fixtures::inside_out(&cuboid([20.0; 3]));
+        let hollow = moved(&hollow, [20.0, 20.0, 20.0]);
+        let model = crate::mesh::fixtures::joined(&cuboid([60.0; 3]), &hollow);
+        for site in &sites_of(&model, &model)[8..] {
+            assert_eq!((site.risk, site.depth), (1.0, f64::INFINITY));
+        }
+    }
+
+    /// The cheapest way over the top of a box from one side to the other, by Dijkstra's method.
+    fn cheapest_way(graph: &PlanningGraph, from: u32, to: u32) -> (f64, Vec<u32>) {
+        let mut best = vec![(f64::INFINITY, from); graph.vertex_count()];
+        best[from as usize].0 = 0.0;
+        let mut heap = BinaryHeap::from([(std::cmp::Reverse(0), from)]);
+        while let Some((std::cmp::Reverse(_), v)) = heap.pop() {
+            for &(edge, next) in graph.incident(v) {
+                let cost = best[v as usize].0 + graph.edges[edge as usize].cost;
+                if cost < best[next as usize].0 {
+                    best[next as usize] = (cost, v);
+                    heap.push((std::cmp::Reverse((cost * 1e6) as u64), next));
+                }
+            }
+        }
+        let mut way = vec![to];
+        while way[way.len() - 1] != from {
+            way.push(best[way[way.len() - 1] as usize].1);
+        }
+        (best[to as usize].0, way)
+    }
+
+    #[test]
+    fn no_way_leads_through_a_keep_off_area() {
+        let mesh = fine_box();
+        let sites = sites_of(&mesh, &mesh);
+        let index = |p: [f64; 3]| {
+            let k = mesh.positions.iter().position(|q| (q - Point::from(p)).norm() < 1e-9);
+            k.expect("a vertex") as u32
+        };
+        let (from, to) = (index([0.0, 32.0, 64.0]), index([64.0, 32.0, 64.0]));
+        let area = Area::Ball { centre: Point::new(32.0, 32.0, 64.0), radius: 20.0 };
+        let weigh = |areas: &SeamAreas| {
+            let weights = cost_weights(
+                &mesh,
+                &sites,
+                areas,
+                &CostWeights { lip: 0.0, depth: 0.0, seam: 0.0 },
+                &SheetSettings::default(),
+            );
+            let gate = mesh.positions.iter().map(|p| p.z <= 0.0).collect();
+            let strain = vec![0.0; mesh.positions.len()];
+            PlanningGraph::new(mesh.clone(), gate, strain, &weights).expect("a graph")
+        };
+        let (straight, way) = cheapest_way(&weigh(&SeamAreas::default()), from, to);
+        assert_relative_eq!(straight, 64.0, epsilon = 1e-9);
+        assert!(way.iter().any(|&v| area.holds(&mesh.positions[v as usize])));
+        let kept = SeamAreas { keep_off: vec![area.clone()], preferred: Vec::new() };
+        let (round, way) = cheapest_way(&weigh(&kept), from, to);
+        assert!(round.is_finite() && round > 66.0, "{round}");
+        assert!(way.iter().all(|&v| !area.holds(&mesh.positions[v as usize])));
+        let liked = SeamAreas { keep_off: Vec::new(), preferred: vec![(area, 0.5)] };
+        assert!(cheapest_way(&weigh(&liked), from, to).0 < 50.0);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(16))]
+        /// Through any place of a ball a square ruling leads out, and its lips are sound; the
+        /// depth is at least what is left above the model.
+        #[test]
+        fn any_place_of_a_ball_can_be_cut(x in -1.0f64..1.0, y in -1.0f64..1.0, z in 0.1f64..1.0) {
+            let ball = moved(&icosphere(20.0, 3), [0.0, 0.0, 20.0]);
+            let shape = MouldShape::Box { side_clearance: 15.0, top_clearance: 15.0 };
+            let body = MouldBody::new(&ball, &shape).expect("a body");
+            let settings = SheetSettings::default();
+            let out = Vector::new(x, y, z).normalize();
+            let middle = Vector::new(0.0, 0.0, 20.0);
+            let side = out.cross(&Vector::new(0.3, -0.5, 0.2)).normalize();
+            let points: Vec<Point> = (-2..=2)
+                .map(|k| (out + side * (0.1 * f64::from(k))).normalize() * 20.0 + middle)
+                .map(Point::from)
+                .collect();
+            let line = super::super::CutLine {
+                points,
+                from_gate: false,
+                starts_at_gate: false,
+                ends_at_gate: false,
+            };
+            let plan = super::super::plan_sheets(
+                &body, &ball, &[line], &[], &settings, &Control::silent(),
+            ).expect("sheets");
+            prop_assert!(plan.crossings.is_empty());
+            for station in &plan.sheets[0].stations {
+                prop_assert!(station.angle_from_normal <= settings.acceptable_lean());
+                prop_assert!(station.least_wedge() > 70.0);
+                prop_assert!(station.depth >= 15.0 - 0.5);
+                prop_assert!(!station.flags.blocked && !station.flags.feather);
+                // The end of the ruling lies on the outer skin.
+                let exit = body.exit(&station.on_model, &station.direction);
+                let end = station.on_model + station.direction * exit.distance;
+                prop_assert!((end - station.on_outside).norm() < 1e-6);
+            }
+        }
+    }
+}
