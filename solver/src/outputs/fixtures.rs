@@ -35,5 +35,5 @@ pub(super) fn cut(order: u32, kind: CutKind, line: Vec<Point>) -> Cut {
         beyond: Point::origin(),
         text: "the ring below the middle is too tight for the middle".to_owned(),
     };
-    Cut { order, kind, branches: vec![line], length, reason, sheets: Vec::new(), disc: None }
+    Cut { order, kind, branches: vec![line], length, reason, sheets: Vec::new() }
 }

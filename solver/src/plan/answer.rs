@@ -1,7 +1,7 @@
 //! What comes out. Points are in the model's own coordinates, mm.
 
 use crate::bridges::{BridgeKind, DiscState};
-use crate::mesh::{Point, TriangleMesh, Vector};
+use crate::mesh::{Point, Vector};
 use crate::sheets::{CrossedBy, LipFigures, OnePiece, Sheet};
 
 /// A cut plan.
@@ -59,17 +59,18 @@ pub struct Cut {
     /// Why it is there.
     pub reason: Reason,
     /// The sheet of each branch, from the model to the outside, in the branches' order and running
-    /// the same way. Empty for a bridge's cut, which is a disc, and where no sheets were made.
+    /// the same way. For a bridge's cut the disc, with rulings that run into the hole. Empty where
+    /// no sheets were made.
     pub sheets: Vec<Sheet>,
-    /// The disc that cuts a bridge across.
-    pub disc: Option<TriangleMesh>,
 }
 
-/// The sheets of all exterior cuts together.
+/// The sheets of all cuts together.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SheetReport {
-    /// Depth, angles, weak lengths and risk, weighted with length.
+    /// Depth, angles, weak lengths and risk of the exterior cuts, weighted with length.
     pub figures: LipFigures,
+    /// The same along the rims of the bridges' cuts.
+    pub bridge_figures: LipFigures,
     /// Area of all sheets, mm^2.
     pub area: f64,
     /// What sheets cross; empty in a sound plan.

@@ -10,7 +10,7 @@ use super::{Cut, CutKind, Limit, Plan, PlanRequest, PlannedBridge, Reason, StopR
 use crate::bridges::{Bridge, BridgeKind, DiscState};
 use crate::control::Control;
 use crate::curves::CutCurves;
-use crate::mesh::{Model, Point, TriangleMesh};
+use crate::mesh::{Model, Point};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::one_piece::{is_forest, necks};
 use crate::optimise::separation::Separator;
@@ -71,7 +71,8 @@ pub(super) fn assemble(
             rim: rim.clone(),
         });
         if bridge.disc == DiscState::Plain {
-            let cut = bridge_cut(setup, index, rim, &outward);
+            let own = sheets.as_ref().map_or_else(Vec::new, |s| s.of_bridge(index, &setup.gate));
+            let cut = bridge_cut(setup, index, rim, own);
             cuts.push((bridge_key(setup, index, curves), Source::Bridge, cut));
         }
     }
@@ -87,7 +88,7 @@ pub(super) fn assemble(
             Cut { order, ..cut }
         })
         .collect();
-    let report = sheets.map(|s| s.report(&order_of, &setup.gate));
+    let report = sheets.map(|s| s.report(&order_of, &setup.gate, &request.sheets));
 
     let volume = setup.body.rubber_volume();
     let cost = finished.cost(request.knife.entry_price);
@@ -214,11 +215,10 @@ fn exterior_cut(curve: &CutCurves, outward: &Outward, reason: Reason, sheets: Ve
         branches,
         reason,
         sheets,
-        disc: None,
     }
 }
 
-fn bridge_cut(setup: &Setup, index: usize, rim: Vec<Point>, outward: &Outward) -> Cut {
+fn bridge_cut(setup: &Setup, index: usize, rim: Vec<Point>, sheets: Vec<Sheet>) -> Cut {
     let bridge = &setup.bridges.bridges[index];
     let through = match bridge.kind {
         BridgeKind::Handle => "a hole of the model",
@@ -236,11 +236,7 @@ fn bridge_cut(setup: &Setup, index: usize, rim: Vec<Point>, outward: &Outward) -
                 bridge.neck_width, bridge.neck_area
             ),
         },
-        sheets: Vec::new(),
-        disc: Some(TriangleMesh {
-            positions: bridge.surface.positions.iter().map(|&p| outward.point(p)).collect(),
-            faces: bridge.surface.faces.clone(),
-        }),
+        sheets,
     }
 }
 

@@ -10,8 +10,8 @@ use crate::control::{Control, Stage};
 use crate::curves::CutCurve;
 use crate::mesh::{Point, TriangleMesh};
 use crate::sheets::{
-    CrossedBy, CutLine, LipFigures, OnePiece, Sheet, SheetError, SheetPlan, lip_figures, one_piece,
-    plan_sheets,
+    CrossedBy, CutLine, LipFigures, OnePiece, Sheet, SheetError, SheetPlan, SheetSettings,
+    disc_sheet, lip_figures, one_piece, plan_sheets,
 };
 
 /// Sheets in the mould frame, with what they belong to.
@@ -19,8 +19,8 @@ pub(super) struct PlannedSheets {
     plan: SheetPlan,
     /// The exterior cut of each sheet.
     owners: Vec<usize>,
-    /// The bridge of each disc.
-    discs: Vec<usize>,
+    /// The bridge of each disc, and the disc.
+    discs: Vec<(usize, Sheet)>,
     figures: LipFigures,
     one_piece: OnePiece,
 }
@@ -57,7 +57,7 @@ fn try_sheets(
         }
     }
     let bridges = setup.bridges.bridges.iter().enumerate();
-    let (discs, surfaces): (Vec<usize>, Vec<TriangleMesh>) = bridges
+    let (crossed, surfaces): (Vec<usize>, Vec<TriangleMesh>) = bridges
         .filter(|(_, bridge)| bridge.disc == DiscState::Plain)
         .map(|(index, bridge)| (index, bridge.surface.clone()))
         .unzip();
@@ -66,6 +66,19 @@ fn try_sheets(
     let width = request.knife.hinge_width;
     let one_piece = one_piece(body, &plan.sheets, &surfaces, width, settings, control)?;
     let figures = lip_figures(&plan.sheets, settings);
+    let mut discs = Vec::with_capacity(crossed.len());
+    for (&index, disc) in crossed.iter().zip(&surfaces) {
+        let bridge = &setup.bridges.bridges[index];
+        let ends = bridge.rim.first().filter(|_| bridge.closed);
+        let rim = CutLine {
+            points: bridge.rim.iter().chain(ends).copied().collect(),
+            from_gate: false,
+            starts_at_gate: false,
+            ends_at_gate: false,
+        };
+        let sheet = disc_sheet(body, &setup.working, &rim, disc, settings, control)?;
+        discs.push((index, sheet));
+    }
     Ok(PlannedSheets { plan, owners, discs, figures, one_piece })
 }
 
@@ -94,8 +107,20 @@ impl PlannedSheets {
         own.map(|(_, sheet)| sheet.moved(&to_model)).collect()
     }
 
+    /// The disc of a bridge's cut in the model's coordinates.
+    pub(super) fn of_bridge(&self, bridge: usize, gate: &Gate) -> Vec<Sheet> {
+        let to_model = gate.to_mould.inverse();
+        let own = self.discs.iter().filter(|(index, _)| *index == bridge);
+        own.map(|(_, sheet)| sheet.moved(&to_model)).collect()
+    }
+
     /// The report in the model's coordinates; `order` holds each exterior cut's number.
-    pub(super) fn report(self, order: &[u32], gate: &Gate) -> SheetReport {
+    pub(super) fn report(
+        self,
+        order: &[u32],
+        gate: &Gate,
+        settings: &SheetSettings,
+    ) -> SheetReport {
         let to_model = gate.to_mould.inverse();
         let number = |sheet: usize| order[self.owners[sheet]];
         let crossings = self
@@ -106,7 +131,7 @@ impl PlannedSheets {
                 cut: number(c.sheet),
                 with: match c.with {
                     CrossedBy::Sheet(other) => CrossedBy::Sheet(number(other) as usize),
-                    CrossedBy::Disc(disc) => CrossedBy::Disc(self.discs[disc]),
+                    CrossedBy::Disc(disc) => CrossedBy::Disc(self.discs[disc].0),
                     CrossedBy::Model => CrossedBy::Model,
                 },
                 place: to_model * c.place,
@@ -118,7 +143,8 @@ impl PlannedSheets {
         }
         // A sum over nothing is -0.0.
         let area = 0.0 + self.plan.sheets.iter().map(|s| s.area).sum::<f64>();
-        SheetReport { figures: self.figures, area, crossings, one_piece }
+        let bridge_figures = lip_figures(self.discs.iter().map(|(_, s)| s), settings);
+        SheetReport { figures: self.figures, bridge_figures, area, crossings, one_piece }
     }
 }
 
@@ -126,6 +152,14 @@ impl PlannedSheets {
 pub(super) fn limits(report: &SheetReport, request: &PlanRequest) -> Vec<Limit> {
     let (figures, settings) = (&report.figures, &request.sheets);
     let mut list = vec![one_piece_limit(report, request)];
+    if report.bridge_figures.length > 0.0 {
+        let figures = &report.bridge_figures;
+        list.push(Limit {
+            name: "weak rubber at bridges".to_owned(),
+            met: figures.weak_length <= 0.0,
+            text: weak_text(figures, settings),
+        });
+    }
     if figures.length == 0.0 {
         return list;
     }
@@ -143,20 +177,7 @@ pub(super) fn limits(report: &SheetReport, request: &PlanRequest) -> Vec<Limit> 
             figures.worst_angle
         ),
     );
-    push(
-        "weak rubber",
-        figures.weak_length <= 0.0,
-        format!(
-            "the thinnest lip is a wedge of {:.0} degrees; {:.0} mm of cut have less than the {:.0} \
-             degrees asked, {:.0} mm a feather edge of less than {:.0}; mean risk {:.2}",
-            figures.least_wedge,
-            figures.weak_length,
-            settings.acceptable_angle,
-            figures.feather_length,
-            settings.refused_angle,
-            figures.risk
-        ),
-    );
+    push("weak rubber", figures.weak_length <= 0.0, weak_text(figures, settings));
     push(
         "blade",
         figures.greatest_depth <= settings.blade_length,
@@ -179,6 +200,19 @@ pub(super) fn limits(report: &SheetReport, request: &PlanRequest) -> Vec<Limit> 
     );
     push("sheets apart", report.crossings.is_empty(), crossings_text(report));
     list
+}
+
+fn weak_text(figures: &LipFigures, settings: &SheetSettings) -> String {
+    format!(
+        "the thinnest lip is a wedge of {:.0} degrees; {:.0} mm of cut have less than the {:.0} \
+         degrees asked, {:.0} mm a feather edge of less than {:.0}; mean risk {:.2}",
+        figures.least_wedge,
+        figures.weak_length,
+        settings.acceptable_angle,
+        figures.feather_length,
+        settings.refused_angle,
+        figures.risk
+    )
 }
 
 fn one_piece_limit(report: &SheetReport, request: &PlanRequest) -> Limit {

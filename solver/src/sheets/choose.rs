@@ -76,15 +76,18 @@ fn cheapest(
     for k in 1..candidates.len() {
         let (before, now) = (candidates[k - 1], candidates[k]);
         let stiff = stiffness(k - 1);
+        let mut order: Vec<usize> = (0..before.len()).collect();
+        order.sort_by(|&a, &b| sums[a].total_cmp(&sums[b]).then(a.cmp(&b)));
         let steps: Vec<(f64, usize)> = now
             .iter()
             .map(|b| {
                 let mut best = (f64::INFINITY, 0);
-                for (index, a) in before.iter().enumerate() {
-                    // Prices of change are not negative.
+                for &index in &order {
+                    // Prices of change are not negative: those after this one are dearer.
                     if sums[index] >= best.0 {
-                        continue;
+                        break;
                     }
+                    let a = &before[index];
                     let (from, to) = ((places[k - 1], a), (places[k], b));
                     let sum = sums[index] + change_price(from, to, stiff, settings);
                     if sum < best.0 {

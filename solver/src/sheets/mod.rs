@@ -5,7 +5,7 @@
 //! point is [`plan_sheets`]. In order: stations along the curve with the model's profile across it
 //! (`line`, `section`), wedges of rubber either side (`wedge`), candidate rulings that the model
 //! lets by (`access`, `rulings`), the ones chosen together along the cut (`choose`), the sheet and
-//! its figures (`sheet`), and the tests that sheets cross nothing (`crossing`) and leave the rubber
+//! its figures (`sheet`, and `across` for the disc of a bridge), and the tests that sheets cross nothing (`crossing`) and leave the rubber
 //! in one piece (`volume`).
 //!
 //! Beforehand, [`cut_sites`] and [`cost_weights`] tell the search where rubber would be weak, rulings
@@ -19,6 +19,7 @@
 //! first ruling runs along the board, so that the sheet opens it over its whole depth.
 
 mod access;
+mod across;
 mod choose;
 mod crossing;
 mod line;
@@ -45,6 +46,7 @@ use crate::body::MouldBody;
 use crate::control::Control;
 use crate::mesh::{Point, SurfaceLocator, Topology, TriangleMesh};
 
+pub use across::disc_sheet;
 pub use crossing::{CrossedBy, Crossing};
 pub use line::CutLine;
 pub use seam::{Area, SeamAreas, mean_curvature, seam_visibility};

@@ -2,7 +2,9 @@
 //!
 //! A weight is the factor on the length of a cut: 1 where nothing weighs on it,
 //!
-//!     1 + lip * risk + depth * min(1, depth / blade)^2 + seam * seen,     times the area's factor,
+//! ```text
+//! (1 + lip * risk + depth * min(1, depth / blade)^2 + seam * seen) * factor of the area
+//! ```
 //!
 //! with the risk of a weak lip, the depth of the ruling, and how much a seam would show, all
 //! at that place. Infinite on a keep-off area: no cut may run there.
