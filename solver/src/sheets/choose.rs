@@ -180,6 +180,7 @@ pub(super) fn choose(
         })
         .collect()
     };
+    let mut known = std::array::from_fn(|_| vec![None; places.len()]);
     let mut best: Option<(usize, Vec<Ruling>)> = None;
     for _ in 0..REFINEMENTS {
         let mut coarse = run(line, lists.clone(), &stiffness, settings);
@@ -191,7 +192,8 @@ pub(super) fn choose(
             tie(&mut stiffness, &gaps);
             coarse = run(line, lists.clone(), &stiffness, settings);
         }
-        let chosen = refined(line, coarse, &standing, candidates, &hold, &stiffness, settings);
+        let chosen =
+            refined(line, coarse, &standing, candidates, &hold, &mut known, &stiffness, settings);
         let gaps = torn(&chosen);
         if best.as_ref().is_none_or(|(least, _)| gaps.len() < *least) {
             best = Some((gaps.len(), chosen));
@@ -205,10 +207,10 @@ pub(super) fn choose(
 }
 
 /// Times that rulings on the coarse grid are tied together more tightly, and by how much.
-const TIES: usize = 5;
+const TIES: usize = 4;
 const TIED: f64 = 4.0;
 /// Times that refined rulings may turn out torn.
-const REFINEMENTS: usize = 3;
+const REFINEMENTS: usize = 2;
 
 fn tie(stiffness: &mut [f64], gaps: &[usize]) {
     let last = stiffness.len() - 1;
@@ -219,28 +221,38 @@ fn tie(stiffness: &mut [f64], gaps: &[usize]) {
     }
 }
 
+/// The candidates near a ruling of each station, and that ruling: rays are what all this costs.
+type Neighbourhoods = Vec<Option<(Ruling, Vec<Ruling>)>>;
+
 /// Chosen rulings moved step by step to cheaper ones near them.
+#[allow(clippy::too_many_arguments)] // one step of `choose`, with all that it knows
 fn refined(
     line: &Places,
     mut chosen: Vec<Ruling>,
     standing: &(impl Fn(usize) -> Standing + Sync),
     candidates: &Candidates<'_>,
     hold: &(impl Fn(usize) -> Option<Ruling> + Sync),
+    known: &mut [Neighbourhoods; REFINED.len()],
     stiffness: &[f64],
     settings: &SheetSettings,
 ) -> Vec<Ruling> {
     let places = &line.places;
-    for (step, times) in REFINED {
+    for (stage, (step, times)) in REFINED.into_iter().enumerate() {
         for _ in 0..times {
-            let lists = (0..places.len())
-                .into_par_iter()
-                .map(|k| {
+            let lists = known[stage]
+                .par_iter_mut()
+                .enumerate()
+                .map(|(k, known)| {
                     let own = &chosen[k];
-                    let mut list = vec![own.clone()];
-                    if hold(k).is_none() && !own.blocked {
-                        list.extend(candidates.near(&places[k], own, standing(k), step));
+                    if hold(k).is_some() || own.blocked {
+                        return vec![own.clone()];
                     }
-                    list
+                    if known.as_ref().is_none_or(|(from, _)| from.outside != own.outside) {
+                        let mut list = vec![own.clone()];
+                        list.extend(candidates.near(&places[k], own, standing(k), step));
+                        *known = Some((own.clone(), list));
+                    }
+                    known.as_ref().map_or_else(Vec::new, |(_, list)| list.clone())
                 })
                 .collect();
             let better = run(line, lists, stiffness, settings);

@@ -74,7 +74,7 @@ const ROOM: [f64; 2] = [3.0, 10.0];
 
 /// Rulings chosen again at most in one plan: counted, not timed, so that the same plan comes out
 /// on every machine.
-const MOST_AGAIN: usize = 300;
+const MOST_AGAIN: usize = 150;
 
 /// Make the sheets of all cut lines of a plan.
 ///
