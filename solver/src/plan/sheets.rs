@@ -262,3 +262,69 @@ fn crossings_text(report: &SheetReport) -> String {
     each.dedup();
     format!("on the way out {}", each.join(", "))
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::body::{GateChoice, MouldShape};
+    use crate::control::{Cancel, Control};
+    use crate::mesh::fixtures::{icosphere, moved};
+    use crate::mesh::{Point, PrepareOptions, prepare_mesh};
+    use crate::plan::{Budget, PlanRequest, make_plan};
+
+    /// A ball on a small gate on the board, in a thin blanket: in the model's own coordinates every
+    /// ruling starts on the ball and parts nothing; away from the board, where the first ruling
+    /// has to lie, they run out along radii, as long as the blanket is thick.
+    #[test]
+    fn plans_carry_sheets_in_the_models_coordinates() {
+        let middle = Point::new(7.0, -3.0, 50.0);
+        let ball = moved(&icosphere(20.0, 4), [middle.x, middle.y, middle.z]);
+        let model = prepare_mesh(ball, &PrepareOptions::default()).expect("sound");
+        let request = PlanRequest {
+            mould: MouldShape::Blanket { thickness: 6.0 },
+            gate: GateChoice::Patch { centre: Point::new(7.0, -3.0, 30.0), radius: 8.0 },
+            budget: Budget { seconds: 30.0, target_gap: 0.6, seed: 1 },
+            ..PlanRequest::default()
+        };
+        let plan = make_plan(&model, &request, &Control::silent()).expect("a plan");
+        let report = plan.sheets.as_ref().expect("sheets");
+        assert!(report.one_piece.holds() && report.crossings.is_empty(), "{report:?}");
+        assert!(report.figures.share_acceptable > 0.8, "{report:?}");
+        let sheets: Vec<_> = plan.cuts.iter().flat_map(|c| &c.sheets).collect();
+        let mut square = 0;
+        for sheet in sheets {
+            for station in &sheet.stations {
+                assert!(((station.on_model - middle).norm() - 20.0).abs() < 0.5);
+                assert!(station.depth > 5.5, "{}", station.depth);
+                if station.angle_from_normal < 5.0 {
+                    assert!(((station.on_outside - middle).norm() - 26.0).abs() < 0.5);
+                    square += 1;
+                }
+            }
+        }
+        assert!(square > 0);
+        for name in ["one piece of rubber", "weak rubber", "blade", "sheets apart"] {
+            let limit = plan.limits.iter().find(|l| l.name == name).expect("the limit is told");
+            assert!(limit.met, "{}: {}", limit.name, limit.text);
+        }
+    }
+
+    /// Who stops the work before there is a plan gets none; the flag is looked at by the sheets too.
+    #[test]
+    fn sheets_look_at_the_flag() {
+        let model = icosphere(20.0, 2);
+        let shape = MouldShape::Blanket { thickness: 6.0 };
+        let body = crate::body::MouldBody::new(&model, &shape).expect("a body");
+        let line = crate::sheets::CutLine {
+            points: vec![Point::new(20.0, 0.0, 0.0), Point::new(0.0, 20.0, 0.0)],
+            from_gate: false,
+            starts_at_gate: false,
+            ends_at_gate: false,
+        };
+        let cancel = Cancel::new();
+        cancel.cancel();
+        let control = Control::new(cancel, |_| {});
+        let settings = crate::sheets::SheetSettings::default();
+        let stopped = crate::sheets::plan_sheets(&body, &model, &[line], &[], &settings, &control);
+        assert!(matches!(stopped, Err(crate::sheets::SheetError::Cancelled(_))));
+    }
+}
