@@ -119,7 +119,7 @@ impl Candidates<'_> {
         })
     }
 
-    /// Rulings that start along the normal and turn. `behind` is where they may turn.
+    /// Rulings that start along the normal and turn.
     pub fn turned(&self, place: &Place) -> Vec<Ruling> {
         let leans: Vec<f64> = NEAR_LEANS.iter().chain(&FAR_LEANS).copied().collect();
         self.turned_along(place, grid(&leans).map(|lean| place.frame.leaning(lean)).collect())
