@@ -4,6 +4,7 @@ use slitwright_proto::v1;
 use slitwright_solver::body::{GateChoice, MouldShape, Rubber, RubberClass, RubberError};
 use slitwright_solver::mesh::{Point, Vector};
 use slitwright_solver::plan::{Budget, KnifeRules, PlanRequest, Resolution};
+use slitwright_solver::sheets::SheetSettings;
 
 use super::violations::{Collector, InvalidFields, join};
 
@@ -25,6 +26,7 @@ pub fn request_from_proto(
         rubber: rubber(message.rubber.as_ref(), &join(path, "rubber"), &mut faults),
         gate: gate(message.gate.as_ref(), &join(path, "gate"), &mut faults),
         knife: knife(message.knife.as_ref(), &join(path, "knife"), &mut faults),
+        sheets: SheetSettings::default(),
         budget: budget(message.budget.as_ref(), &join(path, "budget"), &mut faults),
         resolution: resolution(message.resolution.as_ref(), &join(path, "resolution"), &mut faults),
     };

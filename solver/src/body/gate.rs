@@ -113,6 +113,22 @@ impl Gate {
             Region::Ball(centre, radius) => (point - centre).norm() <= radius,
         }
     }
+
+    /// A curve that starts inside the gate, from where it leaves it.
+    pub fn clipped(&self, points: &[Point]) -> Vec<Point> {
+        let inside = |p: &Point| self.holds(p);
+        let Some(out) = points.iter().position(|p| !inside(p)).filter(|&k| k > 0) else {
+            return points.to_vec();
+        };
+        let (mut low, mut high) = (points[out - 1], points[out]);
+        for _ in 0..40 {
+            let middle = nalgebra::center(&low, &high);
+            if inside(&middle) { low = middle } else { high = middle }
+        }
+        let mut rest = vec![high];
+        rest.extend_from_slice(&points[out..]);
+        rest
+    }
 }
 
 /// Direction away from the sprue at a patch: against the mean normal of the faces inside it.

@@ -7,6 +7,6 @@ mod rubber;
 mod shape;
 
 pub use gate::{Gate, GateError};
-pub use mould::{MouldBody, MouldError, Outside};
+pub use mould::{Exit, ExitSide, MouldBody, MouldError, Outside};
 pub use rubber::{Rubber, RubberClass, RubberError};
 pub use shape::{GateChoice, MouldShape};

@@ -62,6 +62,26 @@ pub struct MouldBody {
     outside: Outside,
     model: SurfaceLocator,
     volume: f64,
+    /// Corners of the box round the outer skin.
+    bounds: (Point, Point),
+}
+
+/// Which part of the outer skin a line leaves through.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ExitSide {
+    /// Walls and top, or any part of a blanket.
+    Free,
+    /// The face that lies on the board.
+    Board,
+}
+
+/// Where a line leaves the body.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Exit {
+    /// Distance along the line, mm.
+    pub distance: f64,
+    /// The part of the skin.
+    pub side: ExitSide,
 }
 
 /// Walls thinner or thicker than this cannot be asked for, mm.
@@ -115,17 +135,106 @@ impl MouldBody {
                 (Outside::Offset { thickness, bottom }, volume)
             }
         };
-        Ok(Self { outside, model: locator, volume })
+        let bounds = match outside {
+            Outside::Box { low, high } => (low, high),
+            Outside::Cylinder { axis: (x, y), radius, bottom, top } => (
+                Point::new(x - radius, y - radius, bottom),
+                Point::new(x + radius, y + radius, top),
+            ),
+            Outside::Offset { thickness, bottom } => {
+                let round = Vector::repeat(thickness);
+                let low = low - round;
+                (Point::new(low.x, low.y, bottom), high + round)
+            }
+        };
+        Ok(Self { outside, model: locator, volume, bounds })
+    }
+
+    /// The model's surface that the body was built round.
+    pub fn model(&self) -> &SurfaceLocator {
+        &self.model
+    }
+
+    /// Corners of the axis-aligned box round the outer skin.
+    pub fn bounds(&self) -> (Point, Point) {
+        self.bounds
+    }
+
+    /// Height of the board, mm, where the mould stands on it; `None` where rubber goes all round a
+    /// model that hangs on its sprue.
+    pub fn board(&self) -> Option<f64> {
+        let bottom = self.bounds.0.z;
+        (bottom >= 0.0).then_some(bottom)
+    }
+
+    /// Where the line from a point inside the outer skin along a unit direction leaves it. The
+    /// model is not looked at. A point outside leaves at once.
+    pub fn exit(&self, from: &Point, direction: &Vector) -> Exit {
+        let (walls, bottom) = match self.outside {
+            Outside::Box { low, high } => (
+                (0..3)
+                    .map(|k| {
+                        let floor = if k == 2 { f64::NEG_INFINITY } else { low[k] };
+                        exit_slab(from[k], direction[k], floor, high[k])
+                    })
+                    .fold(f64::INFINITY, f64::min),
+                low.z,
+            ),
+            Outside::Cylinder { axis, radius, bottom, top } => (
+                exit_cylinder(from, direction, axis, radius).max(0.0).min(exit_slab(
+                    from.z,
+                    direction.z,
+                    f64::NEG_INFINITY,
+                    top,
+                )),
+                bottom,
+            ),
+            Outside::Offset { thickness, bottom } => {
+                (self.exit_blanket(from, direction, thickness), bottom)
+            }
+        };
+        let below = exit_slab(from.z, direction.z, bottom, f64::INFINITY);
+        if below < walls && self.board().is_some() {
+            Exit { distance: below, side: ExitSide::Board }
+        } else {
+            Exit { distance: walls.min(below), side: ExitSide::Free }
+        }
+    }
+
+    /// First point of a line that is as far from the model as the blanket is thick. Distance from
+    /// the model changes by at most 1 mm a mm, so what is left of the thickness may be stepped over
+    /// each time (sphere tracing: Hart, J. C. (1996), The Visual Computer 12:527).
+    fn exit_blanket(&self, from: &Point, direction: &Vector, thickness: f64) -> f64 {
+        let longest = (self.bounds.1 - self.bounds.0).norm();
+        let mut along = 0.0;
+        for _ in 0..256 {
+            let left = thickness - self.model.closest(&(from + direction * along)).distance;
+            if left <= 1e-6 * thickness || along > longest {
+                break;
+            }
+            along += left;
+        }
+        along
+    }
+
+    /// Whether a point lies within the outer skin. The model is not looked at.
+    pub fn holds(&self, point: &Point) -> bool {
+        match self.outside {
+            Outside::Box { low, high } => (0..3).all(|k| point[k] >= low[k] && point[k] <= high[k]),
+            Outside::Cylinder { axis, radius, bottom, top } => {
+                (point.x - axis.0).hypot(point.y - axis.1) <= radius
+                    && point.z >= bottom
+                    && point.z <= top
+            }
+            Outside::Offset { thickness, bottom } => {
+                point.z >= bottom && self.model.closest(point).distance <= thickness
+            }
+        }
     }
 
     /// The outer skin of the rubber.
     pub fn outside(&self) -> Outside {
         self.outside
-    }
-
-    /// Nearest points and rays on the model inside.
-    pub fn model(&self) -> &SurfaceLocator {
-        &self.model
     }
 
     /// Rubber volume, cm^3.

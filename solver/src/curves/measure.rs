@@ -76,7 +76,7 @@ impl<'a> CurveRows<'a> {
                 // The rows of a ring follow each other.
                 let range =
                     &mut self.rows_of_field[self.field_of_ring[row.origin as usize] as usize];
-                if range.is_empty() {
+                if range.start == range.end {
                     range.start = self.rows.len();
                 }
                 range.end = self.rows.len() + 1;

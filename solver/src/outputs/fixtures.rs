@@ -8,6 +8,7 @@ pub(super) fn empty_plan() -> Plan {
     Plan {
         cuts: Vec::new(),
         bridges: Vec::new(),
+        sheets: None,
         hinges: Vec::new(),
         stretches: Vec::new(),
         gate_outline: Vec::new(),
@@ -34,5 +35,5 @@ pub(super) fn cut(order: u32, kind: CutKind, line: Vec<Point>) -> Cut {
         beyond: Point::origin(),
         text: "the ring below the middle is too tight for the middle".to_owned(),
     };
-    Cut { order, kind, branches: vec![line], length, reason }
+    Cut { order, kind, branches: vec![line], length, reason, sheets: Vec::new() }
 }

@@ -2,6 +2,7 @@
 
 use crate::bridges::{BridgeKind, DiscState};
 use crate::mesh::{Point, Vector};
+use crate::sheets::{CrossedBy, LipFigures, OnePiece, Sheet};
 
 /// A cut plan.
 #[derive(Clone, Debug, PartialEq)]
@@ -10,6 +11,9 @@ pub struct Plan {
     pub cuts: Vec<Cut>,
     /// Rubber bridges and how each is dealt with.
     pub bridges: Vec<PlannedBridge>,
+    /// What the sheets through the rubber come to; `None` where the work was stopped before they
+    /// were made.
+    pub sheets: Option<SheetReport>,
     /// Uncut rubber that keeps the mould together.
     pub hinges: Vec<Hinge>,
     /// Stretch of the rubber where it is stretched most, region by region.
@@ -54,6 +58,36 @@ pub struct Cut {
     pub length: f64,
     /// Why it is there.
     pub reason: Reason,
+    /// The sheet of each branch, from the model to the outside, in the branches' order and running
+    /// the same way. For a bridge's cut the disc, with rulings that run into the hole. Empty where
+    /// no sheets were made.
+    pub sheets: Vec<Sheet>,
+}
+
+/// The sheets of all cuts together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SheetReport {
+    /// Depth, angles, weak lengths and risk of the exterior cuts, weighted with length.
+    pub figures: LipFigures,
+    /// The same along the rims of the bridges' cuts.
+    pub bridge_figures: LipFigures,
+    /// Area of all sheets, mm^2.
+    pub area: f64,
+    /// What sheets cross; empty in a sound plan.
+    pub crossings: Vec<SheetCrossing>,
+    /// Whether the cut rubber hangs together.
+    pub one_piece: OnePiece,
+}
+
+/// A sheet that crosses something.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SheetCrossing {
+    /// The cut, 1, 2, 3 in knife order.
+    pub cut: u32,
+    /// What its sheet crosses. A sheet is named by its cut's number, a disc by its bridge's index.
+    pub with: CrossedBy,
+    /// One place where it does.
+    pub place: Point,
 }
 
 /// Kinds of cut.

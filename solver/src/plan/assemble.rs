@@ -4,6 +4,7 @@ use super::hinges::hinges;
 use super::improve::Found;
 use super::reasons::{reason, stretches};
 use super::setup::Setup;
+use super::sheets::PlannedSheets;
 use super::surface::Outward;
 use super::{Cut, CutKind, Limit, Plan, PlanRequest, PlannedBridge, Reason, StopReason};
 use crate::bridges::{Bridge, BridgeKind, DiscState};
@@ -13,12 +14,15 @@ use crate::mesh::{Model, Point};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::one_piece::{is_forest, necks};
 use crate::optimise::separation::Separator;
+use crate::sheets::Sheet;
 
 /// Put the plan together.
+#[allow(clippy::too_many_arguments)] // the results of every stage meet here, and only here
 pub(super) fn assemble(
     setup: &Setup,
     separator: &Separator<'_>,
     found: &Found,
+    sheets: Option<PlannedSheets>,
     model: &Model,
     request: &PlanRequest,
     laps: Vec<(String, f64)>,
@@ -31,7 +35,7 @@ pub(super) fn assemble(
     let (curves, rims) = (&finished.cuts, &finished.rims);
 
     let fixed: Vec<u32> = setup.loops.iter().flatten().copied().collect();
-    let mut cuts: Vec<(f64, Cut)> = Vec::new();
+    let mut cuts: Vec<(f64, Source, Cut)> = Vec::new();
     for (index, (curve, own)) in curves.iter().zip(&components).enumerate() {
         let others: Vec<u32> = components
             .iter()
@@ -42,7 +46,10 @@ pub(super) fn assemble(
             .collect();
         let reason = reason(graph, &found.pool, own, &others, &|p| outward.point(p))
             .unwrap_or_else(|| opening_reason(setup, curve));
-        cuts.push((order_key(curve), exterior_cut(curve, &outward, reason)));
+        let sheets = sheets.as_ref().map_or_else(Vec::new, |s| s.of_cut(index, &setup.gate));
+        cuts.push((order_key(curve), Source::Exterior(index), {
+            exterior_cut(curve, &outward, reason, sheets)
+        }));
     }
     let exterior = cuts.len();
     let mut openings = Openings(finished.openings.iter());
@@ -64,15 +71,24 @@ pub(super) fn assemble(
             rim: rim.clone(),
         });
         if bridge.disc == DiscState::Plain {
-            cuts.push((bridge_key(setup, index, curves), bridge_cut(setup, index, rim)));
+            let own = sheets.as_ref().map_or_else(Vec::new, |s| s.of_bridge(index, &setup.gate));
+            let cut = bridge_cut(setup, index, rim, own);
+            cuts.push((bridge_key(setup, index, curves), Source::Bridge, cut));
         }
     }
     cuts.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut order_of = vec![0; exterior];
     let cuts: Vec<Cut> = cuts
         .into_iter()
-        .enumerate()
-        .map(|(k, (_, cut))| Cut { order: k as u32 + 1, ..cut })
+        .zip(1..)
+        .map(|((_, source, cut), order)| {
+            if let Source::Exterior(index) = source {
+                order_of[index] = order;
+            }
+            Cut { order, ..cut }
+        })
         .collect();
+    let report = sheets.map(|s| s.report(&order_of, &setup.gate, &request.sheets));
 
     let volume = setup.body.rubber_volume();
     let cost = finished.cost(request.knife.entry_price);
@@ -83,10 +99,16 @@ pub(super) fn assemble(
     figures.rows = found.pool.rows.len() as u32;
     let all = CutSet::new(found.cut.edges().iter().chain(&fixed).copied().collect());
     let slack = separator.holding_rings(&all.indicator(graph), control);
+    let no_sheets = report.is_none().then(|| {
+        "the work was stopped before the sheets were made: rulings, wedges and the test of the \
+         whole rubber are missing"
+            .to_owned()
+    });
     let mut plan = Plan {
         // A sum over nothing is -0.0.
         total_length: 0.0 + cuts.iter().map(|c| c.length).sum::<f64>(),
         bridges: planned,
+        sheets: report,
         hinges: hinges(graph, &found.cut, &fixed, |p| outward.point(p)),
         stretches: stretches(graph, &slack, &|p| outward.point(p)),
         gate_outline: outward.gate_outline(graph),
@@ -103,12 +125,21 @@ pub(super) fn assemble(
             .iter()
             .cloned()
             .chain(setup.bridges.warnings.iter().map(ToString::to_string))
+            .chain(no_sheets)
             .collect(),
         figures,
         cuts,
     };
     plan.limits = limits(setup, found, request, &plan, exterior, &fixed);
     Ok(plan)
+}
+
+/// What a cut was made from.
+enum Source {
+    /// The exterior cut with this index.
+    Exterior(usize),
+    /// A bridge.
+    Bridge,
 }
 
 /// The line where the knife meets the model across a bridge: the straightened loop of the graph,
@@ -166,13 +197,14 @@ fn distance_between(curve: &CutCurves, rim: &[Point]) -> f64 {
         .fold(f64::INFINITY, f64::min)
 }
 
-fn exterior_cut(curve: &CutCurves, outward: &Outward, reason: Reason) -> Cut {
+fn exterior_cut(curve: &CutCurves, outward: &Outward, reason: Reason, sheets: Vec<Sheet>) -> Cut {
     let branches: Vec<Vec<Point>> = curve
         .chains
         .iter()
         .map(|chain| {
             let points: Vec<Point> = chain.points.iter().map(|p| p.point).collect();
-            let points = if chain.starts_at_gate { outward.clip_gate(&points) } else { points };
+            let points =
+                if chain.starts_at_gate { outward.gate().clipped(&points) } else { points };
             outward.curve(&points)
         })
         .collect();
@@ -182,10 +214,11 @@ fn exterior_cut(curve: &CutCurves, outward: &Outward, reason: Reason) -> Cut {
         length: branches.iter().map(|b| length_of(b)).sum(),
         branches,
         reason,
+        sheets,
     }
 }
 
-fn bridge_cut(setup: &Setup, index: usize, rim: Vec<Point>) -> Cut {
+fn bridge_cut(setup: &Setup, index: usize, rim: Vec<Point>, sheets: Vec<Sheet>) -> Cut {
     let bridge = &setup.bridges.bridges[index];
     let through = match bridge.kind {
         BridgeKind::Handle => "a hole of the model",
@@ -203,6 +236,7 @@ fn bridge_cut(setup: &Setup, index: usize, rim: Vec<Point>) -> Cut {
                 bridge.neck_width, bridge.neck_area
             ),
         },
+        sheets,
     }
 }
 
@@ -320,6 +354,9 @@ fn limits(
             false,
             format!("{} of {} holes have a cut", setup.bridges.bridges.len(), setup.bridges.holes),
         ));
+    }
+    if let Some(report) = &plan.sheets {
+        list.extend(super::sheets::limits(report, request));
     }
     list.push(limit(
         "gap",

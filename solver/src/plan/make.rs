@@ -3,6 +3,7 @@
 use super::assemble::assemble;
 use super::improve::improve;
 use super::setup::{Setup, StageClock, distance_from_rim, opening_reach, opening_rows, set_up};
+use super::sheets::make_sheets;
 use super::{Plan, PlanRequest};
 use crate::body::{GateError, MouldError, RubberError};
 use crate::bridges::BridgeError;
@@ -13,6 +14,7 @@ use crate::mesh::{DecimateError, LocatorError, Model, RemeshError, TopologyError
 use crate::optimise::rows::RowPool;
 use crate::optimise::search::{Search, SearchError, SearchSettings};
 use crate::optimise::separation::Separator;
+use crate::sheets::SheetError;
 
 /// No plan can be made.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -66,12 +68,24 @@ pub enum PlanError {
     /// The planning graph cannot be built.
     #[error(transparent)]
     Graph(#[from] GraphError),
+    /// A number of the sheets' settings cannot be used, or sheets cannot be made.
+    #[error(transparent)]
+    Sheets(SheetError),
     /// The search found no plan.
     #[error(transparent)]
     Search(#[from] SearchError),
     /// The caller cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
+}
+
+impl From<SheetError> for PlanError {
+    fn from(error: SheetError) -> Self {
+        match error {
+            SheetError::Cancelled(cancelled) => Self::Cancelled(cancelled),
+            other => Self::Sheets(other),
+        }
+    }
 }
 
 impl From<BridgeError> for PlanError {
@@ -97,6 +111,7 @@ pub fn make_plan(
     control: &Control<'_>,
 ) -> Result<Plan, PlanError> {
     check_numbers(request)?;
+    request.sheets.check()?;
     let setup = set_up(model, request, control)?;
     let mut clock = StageClock::new(control);
     let mut pool = RowPool::new(setup.graph.edges.len());
@@ -117,7 +132,9 @@ pub fn make_plan(
     let search = Search::new(&separator, pool, settings, control);
     let found = improve(search, finisher, &separator, request, control)?;
     clock.lap("optimise and curves");
-    Ok(assemble(&setup, &separator, &found, model, request, clock.laps, control)?)
+    let sheets = make_sheets(&setup, &found, request, control)?;
+    clock.lap("sheets");
+    Ok(assemble(&setup, &separator, &found, sheets, model, request, clock.laps, control)?)
 }
 
 /// Share of the budget, and most seconds, kept for what follows the search.

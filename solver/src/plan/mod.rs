@@ -8,6 +8,7 @@ mod make;
 mod reasons;
 mod request;
 mod setup;
+mod sheets;
 mod surface;
 
 pub use answer::*;

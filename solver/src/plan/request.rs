@@ -2,6 +2,7 @@
 
 use crate::body::{GateChoice, MouldShape, Rubber};
 use crate::mesh::Vector;
+use crate::sheets::SheetSettings;
 
 /// Everything a plan depends on besides the model. Lengths in mm.
 #[derive(Clone, Debug, PartialEq)]
@@ -14,6 +15,8 @@ pub struct PlanRequest {
     pub gate: GateChoice,
     /// Knife and hand.
     pub knife: KnifeRules,
+    /// Blade, angles and lips.
+    pub sheets: SheetSettings,
     /// When to stop.
     pub budget: Budget,
     /// How fine to look.
@@ -82,6 +85,7 @@ impl Default for PlanRequest {
             rubber: Rubber::default(),
             gate: GateChoice::LowestFlat { up: Vector::z() },
             knife: KnifeRules::default(),
+            sheets: SheetSettings::default(),
             budget: Budget::default(),
             resolution: Resolution::default(),
         }

@@ -22,6 +22,8 @@ const PLANNING_VERTICES: f64 = 1000.0;
 pub(super) struct Setup {
     pub gate: Gate,
     pub body: MouldBody,
+    /// The working mesh that the body was built round.
+    pub working: TriangleMesh,
     pub graph: PlanningGraph,
     pub bridges: BridgeReport,
     /// Planning-graph edges of all bridge loops.
@@ -96,7 +98,7 @@ pub(super) fn set_up(
         seconds: clock.laps,
         ..Figures::default()
     };
-    Ok(Setup { gate, body, graph, bridges, loops, openings, figures })
+    Ok(Setup { gate, body, working, graph, bridges, loops, openings, figures })
 }
 
 /// Seconds of each stage.

@@ -21,6 +21,11 @@ impl<'a> Outward<'a> {
         Ok(Self { gate, surface, piece: PIECE * model.original.longest_side() })
     }
 
+    /// The gate.
+    pub(super) fn gate(&self) -> &Gate {
+        self.gate
+    }
+
     /// A point of space in the model's coordinates.
     pub(super) fn point(&self, p: Point) -> Point {
         self.gate.to_mould.inverse_transform_point(&p)
@@ -50,22 +55,6 @@ impl<'a> Outward<'a> {
             }
         }
         out
-    }
-
-    /// A curve that starts inside the gate, from where it leaves it.
-    pub(super) fn clip_gate(&self, points: &[Point]) -> Vec<Point> {
-        let inside = |p: &Point| self.gate.holds(p);
-        let Some(out) = points.iter().position(|p| !inside(p)).filter(|&k| k > 0) else {
-            return points.to_vec();
-        };
-        let (mut low, mut high) = (points[out - 1], points[out]);
-        for _ in 0..40 {
-            let middle = nalgebra::center(&low, &high);
-            if inside(&middle) { low = middle } else { high = middle }
-        }
-        let mut rest = vec![high];
-        rest.extend_from_slice(&points[out..]);
-        rest
     }
 
     /// Outline of the gate, one closed polyline a patch.

@@ -144,3 +144,41 @@ fn walls_out_of_range_are_named() {
     let empty = MouldBody::new(&TriangleMesh::default(), &shape(15.0, 15.0));
     assert!(matches!(empty, Err(MouldError::Locator(LocatorError::Empty))));
 }
+
+/// Where lines leave a box, a cylinder and a blanket: by hand. A blanket of thickness t round a
+/// flat top is left by a line that leans by a at t / cos a.
+#[test]
+fn lines_leave_through_the_skin() {
+    let model = cuboid([40.0, 30.0, 20.0]);
+    let block = MouldShape::Box { side_clearance: 15.0, top_clearance: 10.0 };
+    let body = MouldBody::new(&model, &block).expect("a body");
+    let (slope, free) = (0.5f64.sqrt(), ExitSide::Free);
+    let from = Point::new(40.0, 15.0, 10.0);
+    let exit = |d: [f64; 3]| body.exit(&from, &Vector::from(d));
+    assert_relative_eq!(exit([1.0, 0.0, 0.0]).distance, 15.0, epsilon = 1e-12);
+    assert_relative_eq!(exit([slope, 0.0, slope]).distance, 15.0 / slope, epsilon = 1e-12);
+    assert_eq!(exit([slope, 0.0, slope]).side, free);
+    assert_relative_eq!(exit([slope, 0.0, -slope]).distance, 10.0 / slope, epsilon = 1e-12);
+    assert_eq!(exit([slope, 0.0, -slope]).side, ExitSide::Board);
+    assert_eq!(body.board(), Some(0.0));
+
+    // Rubber below the board's plane: no board, and the bottom is a side like any other.
+    let hanging = moved(&model, [0.0, 0.0, -12.0]);
+    let body = MouldBody::new(&hanging, &block).expect("a body");
+    let down = body.exit(&Point::new(45.0, 15.0, 0.0), &-Vector::z());
+    assert_eq!((down.distance, down.side, body.board()), (27.0, free, None));
+
+    let round = MouldShape::Cylinder { side_clearance: 15.0, top_clearance: 10.0 };
+    let body = MouldBody::new(&model, &round).expect("a body");
+    let out = body.exit(&Point::new(40.0, 15.0, 10.0), &Vector::x());
+    assert_relative_eq!(out.distance, 20.0, epsilon = 1e-12);
+    assert!(body.holds(&Point::new(20.0, 54.0, 1.0)) && !body.holds(&Point::new(58.0, 30.0, 1.0)));
+
+    let body = MouldBody::new(&model, &MouldShape::Blanket { thickness: 6.0 }).expect("a body");
+    let lean = 50f64.to_radians();
+    let out = body.exit(&Point::new(15.0, 15.0, 20.0), &Vector::new(lean.sin(), 0.0, lean.cos()));
+    assert_relative_eq!(out.distance, 6.0 / lean.cos(), epsilon = 1e-3);
+    assert!(
+        body.holds(&Point::new(43.0, 33.0, 23.0)) && !body.holds(&Point::new(44.0, 34.0, 23.0))
+    );
+}

@@ -1,0 +1,330 @@
+//! The sheets of a plan's cuts, and what they say about its limits.
+
+use super::improve::Found;
+use super::make::PlanError;
+use super::setup::Setup;
+use super::{Limit, PlanRequest, SheetCrossing, SheetReport};
+use crate::body::Gate;
+use crate::bridges::DiscState;
+use crate::control::{Control, Stage};
+use crate::curves::CutCurve;
+use crate::mesh::{Point, TriangleMesh};
+use crate::sheets::{
+    CrossedBy, CutLine, LipFigures, OnePiece, Sheet, SheetError, SheetPlan, SheetSettings,
+    disc_sheet, lip_figures, one_piece, plan_sheets,
+};
+
+/// Sheets in the mould frame, with what they belong to.
+pub(super) struct PlannedSheets {
+    plan: SheetPlan,
+    /// The exterior cut of each sheet.
+    owners: Vec<usize>,
+    /// The bridge of each disc, and the disc.
+    discs: Vec<(usize, Sheet)>,
+    figures: LipFigures,
+    one_piece: OnePiece,
+}
+
+/// Make the sheets of the plan that was found. `None` when the work was stopped before.
+pub(super) fn make_sheets(
+    setup: &Setup,
+    found: &Found,
+    request: &PlanRequest,
+    control: &Control<'_>,
+) -> Result<Option<PlannedSheets>, PlanError> {
+    control.stage(Stage::Curves, 0.97, "sheets through the rubber");
+    match try_sheets(setup, found, request, control) {
+        Ok(sheets) => Ok(Some(sheets)),
+        // The plan is there; who stopped the work still wants it.
+        Err(SheetError::Cancelled(_)) => Ok(None),
+        Err(error) => Err(error.into()),
+    }
+}
+
+fn try_sheets(
+    setup: &Setup,
+    found: &Found,
+    request: &PlanRequest,
+    control: &Control<'_>,
+) -> Result<PlannedSheets, SheetError> {
+    let (mut lines, mut owners) = (Vec::new(), Vec::new());
+    for (index, cut) in found.curves.cuts.iter().enumerate() {
+        for chain in &cut.chains {
+            if let Some(line) = cut_line(chain, cut.from_gate, &setup.gate) {
+                lines.push(line);
+                owners.push(index);
+            }
+        }
+    }
+    let bridges = setup.bridges.bridges.iter().enumerate();
+    let (crossed, surfaces): (Vec<usize>, Vec<TriangleMesh>) = bridges
+        .filter(|(_, bridge)| bridge.disc == DiscState::Plain)
+        .map(|(index, bridge)| (index, bridge.surface.clone()))
+        .unzip();
+    let (body, settings) = (&setup.body, &request.sheets);
+    let plan = plan_sheets(body, &setup.working, &lines, &surfaces, settings, control)?;
+    let width = request.knife.hinge_width;
+    let one_piece = one_piece(body, &plan.sheets, &surfaces, width, settings, control)?;
+    let figures = lip_figures(&plan.sheets, settings);
+    let mut discs = Vec::with_capacity(crossed.len());
+    for (&index, disc) in crossed.iter().zip(&surfaces) {
+        let bridge = &setup.bridges.bridges[index];
+        let ends = bridge.rim.first().filter(|_| bridge.closed);
+        let rim = CutLine {
+            points: bridge.rim.iter().chain(ends).copied().collect(),
+            from_gate: false,
+            starts_at_gate: false,
+            ends_at_gate: false,
+        };
+        let sheet = disc_sheet(body, &setup.working, &rim, disc, settings, control)?;
+        discs.push((index, sheet));
+    }
+    Ok(PlannedSheets { plan, owners, discs, figures, one_piece })
+}
+
+/// A chain from where it leaves the gate; `None` for one that has no length outside.
+fn cut_line(chain: &CutCurve, from_gate: bool, gate: &Gate) -> Option<CutLine> {
+    let mut points: Vec<Point> = chain.points.iter().map(|p| p.point).collect();
+    if chain.starts_at_gate {
+        points = gate.clipped(&points);
+    }
+    let length: f64 = points.windows(2).map(|w| (w[1] - w[0]).norm()).sum();
+    if length < SHORTEST {
+        return None;
+    }
+    let ends_at_gate = points.last().is_some_and(|p| gate.holds(p));
+    Some(CutLine { points, from_gate, starts_at_gate: chain.starts_at_gate, ends_at_gate })
+}
+
+/// Chains shorter than this are points, mm.
+const SHORTEST: f64 = 0.01;
+
+impl PlannedSheets {
+    /// The sheets of an exterior cut in the model's coordinates.
+    pub(super) fn of_cut(&self, cut: usize, gate: &Gate) -> Vec<Sheet> {
+        let to_model = gate.to_mould.inverse();
+        let own = self.owners.iter().zip(&self.plan.sheets).filter(|(owner, _)| **owner == cut);
+        own.map(|(_, sheet)| sheet.moved(&to_model)).collect()
+    }
+
+    /// The disc of a bridge's cut in the model's coordinates.
+    pub(super) fn of_bridge(&self, bridge: usize, gate: &Gate) -> Vec<Sheet> {
+        let to_model = gate.to_mould.inverse();
+        let own = self.discs.iter().filter(|(index, _)| *index == bridge);
+        own.map(|(_, sheet)| sheet.moved(&to_model)).collect()
+    }
+
+    /// The report in the model's coordinates; `order` holds each exterior cut's number.
+    pub(super) fn report(
+        self,
+        order: &[u32],
+        gate: &Gate,
+        settings: &SheetSettings,
+    ) -> SheetReport {
+        let to_model = gate.to_mould.inverse();
+        let number = |sheet: usize| order[self.owners[sheet]];
+        let crossings = self
+            .plan
+            .crossings
+            .iter()
+            .map(|c| SheetCrossing {
+                cut: number(c.sheet),
+                with: match c.with {
+                    CrossedBy::Sheet(other) => CrossedBy::Sheet(number(other) as usize),
+                    CrossedBy::Disc(disc) => CrossedBy::Disc(self.discs[disc].0),
+                    CrossedBy::Model => CrossedBy::Model,
+                },
+                place: to_model * c.place,
+            })
+            .collect();
+        let mut one_piece = self.one_piece;
+        if let Some(neck) = &mut one_piece.neck {
+            neck.place = to_model * neck.place;
+        }
+        // A sum over nothing is -0.0.
+        let area = 0.0 + self.plan.sheets.iter().map(|s| s.area).sum::<f64>();
+        let bridge_figures = lip_figures(self.discs.iter().map(|(_, s)| s), settings);
+        SheetReport { figures: self.figures, bridge_figures, area, crossings, one_piece }
+    }
+}
+
+/// The limits that sheets have to meet.
+pub(super) fn limits(report: &SheetReport, request: &PlanRequest) -> Vec<Limit> {
+    let (figures, settings) = (&report.figures, &request.sheets);
+    let mut list = vec![one_piece_limit(report, request)];
+    if report.bridge_figures.length > 0.0 {
+        let figures = &report.bridge_figures;
+        list.push(Limit {
+            name: "weak rubber at bridges".to_owned(),
+            met: figures.weak_length <= 0.0,
+            text: weak_text(figures, settings),
+        });
+    }
+    if figures.length == 0.0 {
+        return list;
+    }
+    let mut push = |name: &str, met: bool, text: String| {
+        list.push(Limit { name: name.to_owned(), met, text });
+    };
+    push(
+        "knife angle",
+        figures.worst_angle <= settings.acceptable_lean() + 0.05,
+        format!(
+            "{:.0} % of the cut has the knife within {:.0} degrees of square to the model; at worst \
+             it leans by {:.0} degrees",
+            100.0 * figures.share_acceptable,
+            settings.acceptable_lean(),
+            figures.worst_angle
+        ),
+    );
+    push("weak rubber", figures.weak_length <= 0.0, weak_text(figures, settings));
+    push(
+        "blade",
+        figures.greatest_depth <= settings.blade_length,
+        format!(
+            "the deepest cut is {:.0} mm, the blade {:.0} mm long",
+            figures.greatest_depth, settings.blade_length
+        ),
+    );
+    push(
+        "knife access",
+        figures.blocked_length <= 0.0,
+        if figures.blocked_length > 0.0 {
+            format!(
+                "the model hides {:.0} mm of cut from the knife in every direction tried",
+                figures.blocked_length
+            )
+        } else {
+            "the knife gets from outside to every part of the cuts".to_owned()
+        },
+    );
+    push("sheets apart", report.crossings.is_empty(), crossings_text(report));
+    list
+}
+
+fn weak_text(figures: &LipFigures, settings: &SheetSettings) -> String {
+    format!(
+        "the thinnest lip is a wedge of {:.0} degrees; {:.0} mm of cut have less than the {:.0} \
+         degrees asked, {:.0} mm a feather edge of less than {:.0}; mean risk {:.2}",
+        figures.least_wedge,
+        figures.weak_length,
+        settings.acceptable_angle,
+        figures.feather_length,
+        settings.refused_angle,
+        figures.risk
+    )
+}
+
+fn one_piece_limit(report: &SheetReport, request: &PlanRequest) -> Limit {
+    let whole = &report.one_piece;
+    let asked = request.knife.hinge_width;
+    let (met, text) = if !whole.holds() {
+        let loose: Vec<String> = whole
+            .pieces
+            .iter()
+            .skip(whole.pieces_uncut)
+            .map(|v| format!("{:.1} cm3", v / 1000.0))
+            .collect();
+        let text = format!("the cut rubber falls apart: loose pieces of {}", loose.join(", "));
+        (false, text)
+    } else if let Some(neck) = whole.neck.filter(|n| n.width + whole.cell < asked) {
+        let text = format!(
+            "the cut rubber hangs by a neck of about {:.0} mm where {asked:.0} mm is asked",
+            neck.width
+        );
+        (false, text)
+    } else {
+        let text = "the cut rubber is one piece, by counting cells of".to_owned();
+        (true, format!("{text} {:.1} mm", whole.cell))
+    };
+    Limit { name: "one piece of rubber".to_owned(), met, text }
+}
+
+fn crossings_text(report: &SheetReport) -> String {
+    if report.crossings.is_empty() {
+        return "no cut runs into another one or into the model on its way out".to_owned();
+    }
+    let mut each: Vec<String> = report
+        .crossings
+        .iter()
+        .map(|c| match c.with {
+            CrossedBy::Model => format!("cut {} meets the model", c.cut),
+            CrossedBy::Sheet(other) if other as u32 == c.cut => {
+                format!("two branches of cut {} meet", c.cut)
+            }
+            CrossedBy::Sheet(other) => format!("cut {} meets cut {other}", c.cut),
+            CrossedBy::Disc(bridge) => {
+                format!("cut {} meets the cut of bridge {}", c.cut, super::bridge_letter(bridge))
+            }
+        })
+        .collect();
+    each.sort();
+    each.dedup();
+    format!("on the way out {}", each.join(", "))
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::body::{GateChoice, MouldShape};
+    use crate::control::{Cancel, Control};
+    use crate::mesh::fixtures::{icosphere, moved};
+    use crate::mesh::{Point, PrepareOptions, prepare_mesh};
+    use crate::plan::{Budget, PlanRequest, make_plan};
+
+    /// A ball on a small gate on the board, in a thin blanket: in the model's own coordinates every
+    /// ruling starts on the ball and parts nothing; away from the board, where the first ruling
+    /// has to lie, they run out along radii, as long as the blanket is thick.
+    #[test]
+    fn plans_carry_sheets_in_the_models_coordinates() {
+        let middle = Point::new(7.0, -3.0, 50.0);
+        let ball = moved(&icosphere(20.0, 4), [middle.x, middle.y, middle.z]);
+        let model = prepare_mesh(ball, &PrepareOptions::default()).expect("sound");
+        let request = PlanRequest {
+            mould: MouldShape::Blanket { thickness: 6.0 },
+            gate: GateChoice::Patch { centre: Point::new(7.0, -3.0, 30.0), radius: 8.0 },
+            budget: Budget { seconds: 30.0, target_gap: 0.6, seed: 1 },
+            ..PlanRequest::default()
+        };
+        let plan = make_plan(&model, &request, &Control::silent()).expect("a plan");
+        let report = plan.sheets.as_ref().expect("sheets");
+        assert!(report.one_piece.holds() && report.crossings.is_empty(), "{report:?}");
+        assert!(report.figures.share_acceptable > 0.8, "{report:?}");
+        let sheets: Vec<_> = plan.cuts.iter().flat_map(|c| &c.sheets).collect();
+        let mut square = 0;
+        for sheet in sheets {
+            for station in &sheet.stations {
+                assert!(((station.on_model - middle).norm() - 20.0).abs() < 0.5);
+                assert!(station.depth > 5.5, "{}", station.depth);
+                if station.angle_from_normal < 5.0 {
+                    assert!(((station.on_outside - middle).norm() - 26.0).abs() < 0.5);
+                    square += 1;
+                }
+            }
+        }
+        assert!(square > 0);
+        for name in ["one piece of rubber", "weak rubber", "blade", "sheets apart"] {
+            let limit = plan.limits.iter().find(|l| l.name == name).expect("the limit is told");
+            assert!(limit.met, "{}: {}", limit.name, limit.text);
+        }
+    }
+
+    /// Who stops the work before there is a plan gets none; the flag is looked at by the sheets too.
+    #[test]
+    fn sheets_look_at_the_flag() {
+        let model = icosphere(20.0, 2);
+        let shape = MouldShape::Blanket { thickness: 6.0 };
+        let body = crate::body::MouldBody::new(&model, &shape).expect("a body");
+        let line = crate::sheets::CutLine {
+            points: vec![Point::new(20.0, 0.0, 0.0), Point::new(0.0, 20.0, 0.0)],
+            from_gate: false,
+            starts_at_gate: false,
+            ends_at_gate: false,
+        };
+        let cancel = Cancel::new();
+        cancel.cancel();
+        let control = Control::new(cancel, |_| {});
+        let settings = crate::sheets::SheetSettings::default();
+        let stopped = crate::sheets::plan_sheets(&body, &model, &[line], &[], &settings, &control);
+        assert!(matches!(stopped, Err(crate::sheets::SheetError::Cancelled(_))));
+    }
+}
