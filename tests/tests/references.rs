@@ -13,7 +13,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use serde_json::Value;
 use slitwright_solver::control::Control;
-use slitwright_solver::curves::straighten_cuts;
+use slitwright_solver::curves::{cut_chains, straighten_chain};
 use slitwright_solver::girth::PlanningGraph;
 use slitwright_solver::girth::min_cut::{FlowNetwork, UNCUTTABLE};
 use slitwright_solver::mesh::{LengthUnit, MeshFormat, Point, ReadLimits, TriangleMesh, read};
@@ -249,13 +249,13 @@ fn straightened(mesh: &TriangleMesh, way: &[u32]) -> f64 {
         .expect("a closed mesh");
     let edges: Vec<u32> =
         way.windows(2).map(|w| graph.edge_between(w[0], w[1]).expect("an edge")).collect();
-    let curves = straighten_cuts(&graph, &[edges]);
-    assert_eq!((curves.len(), curves[0].chains.len()), (1, 1));
-    let points = &curves[0].chains[0].points;
+    let cuts = cut_chains(&graph, &[edges]);
+    assert_eq!((cuts.len(), cuts[0].chains.len()), (1, 1));
+    let points = straighten_chain(&graph, &cuts[0].chains[0].way);
     let ends = [way[0], way[way.len() - 1]].map(|v| mesh.positions[v as usize]);
     let found = [points[0].point, points[points.len() - 1].point];
     assert!(found == ends || found == [ends[1], ends[0]], "the ends stay where they are");
-    curves[0].length()
+    points.windows(2).map(|w| (w[1].point - w[0].point).norm()).sum()
 }
 
 fn nearest(mesh: &TriangleMesh, p: Point) -> u32 {

@@ -4,7 +4,7 @@ use slitwright_proto::v1;
 use slitwright_solver::body::{GateChoice, MouldShape, Rubber, RubberClass, RubberError};
 use slitwright_solver::mesh::{Point, Vector};
 use slitwright_solver::plan::{Budget, KnifeRules, PlanRequest, Resolution};
-use slitwright_solver::sheets::SheetSettings;
+use slitwright_solver::sheets::{CostWeights, SeamAreas, SheetSettings};
 
 use super::violations::{Collector, InvalidFields, join};
 
@@ -27,6 +27,8 @@ pub fn request_from_proto(
         gate: gate(message.gate.as_ref(), &join(path, "gate"), &mut faults),
         knife: knife(message.knife.as_ref(), &join(path, "knife"), &mut faults),
         sheets: SheetSettings::default(),
+        weights: CostWeights::default(),
+        areas: SeamAreas::default(),
         budget: budget(message.budget.as_ref(), &join(path, "budget"), &mut faults),
         resolution: resolution(message.resolution.as_ref(), &join(path, "resolution"), &mut faults),
     };

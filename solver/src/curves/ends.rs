@@ -2,6 +2,7 @@
 
 use super::measure::{Contribution, CurveRows};
 use super::path::CutCurves;
+use super::weigh::weighted_length;
 use crate::girth::PlanningGraph;
 use crate::mesh::{CurvePoint, FaceId, Point, Vector, barycentric, faces_round};
 
@@ -75,6 +76,10 @@ pub(super) fn lengthen_ends(
         for &end in &ends {
             let old = end.points(cuts).to_vec();
             end.set(cuts, lengthen(graph, &old, end.at_start, step));
+            if weighted_length(graph, end.points(cuts)).is_infinite() {
+                end.set(cuts, old);
+                continue;
+            }
             let now = total(&missed(rows, cuts, rims));
             let longer = end.points(cuts).to_vec();
             end.set(cuts, old);
@@ -97,7 +102,9 @@ pub(super) fn lengthen_ends(
 pub(super) fn lengthen_all(graph: &PlanningGraph, cuts: &mut [CutCurves], amount: f64) {
     for end in free_ends(cuts) {
         let longer = lengthen(graph, end.points(cuts), end.at_start, amount);
-        end.set(cuts, longer);
+        if weighted_length(graph, &longer).is_finite() {
+            end.set(cuts, longer);
+        }
     }
 }
 

@@ -5,6 +5,7 @@ use super::fitted::fit;
 use super::measure::CurveRows;
 use super::path::{CutCurves, cut_chains};
 use super::straighten::straighten_within_rows;
+use super::weigh::weighted_length;
 use crate::control::Control;
 use crate::girth::{PlanningGraph, Ring};
 use crate::optimise::cut_set::CutSet;
@@ -25,6 +26,8 @@ pub struct FinishSettings {
 pub struct Finished {
     /// Exterior cuts, one for each component of the set they were made from.
     pub cuts: Vec<CutCurves>,
+    /// Length of the exterior cuts times the weights along them, mm.
+    pub weighted_length: f64,
     /// Rims of bridges, one for each loop.
     pub rims: Vec<CutCurves>,
     /// Rows that the curves miss.
@@ -55,10 +58,9 @@ impl Finished {
         self.tight.iter().map(Ring::shortfall).fold(0.0, f64::max)
     }
 
-    /// Length of the exterior cuts and the price of their entries, mm.
+    /// Weighted length of the exterior cuts and the price of their entries, mm.
     pub fn cost(&self, entry_price: f64) -> f64 {
-        // A sum over nothing is -0.0.
-        0.0 + self.cuts.iter().map(|c| c.length() + entry_price).sum::<f64>()
+        self.weighted_length + self.cuts.len() as f64 * entry_price
     }
 }
 
@@ -125,7 +127,22 @@ impl<'a> Finisher<'a> {
             });
         }
         let openings = self.openings(&cuts);
-        Finished { cuts, rims, missed: lost, tight: Vec::new(), looked: false, openings }
+        let weighted_length = self.weigh(&cuts);
+        Finished {
+            cuts,
+            weighted_length,
+            rims,
+            missed: lost,
+            tight: Vec::new(),
+            looked: false,
+            openings,
+        }
+    }
+
+    fn weigh(&self, cuts: &[CutCurves]) -> f64 {
+        let chains = cuts.iter().flat_map(|c| &c.chains);
+        // A sum over nothing is -0.0.
+        0.0 + chains.map(|chain| weighted_length(self.graph, &chain.points)).sum::<f64>()
     }
 
     fn openings(&self, cuts: &[CutCurves]) -> Vec<f64> {
@@ -233,6 +250,7 @@ impl<'a> Finisher<'a> {
         }
         std::mem::swap(&mut self.rows, &mut rows);
         finished.openings = self.openings(&finished.cuts);
+        finished.weighted_length = self.weigh(&finished.cuts);
         finished
     }
 }

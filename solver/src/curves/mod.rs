@@ -7,7 +7,9 @@ mod fitted;
 mod measure;
 mod path;
 mod straighten;
+mod weigh;
 
 pub use finish::{FinishSettings, Finished, Finisher};
 pub use measure::{Contribution, CurveRows};
-pub use path::{CutCurve, CutCurves, cut_chains, straighten_chain, straighten_cuts};
+pub use path::{CutCurve, CutCurves, cut_chains, straighten_chain};
+pub use weigh::weighted_length;

@@ -52,15 +52,6 @@ pub fn cut_chains(graph: &PlanningGraph, cuts: &[Vec<u32>]) -> Vec<CutCurves> {
     cuts.iter().map(|edges| cut_chain(graph, edges)).collect()
 }
 
-/// Separate cuts given as lists of graph edges, each chain as short as it gets between its ends.
-pub fn straighten_cuts(graph: &PlanningGraph, cuts: &[Vec<u32>]) -> Vec<CutCurves> {
-    let mut curves = cut_chains(graph, cuts);
-    for chain in curves.iter_mut().flat_map(|c| &mut c.chains) {
-        chain.points = straighten_chain(graph, &chain.way);
-    }
-    curves
-}
-
 /// The shortest curve that a way can be drawn to with its ends held, or, on the gate, sliding.
 pub fn straighten_chain(graph: &PlanningGraph, way: &[u32]) -> Vec<CurvePoint> {
     if way.first() == way.last() {
@@ -90,13 +81,8 @@ fn cut_chain(graph: &PlanningGraph, edges: &[u32]) -> CutCurves {
             };
             let last = way.len() - 1;
             let closed = way[0] == way[last];
-            let points = if closed {
-                straighten_ring(graph, &way)
-            } else {
-                straighten_way(graph, way.clone())
-            };
             CutCurve {
-                points,
+                points: way_points(graph, &way),
                 starts_at_gate,
                 free_start: !closed && !starts_at_gate && degree(way[0]) == 1,
                 free_end: !closed && !gate(way[last]) && degree(way[last]) == 1,

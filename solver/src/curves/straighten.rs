@@ -1,12 +1,14 @@
 //! Straightening that keeps every row met.
 //!
-//! Each chain is drawn straight as a whole where the rows allow. Where a row needs the way that
-//! the chain went, the chain is halved and the halves are tried by themselves, down to single
-//! edges, which are as they were. Lengths lost in strips are made up at free ends afterwards.
+//! Each chain is drawn straight as a whole where the rows and the weights allow. Where a row needs
+//! the way that the chain went, or that way is cheaper for its weights, the chain is halved and the
+//! halves are tried by themselves, down to single edges, which are as they were. Lengths lost in
+//! strips are made up at free ends afterwards.
 
 use super::ends::lengthen_ends;
 use super::measure::{Contribution, CurveRows};
 use super::path::{CutCurve, CutCurves, straighten_chain, straighten_fixed, way_points};
+use super::weigh::weighted_length;
 use crate::girth::PlanningGraph;
 use crate::mesh::CurvePoint;
 
@@ -55,7 +57,12 @@ fn straighten_all(
     for k in 0..all.len() {
         let is_rim = all[k].0;
         // Shares lost on the way add up, so each chain may lose its part only.
+        let most = weighted_length(graph, &all[k].1.points) * (1.0 + 1e-9);
         let accepts = |points: &[CurvePoint]| {
+            // Rims cost nothing.
+            if !is_rim && weighted_length(graph, points) > most {
+                return false;
+            }
             let mut tried = done.clone();
             tried[k] = rows.contribution(points, is_rim);
             let worst = rows.missed(&tried, 0.0).into_iter().map(|m| m.1).fold(0.0, f64::max);

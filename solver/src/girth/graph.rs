@@ -63,6 +63,8 @@ pub struct PlanningGraph {
     pub is_gate: Vec<bool>,
     /// Strain allowed of rubber at each vertex.
     pub allowed_strain: Vec<f64>,
+    /// Factor on the length of a cut at each vertex; infinite where no cut may run.
+    pub cost_weight: Vec<f64>,
     mean_edge: f64,
     starts: Vec<u32>,
     incident: Vec<(u32, u32)>,
@@ -72,7 +74,8 @@ impl PlanningGraph {
     /// Build the graph.
     ///
     /// `allowed_strain` and `cost_weight` hold one value a vertex: the engineering strain allowed
-    /// there, and the factor on the length of a cut (1 where nothing weighs on it).
+    /// there, and the factor on the length of a cut: 1 where nothing weighs on it, infinite where no
+    /// cut may run. An edge is forbidden where either end is, or an end of the mesh edge it crosses.
     pub fn new(
         mesh: TriangleMesh,
         is_gate: Vec<bool>,
@@ -89,6 +92,10 @@ impl PlanningGraph {
                 |values: &[f64]| edge.ends.iter().map(|&v| values[v as usize]).sum::<f64>() / 2.0;
             edge.reach *= 1.0 + mean(&allowed_strain);
             edge.cost = edge.length * mean(cost_weight);
+            let beside = topology.edge_vertices[edge.mesh_edge as usize];
+            if edge.across && beside.iter().any(|&v| cost_weight[v as usize].is_infinite()) {
+                edge.cost = f64::INFINITY;
+            }
         }
         let mean_edge = edges.iter().filter(|e| !e.across).map(|e| e.length).sum::<f64>()
             / topology.edge_count().max(1) as f64;
@@ -115,7 +122,18 @@ impl PlanningGraph {
                 fill[from as usize] += 1;
             }
         }
-        Ok(Self { mesh, topology, edges, is_gate, allowed_strain, mean_edge, starts, incident })
+        let cost_weight = cost_weight.to_vec();
+        Ok(Self {
+            mesh,
+            topology,
+            edges,
+            is_gate,
+            allowed_strain,
+            cost_weight,
+            mean_edge,
+            starts,
+            incident,
+        })
     }
 
     /// Number of vertices.

@@ -158,7 +158,7 @@ impl<'a> Builder<'a> {
             let [a, b] = self.graph.edges[e as usize].ends;
             let from = if reach.distance[a as usize] <= reach.distance[b as usize] { a } else { b };
             let cost = (reach.distance[from as usize] + guide[e as usize]) / c;
-            if best.as_ref().is_none_or(|(least, _)| cost < *least) {
+            if cost.is_finite() && best.as_ref().is_none_or(|(least, _)| cost < *least) {
                 let mut way = reach.trace(self.graph, from);
                 way.push(e);
                 best = Some((cost, way));
@@ -288,7 +288,9 @@ impl Builder<'_> {
         control: &Control<'_>,
         random: &mut ChaCha8Rng,
     ) -> Option<Draft> {
-        let liked = (0..relaxed.len() as u32).filter(|&e| relaxed[e as usize] > 0.02);
+        let liked = (0..relaxed.len() as u32).filter(|&e| {
+            relaxed[e as usize] > 0.02 && self.graph.edges[e as usize].cost.is_finite()
+        });
         let allowed = CutSet::new(
             draft
                 .full

@@ -21,6 +21,9 @@ pub enum RelaxationError {
         "the linear relaxation ended as {0}: report this with the model, it should always have an optimum"
     )]
     NotOptimal(String),
+    /// No choice of edges meets the rows.
+    #[error("no cut that may be made meets every row")]
+    Infeasible,
     /// The caller cancelled before there was an optimum.
     #[error("cancelled by the caller")]
     Cancelled,
@@ -56,7 +59,7 @@ const TIMES: usize = 12;
 const LOOK: Duration = Duration::from_millis(20);
 
 impl Relaxation {
-    /// One column an edge, with its cost, mm.
+    /// One column an edge, with its cost, mm; an edge of infinite cost is never cut.
     pub fn new(costs: &[f64], threads: NonZeroU32) -> Self {
         let (rows, new_rows) = channel::<Vec<Terms>>();
         let (answers, optima) = channel();
@@ -141,9 +144,16 @@ struct Programme {
 impl Programme {
     fn new(costs: &[f64], threads: NonZeroU32) -> Self {
         // The solver's tolerances are absolute: costs near one, whatever the model's size.
-        let unit = (costs.iter().sum::<f64>() / costs.len().max(1) as f64).max(1e-12);
+        let finite = || costs.iter().filter(|c| c.is_finite());
+        let unit = (finite().sum::<f64>() / finite().count().max(1) as f64).max(1e-12);
         let mut problem = RowProblem::new();
-        let columns = costs.iter().map(|&c| problem.add_column(c / unit, 0.0..=1.0)).collect();
+        let columns = costs
+            .iter()
+            .map(|&c| match c.is_finite() {
+                true => problem.add_column(c / unit, 0.0..=1.0),
+                false => problem.add_column(0.0, 0.0..=0.0),
+            })
+            .collect();
         let mut model = problem.optimise(Sense::Minimise);
         model.make_quiet();
         model.set_threads(threads);
@@ -160,8 +170,10 @@ impl Programme {
         }
         let solved: SolvedModel =
             model.try_solve().map_err(|e| RelaxationError::NotOptimal(format!("{e:?}")))?;
-        if solved.status() != HighsModelStatus::Optimal {
-            return Err(RelaxationError::NotOptimal(format!("{:?}", solved.status())));
+        match solved.status() {
+            HighsModelStatus::Optimal => {}
+            HighsModelStatus::Infeasible => return Err(RelaxationError::Infeasible),
+            other => return Err(RelaxationError::NotOptimal(format!("{other:?}"))),
         }
         let bound = solved.objective_value() * self.unit;
         let mut cut = solved.get_solution().columns().to_vec();

@@ -298,6 +298,31 @@ fn release_limit(found: &Found) -> (bool, String) {
     (true, format!("the model comes out by the girth model{again}"))
 }
 
+/// Step along a cut between the points at which it is looked at, mm.
+const LOOK: f64 = 0.25;
+
+/// Whether every cut, the rims of bridges with them, keeps off the areas.
+fn areas_limit(plan: &Plan, request: &PlanRequest) -> Limit {
+    let held = |p: &Point| request.areas.keep_off.iter().any(|area| area.holds(p));
+    let over = |branch: &Vec<Point>| {
+        branch.windows(2).any(|pair| {
+            let steps = ((pair[1] - pair[0]).norm() / LOOK).ceil().max(1.0) as u32;
+            (0..=steps)
+                .any(|k| held(&(pair[0] + (pair[1] - pair[0]) * (f64::from(k) / f64::from(steps)))))
+        })
+    };
+    let crossing = plan.cuts.iter().find(|cut| cut.branches.iter().any(over));
+    let text = match crossing {
+        None => "no cut runs over an area that is kept off".to_owned(),
+        Some(cut) => format!(
+            "cut {} runs over an area that is kept off: a bridge has to be cut across somewhere; \
+             make the area smaller",
+            cut.order
+        ),
+    };
+    Limit { name: "areas kept free".to_owned(), met: crossing.is_none(), text }
+}
+
 fn limits(
     setup: &Setup,
     found: &Found,
@@ -331,6 +356,9 @@ fn limits(
             short == 0,
             format!("{short} cuts are shorter than {:.0} mm", request.knife.least_cut),
         ));
+    }
+    if !request.areas.keep_off.is_empty() {
+        list.push(areas_limit(plan, request));
     }
     for (k, bridge) in plan.bridges.iter().enumerate() {
         let letter = super::bridge_letter(k);

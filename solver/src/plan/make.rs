@@ -11,6 +11,7 @@ use crate::control::{Cancelled, Control, Stage};
 use crate::curves::{FinishSettings, Finisher};
 use crate::girth::GraphError;
 use crate::mesh::{DecimateError, LocatorError, Model, RemeshError, TopologyError};
+use crate::optimise::relaxation::RelaxationError;
 use crate::optimise::rows::RowPool;
 use crate::optimise::search::{Search, SearchError, SearchSettings};
 use crate::optimise::separation::Separator;
@@ -71,6 +72,11 @@ pub enum PlanError {
     /// A number of the sheets' settings cannot be used, or sheets cannot be made.
     #[error(transparent)]
     Sheets(SheetError),
+    /// The areas that are kept off leave no way to release the model.
+    #[error(
+        "areas.keep_off: no cut that stays clear of these areas releases the model: make them smaller, leave one out, or ask for a finer planning edge"
+    )]
+    KeptOff,
     /// The search found no plan.
     #[error(transparent)]
     Search(#[from] SearchError),
@@ -112,6 +118,8 @@ pub fn make_plan(
 ) -> Result<Plan, PlanError> {
     check_numbers(request)?;
     request.sheets.check()?;
+    request.weights.check()?;
+    request.areas.check()?;
     let setup = set_up(model, request, control)?;
     let mut clock = StageClock::new(control);
     let mut pool = RowPool::new(setup.graph.edges.len());
@@ -130,7 +138,10 @@ pub fn make_plan(
     let finisher = finisher(&setup, request);
     control.stage(Stage::Optimise, 0.1, "looking for tight rings");
     let search = Search::new(&separator, pool, settings, control);
-    let found = improve(search, finisher, &separator, request, control)?;
+    let found = improve(search, finisher, &separator, request, control).map_err(|e| match e {
+        SearchError::Relaxation(RelaxationError::Infeasible) => PlanError::KeptOff,
+        other => other.into(),
+    })?;
     clock.lap("optimise and curves");
     let sheets = make_sheets(&setup, &found, request, control)?;
     clock.lap("sheets");

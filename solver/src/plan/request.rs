@@ -2,7 +2,7 @@
 
 use crate::body::{GateChoice, MouldShape, Rubber};
 use crate::mesh::Vector;
-use crate::sheets::SheetSettings;
+use crate::sheets::{CostWeights, SeamAreas, SheetSettings};
 
 /// Everything a plan depends on besides the model. Lengths in mm.
 #[derive(Clone, Debug, PartialEq)]
@@ -17,6 +17,10 @@ pub struct PlanRequest {
     pub knife: KnifeRules,
     /// Blade, angles and lips.
     pub sheets: SheetSettings,
+    /// What weighs on a cut besides its length.
+    pub weights: CostWeights,
+    /// Where cuts may not run, and where they are welcome.
+    pub areas: SeamAreas,
     /// When to stop.
     pub budget: Budget,
     /// How fine to look.
@@ -86,6 +90,8 @@ impl Default for PlanRequest {
             gate: GateChoice::LowestFlat { up: Vector::z() },
             knife: KnifeRules::default(),
             sheets: SheetSettings::default(),
+            weights: CostWeights::default(),
+            areas: SeamAreas::default(),
             budget: Budget::default(),
             resolution: Resolution::default(),
         }

@@ -14,6 +14,7 @@ use crate::mesh::{
     planning_mesh,
 };
 use crate::optimise::rows::{Row, RowKind};
+use crate::sheets::{CostWeights, CutSite, cost_weights, cut_sites};
 
 /// Vertices of the planning mesh unless an edge length is asked for.
 const PLANNING_VERTICES: f64 = 1000.0;
@@ -76,7 +77,7 @@ pub(super) fn set_up(
     clock.lap("bridges");
 
     control.stage(Stage::Girth, 0.08, "planning graph");
-    let weight = vec![1.0; is_gate.len()];
+    let weight = weights(&planning, &working, &gate, &body, request, control)?;
     let graph = PlanningGraph::new(planning, is_gate, allowed_strain, &weight)?;
     // A hole without a plain disc is not cut, so its loop opens nothing.
     let loops = bridges
@@ -168,6 +169,25 @@ fn allowed_strain(
             )
         })
         .collect()
+}
+
+/// What a cut costs at each vertex, for its length. Nothing is looked at that does not weigh.
+fn weights(
+    planning: &TriangleMesh,
+    working: &TriangleMesh,
+    gate: &Gate,
+    body: &MouldBody,
+    request: &PlanRequest,
+    control: &Control<'_>,
+) -> Result<Vec<f64>, PlanError> {
+    let (weights, settings) = (&request.weights, &request.sheets);
+    let sites = if *weights == CostWeights::NONE {
+        vec![CutSite::PLAIN; planning.positions.len()]
+    } else {
+        cut_sites(body, working, planning, settings, control)?
+    };
+    let areas = request.areas.moved(&gate.to_mould);
+    Ok(cost_weights(planning, &sites, &areas, weights, settings)?)
 }
 
 /// Planning-graph edges of a bridge's loop. Edges between gate vertices are open already.

@@ -6,8 +6,10 @@
 //! normal cycle", SoCG; the mean curvature part). Convex is positive. A ridge of 90 degrees
 //! measured over a disc of radius r has 2 r (pi/2) / 2 / (pi r^2) = 1 / (2 r).
 
+use rayon::prelude::*;
+
 use super::SheetError;
-use crate::mesh::{FaceId, Point, Topology, TriangleMesh, Vector, VertexId};
+use crate::mesh::{FaceId, Point, SurfaceLocator, Topology, TriangleMesh, Vector, VertexId};
 
 /// Mean curvature at every vertex over the faces within `reach` mm, 1/mm: positive where the model
 /// is convex.
@@ -124,6 +126,19 @@ fn in_polygon(corners: &[Point], p: &Point) -> bool {
     inside
 }
 
+/// Steps along a face's sides between the points at which it is sampled.
+const SAMPLES: u32 = 12;
+
+/// Points of a face on an even grid, its corners and sides with it.
+fn samples([a, b, c]: [Point; 3]) -> impl Iterator<Item = Point> {
+    (0..=SAMPLES).flat_map(move |i| {
+        (0..=SAMPLES - i).map(move |j| {
+            let (u, v) = (f64::from(i) / f64::from(SAMPLES), f64::from(j) / f64::from(SAMPLES));
+            a + (b - a) * u + (c - a) * v
+        })
+    })
+}
+
 /// Areas with a say about cuts.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct SeamAreas {
@@ -172,6 +187,40 @@ impl SeamAreas {
         }
         let preferred = self.preferred.iter().filter(|(a, _)| a.holds(p));
         preferred.map(|&(_, factor)| factor).fold(1.0, f64::min)
+    }
+
+    /// Vertices of a mesh that no cut may touch: those of every face that a keep-off area reaches
+    /// into. Cuts that keep to the other faces stay clear of the areas themselves, not only of the
+    /// vertices inside. Faces are sampled finely, and an area smaller than that is looked for at its
+    /// own points.
+    pub fn kept_off(&self, mesh: &TriangleMesh) -> Result<Vec<bool>, SheetError> {
+        let mut kept = vec![false; mesh.positions.len()];
+        if self.keep_off.is_empty() {
+            return Ok(kept);
+        }
+        let holds = |p: &Point| self.keep_off.iter().any(|area| area.holds(p));
+        let mut touched: Vec<u32> = (0..mesh.faces.len() as u32)
+            .into_par_iter()
+            .filter(|&f| samples(mesh.corners(FaceId(f))).any(|p| holds(&p)))
+            .collect();
+        let locator = SurfaceLocator::new(mesh)?;
+        for area in &self.keep_off {
+            let own: Vec<Point> = match area {
+                Area::Ball { centre, .. } => vec![*centre],
+                Area::Polygon { corners } => corners.clone(),
+            };
+            touched.extend(own.iter().map(|p| locator.closest(p)).filter_map(|hit| {
+                let within = match area {
+                    Area::Ball { radius, .. } => hit.distance <= *radius,
+                    Area::Polygon { .. } => true,
+                };
+                within.then_some(hit.face.0)
+            }));
+        }
+        for v in touched.iter().flat_map(|&f| mesh.faces[f as usize]) {
+            kept[v as usize] = true;
+        }
+        Ok(kept)
     }
 
     /// The same areas elsewhere.

@@ -43,6 +43,9 @@ impl Default for CostWeights {
 }
 
 impl CostWeights {
+    /// Length alone counts.
+    pub const NONE: Self = Self { lip: 0.0, depth: 0.0, seam: 0.0 };
+
     /// The first number that cannot be used.
     pub fn check(&self) -> Result<(), SheetError> {
         let numbers = [("lip", self.lip), ("depth", self.depth), ("seam", self.seam)];
@@ -68,6 +71,11 @@ pub struct CutSite {
     pub depth: f64,
     /// How much a seam would show, 0 on a sharp ridge to 1 on a smooth open face.
     pub seen: f64,
+}
+
+impl CutSite {
+    /// A place where nothing weighs on a cut.
+    pub const PLAIN: Self = Self { risk: 0.0, angle_from_normal: 0.0, depth: 0.0, seen: 0.0 };
 }
 
 /// Directions in which a cut through a vertex is tried, over half a turn.
@@ -147,20 +155,16 @@ pub fn cost_weights(
     areas: &SeamAreas,
     weights: &CostWeights,
     settings: &SheetSettings,
-) -> Vec<f64> {
-    planning
-        .positions
-        .iter()
-        .zip(sites)
-        .map(|(at, site)| {
-            let deep = (site.depth / settings.blade_length).min(1.0);
-            let own = 1.0
-                + weights.lip * site.risk
-                + weights.depth * deep * deep
-                + weights.seam * site.seen;
-            own * areas.factor(at)
-        })
-        .collect()
+) -> Result<Vec<f64>, SheetError> {
+    let kept_off = areas.kept_off(planning)?;
+    let of_site = planning.positions.iter().zip(sites).map(|(at, site)| {
+        let deep = (site.depth / settings.blade_length).min(1.0);
+        let own =
+            1.0 + weights.lip * site.risk + weights.depth * deep * deep + weights.seam * site.seen;
+        own * areas.factor(at)
+    });
+    let barred = of_site.zip(kept_off);
+    Ok(barred.map(|(weight, kept_off)| if kept_off { f64::INFINITY } else { weight }).collect())
 }
 
 #[cfg(test)]
@@ -198,7 +202,8 @@ mod tests {
         let sites = sites_of(&mesh, &mesh);
         let settings = SheetSettings::default();
         let weights =
-            cost_weights(&mesh, &sites, &SeamAreas::default(), &CostWeights::default(), &settings);
+            cost_weights(&mesh, &sites, &SeamAreas::default(), &CostWeights::default(), &settings)
+                .expect("weights");
         let at = |p: [f64; 3]| {
             let k = mesh.positions.iter().position(|q| (q - Point::from(p)).norm() < 1e-9);
             k.expect("a vertex")
@@ -259,7 +264,8 @@ mod tests {
                 areas,
                 &CostWeights { lip: 0.0, depth: 0.0, seam: 0.0 },
                 &SheetSettings::default(),
-            );
+            )
+            .expect("weights");
             let gate = mesh.positions.iter().map(|p| p.z <= 0.0).collect();
             let strain = vec![0.0; mesh.positions.len()];
             PlanningGraph::new(mesh.clone(), gate, strain, &weights).expect("a graph")

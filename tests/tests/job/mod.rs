@@ -9,6 +9,7 @@ use slitwright_solver::mesh::{Model, PrepareOptions, TriangleMesh, prepare_mesh}
 use slitwright_solver::plan::{
     Budget, Cut, CutKind, KnifeRules, Limit, Plan, PlanRequest, Resolution, make_plan,
 };
+use slitwright_solver::sheets::CostWeights;
 
 /// Strain allowed at every ring of [`thin_blanket`].
 pub const STRAIN: f64 = 0.5;
@@ -27,6 +28,7 @@ pub fn thin_blanket(planning_edge: Option<f64>) -> PlanRequest {
     assert_eq!(allowed, STRAIN, "the blanket is meant to be ruled by the working stretch");
     PlanRequest {
         mould: MouldShape::Blanket { thickness },
+        weights: CostWeights::NONE,
         rubber,
         knife,
         budget: Budget { seconds: 120.0, target_gap: 0.12, seed: 1 },
