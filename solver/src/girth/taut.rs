@@ -148,3 +148,62 @@ fn reopened<'a>(
     turned.extend_from_slice(&faces[..half]);
     Some(Strip::new(&graph.mesh, &graph.topology, turned, start, start).holding(held))
 }
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::{PI, TAU};
+
+    use super::*;
+    use crate::mesh::fixtures::cylinder;
+    use crate::mesh::{Point, planning_mesh};
+
+    const RADIUS: f64 = 20.0;
+
+    fn rod() -> PlanningGraph {
+        let mesh = planning_mesh(&cylinder(RADIUS, 80.0, 96), 3.0).expect("remeshed");
+        let gate = mesh.positions.iter().map(|p| p.z < 0.05).collect();
+        let n = mesh.positions.len();
+        PlanningGraph::new(mesh, gate, vec![0.0; n], &vec![1.0; n]).expect("a graph")
+    }
+
+    fn region(graph: &PlanningGraph, holds: impl Fn(&Point) -> bool) -> Vec<bool> {
+        graph.mesh.positions.iter().map(holds).collect()
+    }
+
+    /// However wavy the outline, a ring round a rod is pulled down to the rod's circle.
+    #[test]
+    fn a_ring_round_a_rod_becomes_its_circle() {
+        let graph = rod();
+        let beyond = region(&graph, |p| p.z > 40.0 + 8.0 * (3.0 * p.y.atan2(p.x)).sin());
+        let ring = taut_ring(&graph, &beyond, &graph.is_gate).expect("one ring");
+        assert!((ring.length / (TAU * RADIUS) - 1.0).abs() < 0.01, "{} mm", ring.length);
+    }
+
+    /// A ring that has to pass above one pin and below another, half way round: two straight lines
+    /// on the unrolled rod.
+    #[test]
+    fn a_ring_held_by_two_pins_is_two_straight_lines() {
+        let graph = rod();
+        let nearest = |at: Point| {
+            let far = |v: &usize| (graph.mesh.positions[*v] - at).norm();
+            let all = 0..graph.vertex_count();
+            all.min_by(|a, b| far(a).total_cmp(&far(b))).expect("vertices")
+        };
+        let (low, high) =
+            (nearest(Point::new(RADIUS, 0.0, 50.0)), nearest(Point::new(-RADIUS, 0.0, 30.0)));
+        let mut held = graph.is_gate.clone();
+        held[low] = true;
+        held[high] = true;
+        // Above the first pin, below the second.
+        let mut beyond = region(&graph, |p| p.z > 40.0 + 12.0 * p.x / RADIUS);
+        beyond[low] = false;
+        beyond[high] = true;
+        let ring = taut_ring(&graph, &beyond, &held).expect("one ring");
+        let [a, b] = [low, high].map(|v| graph.mesh.positions[v]);
+        let turn = (a.y.atan2(a.x) - b.y.atan2(b.x)).rem_euclid(TAU);
+        let exact: f64 = [turn, TAU - turn].iter().map(|t| (RADIUS * t).hypot(a.z - b.z)).sum();
+        assert!(exact > 2.0 * PI * RADIUS * 1.03, "the pins bend it");
+        assert!((ring.length / exact - 1.0).abs() < 0.01, "{} for {exact}", ring.length);
+        assert!(ring.beyond[high] && !ring.beyond[low]);
+    }
+}
