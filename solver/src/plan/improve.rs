@@ -70,7 +70,8 @@ pub(super) fn improve(
                 kept = Some((cost, plan, curves));
             }
             // With what the look has found the plan may be mended at once.
-            if sound || !search.mend(&mut |cut, pool| finisher.price(cut, pool)) {
+            let late = control.elapsed().as_secs_f64() > request.budget.seconds;
+            if sound || late || !search.mend(&mut |cut, pool| finisher.price(cut, pool)) {
                 break;
             }
         }

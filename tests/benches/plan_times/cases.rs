@@ -47,7 +47,7 @@ pub fn all_cases() -> Vec<Case> {
         .iter()
         .map(|p| Case { group: "demo", name: p.name.to_owned(), source: Source::Demo })
         .collect::<Vec<_>>();
-    let open = ["bunny00", "refined_elephant"].map(|file| Case {
+    let open = ["bunny00", "refined_elephant", "homer", "elephant", "hand"].map(|file| Case {
         group: "open",
         name: file.to_owned(),
         source: Source::Open { file },
@@ -119,8 +119,8 @@ fn open_request(gate: GateChoice, target_gap: f64) -> PlanRequest {
     request
 }
 
-/// Both stand with y upwards. The bunny's base is flat; the elephant stands on the round tips of
-/// three feet, no two of the same height, so its gate is all that lies below a plane.
+/// All stand with y upwards. The bunny's base is flat; the others stand on round tips (the elephants
+/// on three feet, no two of the same height), so their gate is all that lies below a plane.
 fn open_gate(file: &str, mesh: &TriangleMesh) -> GateChoice {
     if file == "bunny00" {
         return GateChoice::LowestFlat { up: Vector::y() };

@@ -36,6 +36,9 @@ pub struct Outcome {
     rounds: u32,
     rows: u32,
     planning_vertices: u64,
+    /// Share of the exterior cuts where the knife is within the acceptable angle, the thinnest lip
+    /// (degrees) and the length of weak lips (mm); none where sheets were not made or nothing is cut.
+    lips: Option<(f64, f64, f64)>,
     missed: Vec<String>,
     stopped_by: String,
     /// Peak memory of the process, MiB.
@@ -85,6 +88,11 @@ pub fn run(name: &str, file: &Path) -> Result<(), String> {
         rounds: plan.figures.rounds,
         rows: plan.figures.rows,
         planning_vertices: plan.figures.planning_vertices,
+        lips: plan
+            .sheets
+            .as_ref()
+            .map(|s| (s.figures.share_acceptable, s.figures.least_wedge, s.figures.weak_length))
+            .filter(|lips| lips.1.is_finite()),
         missed: plan.limits.iter().filter(|l| !l.met).map(|l| l.name.clone()).collect(),
         stopped_by: format!("{:?}", plan.stopped_by),
         peak_memory: peak_memory()?,
@@ -110,7 +118,7 @@ impl Outcome {
     /// Heading of the table.
     pub fn heading() -> String {
         format!(
-            "{:<18} {:>9} {:>7} {:>7} {:>7} {:>7} {:>6} {:>4} {:>4} {:>8} {:>8} {:>8} {:>6} {:>6} {:>6} {:>6}  {}",
+            "{:<18} {:>9} {:>7} {:>7} {:>7} {:>7} {:>6} {:>4} {:>4} {:>8} {:>8} {:>8} {:>6} {:>6} {:>6} {:>6} {:>6} {:>5} {:>6}  {}",
             "case",
             "triangles",
             "read s",
@@ -127,6 +135,9 @@ impl Outcome {
             "rows",
             "verts",
             "MiB",
+            "knife%",
+            "lip",
+            "weak",
             "stopped by; limits missed"
         )
     }
@@ -137,7 +148,7 @@ impl Outcome {
         // A plan without cuts is there at once and its gap is nothing.
         let to_gap = self.to_gap.or((self.gap <= self.target_gap).then_some(self.plan_seconds));
         format!(
-            "{:<18} {:>9} {:>7.1} {:>7} {:>7} {:>7.1} {:>6.1} {:>4} {:>4} {:>8.1} {:>8.1} {:>8.1} {:>6} {:>6} {:>6} {:>6.0}  {}; {}",
+            "{:<18} {:>9} {:>7.1} {:>7} {:>7} {:>7.1} {:>6.1} {:>4} {:>4} {:>8.1} {:>8.1} {:>8.1} {:>6} {:>6} {:>6} {:>6.0} {:>6} {:>5} {:>6}  {}; {}",
             case.name,
             self.triangles,
             self.prepare_seconds,
@@ -154,6 +165,9 @@ impl Outcome {
             self.rows,
             self.planning_vertices,
             self.peak_memory,
+            self.lips.map_or("-".to_owned(), |l| format!("{:.1}", 100.0 * l.0)),
+            self.lips.map_or("-".to_owned(), |l| format!("{:.0}", l.1)),
+            self.lips.map_or("-".to_owned(), |l| format!("{:.1}", l.2)),
             self.stopped_by,
             if self.missed.is_empty() { "none".to_owned() } else { self.missed.join(", ") },
         )
