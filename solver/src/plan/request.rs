@@ -2,7 +2,7 @@
 
 use crate::body::{GateChoice, MouldShape, Rubber};
 use crate::mesh::Vector;
-use crate::sheets::SheetSettings;
+use crate::sheets::{SeamAreas, SheetSettings};
 
 /// Everything a plan depends on besides the model. Lengths in mm.
 #[derive(Clone, Debug, PartialEq)]
@@ -17,6 +17,8 @@ pub struct PlanRequest {
     pub knife: KnifeRules,
     /// Blade, angles and lips.
     pub sheets: SheetSettings,
+    /// Areas of the model with a say about cuts, in the model's own coordinates.
+    pub areas: SeamAreas,
     /// When to stop.
     pub budget: Budget,
     /// How fine to look.
@@ -86,6 +88,7 @@ impl Default for PlanRequest {
             gate: GateChoice::LowestFlat { up: Vector::z() },
             knife: KnifeRules::default(),
             sheets: SheetSettings::default(),
+            areas: SeamAreas::default(),
             budget: Budget::default(),
             resolution: Resolution::default(),
         }
