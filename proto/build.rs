@@ -6,13 +6,14 @@ use std::path::PathBuf;
 
 use prost::Message;
 
-const FILES: [&str; 6] = [
+const FILES: [&str; 7] = [
     "slitwright/v1/geometry.proto",
     "slitwright/v1/model.proto",
     "slitwright/v1/plan.proto",
     "slitwright/v1/plan_request.proto",
     "slitwright/v1/progress.proto",
     "slitwright/v1/service.proto",
+    "slitwright/v1/sheet.proto",
 ];
 
 fn main() -> Result<(), Box<dyn Error>> {

@@ -108,7 +108,7 @@ impl Job {
         v1::PlanJob {
             name: self.name.clone(),
             model: self.model_name.clone(),
-            request: Some(self.request),
+            request: Some(self.request.clone()),
             state: status.state.into(),
             submit_time: Some(timestamp(self.submit_time)),
             start_time: status.start_time.map(timestamp),

@@ -85,6 +85,53 @@ pub struct RequestArgs {
     #[arg(long, value_name = "MM", help_heading = "Knife and hand")]
     least_cut: Option<f64>,
 
+    /// Greatest distance between listed stations, mm
+    #[arg(long, value_name = "MM", help_heading = "Blade and lips")]
+    station_spacing: Option<f64>,
+    /// Greatest distance between rulings worked out, mm
+    #[arg(long, value_name = "MM", help_heading = "Blade and lips")]
+    ruling_spacing: Option<f64>,
+    /// Wedge of rubber beside a cut that is as strong as need be, degrees
+    #[arg(long, value_name = "DEGREES", help_heading = "Blade and lips")]
+    good_angle: Option<f64>,
+    /// Least wedge that is acceptable; the blade may lean by what is left to 90, degrees
+    #[arg(long, value_name = "DEGREES", help_heading = "Blade and lips")]
+    acceptable_angle: Option<f64>,
+    /// Wedge below which a lip is a feather edge, degrees
+    #[arg(long, value_name = "DEGREES", help_heading = "Blade and lips")]
+    refused_angle: Option<f64>,
+    /// Length along the model over which a wedge is measured, mm
+    #[arg(long, value_name = "MM", help_heading = "Blade and lips")]
+    wedge_reach: Option<f64>,
+    /// Length of the blade beyond the hand, mm
+    #[arg(long, value_name = "MM", help_heading = "Blade and lips")]
+    blade_length: Option<f64>,
+    /// Least radius that the blade bends round as it is led along a cut, mm
+    #[arg(long, value_name = "MM", help_heading = "Blade and lips")]
+    bend_radius: Option<f64>,
+    /// Least distance of the blade from the model once clear of the lip, mm
+    #[arg(long, value_name = "MM", help_heading = "Blade and lips")]
+    clearance: Option<f64>,
+    /// Length of the first piece of a way in that turns, mm
+    #[arg(long, value_name = "MM", help_heading = "Blade and lips")]
+    turn_length: Option<f64>,
+
+    /// No cut within radius R mm of a point; may be given again
+    #[arg(long, value_name = "X,Y,Z,R", value_parser = ball, allow_hyphen_values = true, help_heading = "Seams")]
+    keep_off: Vec<[f64; 4]>,
+    /// Cuts cost half within radius R mm of a point; may be given again
+    #[arg(long, value_name = "X,Y,Z,R", value_parser = ball, allow_hyphen_values = true, help_heading = "Seams")]
+    prefer: Vec<[f64; 4]>,
+    /// What a mm of cut costs more, in mm, where rubber would be a feather edge
+    #[arg(long, value_name = "WEIGHT", help_heading = "Seams")]
+    weak_lip_weight: Option<f64>,
+    /// What a mm of cut costs more, in mm, where the knife goes in as deep as it is long
+    #[arg(long, value_name = "WEIGHT", help_heading = "Seams")]
+    depth_weight: Option<f64>,
+    /// What a mm of cut costs more, in mm, where its seam is in full view
+    #[arg(long, value_name = "WEIGHT", help_heading = "Seams")]
+    seam_weight: Option<f64>,
+
     /// Time limit, seconds
     #[arg(long, value_name = "S", help_heading = "Search")]
     seconds: Option<f64>,
@@ -139,11 +186,19 @@ impl From<RubberName> for v1::RubberClass {
 }
 
 fn triple(text: &str) -> Result<[f64; 3], String> {
+    numbers(text, "give three numbers, such as 0,0,1")
+}
+
+fn ball(text: &str) -> Result<[f64; 4], String> {
+    numbers(text, "give a point and a radius, such as 10,0,45,8")
+}
+
+fn numbers<const N: usize>(text: &str, advice: &str) -> Result<[f64; N], String> {
     let parts: Vec<f64> = text
         .split(',')
         .map(|part| part.trim().parse().map_err(|_| format!("{part:?} is not a number")))
         .collect::<Result<_, _>>()?;
-    parts.try_into().map_err(|_| "give three numbers, such as 0,0,1".to_owned())
+    parts.try_into().map_err(|_| advice.to_owned())
 }
 
 impl RequestArgs {
@@ -187,6 +242,8 @@ impl RequestArgs {
         replace(&mut knife.hinge_width_mm, self.hinge_width);
         replace(&mut knife.entry_price_mm, self.entry_price);
         replace(&mut knife.least_cut_mm, self.least_cut);
+        self.apply_sheets(message);
+        self.apply_areas(message);
         let budget = message.budget.get_or_insert_default();
         replace(&mut budget.time_limit_seconds, self.seconds);
         replace(&mut budget.target_gap, self.gap);
@@ -235,6 +292,38 @@ impl RequestArgs {
         }
         message.mould = Some(v1::Mould { shape: Some(shape) });
         Ok(())
+    }
+
+    fn apply_sheets(&self, message: &mut v1::PlanRequest) {
+        let sheets = message.sheets.get_or_insert_default();
+        replace(&mut sheets.station_spacing_mm, self.station_spacing);
+        replace(&mut sheets.ruling_spacing_mm, self.ruling_spacing);
+        replace(&mut sheets.good_angle_degrees, self.good_angle);
+        replace(&mut sheets.acceptable_angle_degrees, self.acceptable_angle);
+        replace(&mut sheets.refused_angle_degrees, self.refused_angle);
+        replace(&mut sheets.wedge_reach_mm, self.wedge_reach);
+        replace(&mut sheets.blade_length_mm, self.blade_length);
+        replace(&mut sheets.bend_radius_mm, self.bend_radius);
+        replace(&mut sheets.clearance_mm, self.clearance);
+        replace(&mut sheets.turn_length_mm, self.turn_length);
+        let weights = message.weights.get_or_insert_default();
+        replace(&mut weights.weak_lip, self.weak_lip_weight);
+        replace(&mut weights.depth, self.depth_weight);
+        replace(&mut weights.seam, self.seam_weight);
+    }
+
+    /// Areas from the shell come on top of those of the file.
+    fn apply_areas(&self, message: &mut v1::PlanRequest) {
+        let area = |&[x, y, z, radius_mm]: &[f64; 4]| {
+            let ball = v1::BallArea { centre: Some(v1::Point { x, y, z }), radius_mm };
+            v1::Area { shape: Some(v1::area::Shape::Ball(ball)) }
+        };
+        let areas = message.areas.get_or_insert_default();
+        areas.keep_off.extend(self.keep_off.iter().map(area));
+        let preferred = self.prefer.iter();
+        areas.preferred.extend(
+            preferred.map(|ball| v1::PreferredArea { area: Some(area(ball)), factor: None }),
+        );
     }
 
     fn apply_gate(&self, message: &mut v1::PlanRequest) {
@@ -288,6 +377,35 @@ mod tests {
         );
         assert_eq!((request.rubber.shore_a, request.rubber.density), (18.0, 1.3));
         assert_eq!(full.rubber.expect("written out").elongation_at_break, Some(3.5));
+    }
+
+    #[test]
+    fn rules_for_sheets_and_areas_join_those_of_the_file() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let file = directory.path().join("request.json");
+        let text = r#"{"sheets": {"bladeLengthMm": 70, "clearanceMm": 1},
+            "areas": {"keepOff": [{"ball": {"centre": {"x": 1}, "radiusMm": 2}}]}}"#;
+        std::fs::write(&file, text).expect("written");
+        let args = RequestArgs {
+            request: Some(file),
+            blade_length: Some(90.0),
+            keep_off: vec![[0.0, 0.0, 9.0, 3.0]],
+            prefer: vec![[5.0, 0.0, 0.0, 1.0]],
+            seam_weight: Some(2.0),
+            ..RequestArgs::default()
+        };
+        let (request, full) = args.read().expect("valid");
+        assert_eq!((request.sheets.blade_length, request.sheets.clearance), (90.0, 1.0));
+        assert_eq!(request.areas.keep_off.len(), 2);
+        assert_eq!(request.areas.preferred.len(), 1);
+        assert_eq!(full.sheets.expect("written out").turn_length_mm, Some(5.0));
+        assert_eq!((request.weights.seam, request.weights.lip), (2.0, 3.0));
+    }
+
+    #[test]
+    fn a_ball_is_a_point_and_a_radius() {
+        assert_eq!(ball("1,-2, 3,4"), Ok([1.0, -2.0, 3.0, 4.0]));
+        assert!(ball("1,2,3").is_err() && ball("1,2,3,4,5").is_err() && ball("1,2,3,r").is_err());
     }
 
     #[test]

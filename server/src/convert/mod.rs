@@ -4,6 +4,8 @@ mod model;
 mod plan;
 mod progress;
 mod request;
+mod sheet;
+mod sheet_rules;
 mod violations;
 
 pub use model::{

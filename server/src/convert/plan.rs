@@ -9,6 +9,7 @@ use slitwright_solver::plan::{
 };
 
 use super::request::{direction, point};
+use super::sheet;
 
 /// A plan for the protocol, with the words of caution that belong to every plan.
 pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
@@ -29,11 +30,12 @@ pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
         limits: plan.limits.iter().map(limit).collect(),
         warnings: plan.warnings.clone(),
         figures: Some(figures(&plan.figures)),
+        sheet_report: plan.sheets.as_ref().map(sheet::report),
         cautions: CAUTIONS.iter().map(|c| format!("{}: {}", c.about, c.text)).collect(),
     }
 }
 
-fn polyline(points: &[Point]) -> v1::Polyline {
+pub(super) fn polyline(points: &[Point]) -> v1::Polyline {
     v1::Polyline { points: points.iter().map(point).collect() }
 }
 
@@ -49,6 +51,7 @@ fn cut(cut: &Cut) -> v1::Cut {
         branches: cut.branches.iter().map(|line| polyline(line)).collect(),
         length_mm: cut.length,
         reason: cut.reason.text().to_owned(),
+        sheets: cut.sheets.iter().map(sheet::sheet).collect(),
         why: Some(match &cut.reason {
             Reason::FreesRing { ring_length, girth, beyond, text: _ } => {
                 v1::cut::Why::FreesRing(v1::FreesRing {

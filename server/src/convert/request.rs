@@ -4,8 +4,10 @@ use slitwright_proto::v1;
 use slitwright_solver::body::{GateChoice, MouldShape, Rubber, RubberClass, RubberError};
 use slitwright_solver::mesh::{Point, Vector};
 use slitwright_solver::plan::{Budget, KnifeRules, PlanRequest, Resolution};
-use slitwright_solver::sheets::{CostWeights, SeamAreas, SheetSettings};
 
+use super::sheet_rules::{
+    seam_areas, seam_areas_to_proto, sheet_rules, sheet_rules_to_proto, weights, weights_to_proto,
+};
 use super::violations::{Collector, InvalidFields, join};
 
 /// Clearances and thickness when none is given, mm. Common practice, no source.
@@ -26,9 +28,9 @@ pub fn request_from_proto(
         rubber: rubber(message.rubber.as_ref(), &join(path, "rubber"), &mut faults),
         gate: gate(message.gate.as_ref(), &join(path, "gate"), &mut faults),
         knife: knife(message.knife.as_ref(), &join(path, "knife"), &mut faults),
-        sheets: SheetSettings::default(),
-        weights: CostWeights::default(),
-        areas: SeamAreas::default(),
+        sheets: sheet_rules(message.sheets.as_ref(), &join(path, "sheets"), &mut faults),
+        weights: weights(message.weights.as_ref(), &join(path, "weights"), &mut faults),
+        areas: seam_areas(message.areas.as_ref(), &join(path, "areas"), &mut faults),
         budget: budget(message.budget.as_ref(), &join(path, "budget"), &mut faults),
         resolution: resolution(message.resolution.as_ref(), &join(path, "resolution"), &mut faults),
     };
@@ -98,6 +100,9 @@ pub fn request_to_proto(request: &PlanRequest, class: v1::RubberClass) -> v1::Pl
             deviation_mm: request.resolution.deviation,
             planning_edge_mm: request.resolution.planning_edge,
         }),
+        sheets: Some(sheet_rules_to_proto(&request.sheets)),
+        areas: seam_areas_to_proto(&request.areas),
+        weights: Some(weights_to_proto(&request.weights)),
     }
 }
 
@@ -235,7 +240,7 @@ fn gate(message: Option<&v1::Gate>, path: &str, faults: &mut Collector) -> GateC
     }
 }
 
-fn place(message: Option<&v1::Point>, path: &str, faults: &mut Collector) -> Point {
+pub(super) fn place(message: Option<&v1::Point>, path: &str, faults: &mut Collector) -> Point {
     let Some(p) = message else {
         faults.add(path, "is missing: give the point in mm");
         return Point::origin();
@@ -339,6 +344,8 @@ fn resolution(message: Option<&v1::Resolution>, path: &str, faults: &mut Collect
 
 #[cfg(test)]
 mod tests {
+    use slitwright_solver::sheets::Area;
+
     use super::*;
 
     #[test]
@@ -356,6 +363,8 @@ mod tests {
         };
         request.resolution.planning_edge = Some(3.25);
         request.budget.seed = u64::MAX;
+        request.sheets.blade_length = 77.0;
+        request.areas.keep_off = vec![Area::Ball { centre: Point::origin(), radius: 3.0 }];
         let message = request_to_proto(&request, v1::RubberClass::SoftSilicone);
         assert_eq!(request_from_proto(&message, "request").expect("valid"), request);
     }
@@ -379,6 +388,12 @@ mod tests {
             knife: Some(v1::KnifeRules { hand_force_n: Some(0.0), ..Default::default() }),
             budget: Some(v1::Budget { target_gap: Some(2.0), ..Default::default() }),
             resolution: Some(v1::Resolution { deviation_mm: Some(0.0), planning_edge_mm: None }),
+            sheets: Some(v1::SheetRules { blade_length_mm: Some(0.0), ..Default::default() }),
+            weights: Some(v1::CutWeights { seam: Some(-1.0), ..Default::default() }),
+            areas: Some(v1::SeamAreas {
+                keep_off: vec![v1::Area { shape: None }],
+                preferred: Vec::new(),
+            }),
         };
         let faults = request_from_proto(&message, "request").expect_err("faults");
         let fields: Vec<_> = faults.violations().iter().map(|v| v.field.as_str()).collect();
@@ -392,6 +407,9 @@ mod tests {
                 "request.gate.plane.point",
                 "request.gate.plane.normal",
                 "request.knife.hand_force_n",
+                "request.sheets.blade_length_mm",
+                "request.weights.seam",
+                "request.areas.keep_off[0]",
                 "request.budget.target_gap",
                 "request.resolution.deviation_mm",
             ]

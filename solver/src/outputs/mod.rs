@@ -4,6 +4,8 @@ pub mod cautions;
 #[cfg(test)]
 mod fixtures;
 pub mod pictures;
+mod sheet_words;
+mod stretches;
 mod summary;
 mod words;
 

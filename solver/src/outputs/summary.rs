@@ -3,6 +3,7 @@
 use std::fmt::Write;
 
 use super::cautions::CAUTIONS;
+use super::sheet_words::{self, place};
 use super::words::{cut_in_short, cut_of_bridge, millimetres, verdict, words_of};
 use crate::bridges::{BridgeKind, DiscState};
 use crate::plan::{Plan, StopReason, bridge_letter};
@@ -18,6 +19,7 @@ pub fn summary(plan: &Plan) -> String {
     let mut page = Page::default();
     page.line(&format!("{}.", verdict(plan)));
     cuts(&mut page, plan);
+    sheets(&mut page, plan);
     bridges(&mut page, plan);
     hinges(&mut page, plan);
     stretches(&mut page, plan);
@@ -47,8 +49,25 @@ fn cuts(page: &mut Page, plan: &Plan) {
         };
         page.item(&format!("{}.", cut.order), &format!("{}{branches}", cut_in_short(cut)));
         page.item("", cut.reason.text());
+        if let Some(report) = &plan.sheets {
+            for words in sheet_words::of_cut(cut, &report.settings) {
+                page.item("", &words);
+            }
+        }
     }
     page.item("", "Each cut leaves a seam on the casting along its line.");
+}
+
+fn sheets(page: &mut Page, plan: &Plan) {
+    let Some(report) = &plan.sheets else { return };
+    let words = sheet_words::of_plan(plan, report);
+    if words.is_empty() {
+        return;
+    }
+    page.heading("Through the rubber");
+    for words in words {
+        page.item("", &words);
+    }
 }
 
 fn bridges(page: &mut Page, plan: &Plan) {
@@ -92,7 +111,6 @@ fn hinges(page: &mut Page, plan: &Plan) {
     }
     page.heading("Hinges, rubber to leave uncut");
     for hinge in &plan.hinges {
-        let place = |p: &crate::mesh::Point| format!("({:.0}, {:.0}, {:.0})", p.x, p.y, p.z);
         let (from, to) = (place(&hinge.from), place(&hinge.to));
         page.item("", &format!("{} wide, between {from} and {to}", millimetres(hinge.width)));
     }
@@ -105,15 +123,12 @@ fn stretches(page: &mut Page, plan: &Plan) {
     page.heading("Stretch when the model comes out");
     for region in &plan.stretches {
         let words = format!(
-            "{:.0} % of {:.0} % allowed: a ring of {} passes a girth of {}, near \
-             ({:.0}, {:.0}, {:.0}){}",
+            "{:.0} % of {:.0} % allowed: a ring of {} passes a girth of {}, near {}{}",
             100.0 * region.strain,
             100.0 * region.allowed,
             millimetres(region.ring_length),
             millimetres(region.girth),
-            region.place.x,
-            region.place.y,
-            region.place.z,
+            place(&region.place),
             if region.strain > region.allowed { ": TOO MUCH" } else { "" }
         );
         page.item("", &words);
@@ -215,7 +230,7 @@ impl Page {
 mod tests {
     use super::*;
     use crate::mesh::Point;
-    use crate::outputs::fixtures::{cut, empty_plan};
+    use crate::outputs::fixtures::{cut, empty_plan, sheet, sheet_report, station};
     use crate::plan::{Cut, CutKind, Hinge, Limit, PlannedBridge, Reason, RegionStretch};
 
     fn full_plan() -> Plan {
@@ -266,6 +281,10 @@ mod tests {
             limit("stretch", true, "48 % of 50 %"),
             limit("bridges", false, "bridge B has no plain cut"),
         ];
+        let stations = (0..4).map(|k| station(10.0 * f64::from(k))).collect();
+        plan.cuts[0].sheets = vec![sheet(stations)];
+        let low = Point::new(-5.0, -15.0, 0.0);
+        plan.sheets = Some(sheet_report(&plan.cuts, low, Point::new(35.0, 15.0, 12.0)));
         plan.rubber_volume = 812.0;
         plan.rubber_mass = 909.0;
         plan
@@ -278,7 +297,10 @@ mod tests {
             "2 cuts, 167 mm in all; 1 limit missed.",
             "1.  from the gate, 83 mm",
             "2.  bridge cut, 83 mm, across bridge A",
+            "12 mm deep: a blade of 12 mm or more beyond the hand. Knife square to the model",
             "parts the handle's rubber",
+            "Thinnest lip: a wedge of 90 degrees (good from 90, acceptable from 45), on cut 1 near",
+            "The cut rubber stays one piece",
             "A.  rubber through a hole of the model: neck 21 mm wide, 410 mm^2, 9.5 mm long",
             "20 mm, needed for the blade: 26 mm, TOO SHORT.",
             "NO PLAIN CUT crosses it: the rope runs through itself",

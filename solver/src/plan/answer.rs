@@ -1,8 +1,10 @@
 //! What comes out. Points are in the model's own coordinates, mm.
 
+use crate::body::Outside;
 use crate::bridges::{BridgeKind, DiscState};
 use crate::mesh::{Point, Vector};
-use crate::sheets::{CrossedBy, LipFigures, OnePiece, Sheet};
+use crate::nalgebra::Isometry3;
+use crate::sheets::{CrossedBy, LipFigures, OnePiece, Sheet, SheetSettings};
 
 /// A cut plan.
 #[derive(Clone, Debug, PartialEq)]
@@ -64,9 +66,22 @@ pub struct Cut {
     pub sheets: Vec<Sheet>,
 }
 
+/// The outer skin of the rubber, and how the model stands in it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RubberSkin {
+    /// The skin in the mould frame: z away from the board, the board at 0.
+    pub outside: Outside,
+    /// From the model's own coordinates to the mould frame.
+    pub to_mould: Isometry3<f64>,
+}
+
 /// The sheets of all cuts together.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SheetReport {
+    /// What was asked of them.
+    pub settings: SheetSettings,
+    /// The rubber that they run through.
+    pub skin: RubberSkin,
     /// Depth, angles, weak lengths and risk of the exterior cuts, weighted with length.
     pub figures: LipFigures,
     /// The same along the rims of the bridges' cuts.

@@ -88,7 +88,7 @@ pub(super) fn assemble(
             Cut { order, ..cut }
         })
         .collect();
-    let report = sheets.map(|s| s.report(&order_of, &setup.gate, &request.sheets));
+    let report = sheets.map(|s| s.report(&order_of, &setup.gate, &setup.body, &request.sheets));
 
     let volume = setup.body.rubber_volume();
     let cost = finished.cost(request.knife.entry_price);

@@ -19,7 +19,7 @@ pub struct PlanRequest {
     pub sheets: SheetSettings,
     /// What weighs on a cut besides its length.
     pub weights: CostWeights,
-    /// Where cuts may not run, and where they are welcome.
+    /// Areas of the model with a say about cuts, in the model's own coordinates.
     pub areas: SeamAreas,
     /// When to stop.
     pub budget: Budget,

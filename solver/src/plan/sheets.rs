@@ -3,8 +3,8 @@
 use super::improve::Found;
 use super::make::PlanError;
 use super::setup::Setup;
-use super::{Limit, PlanRequest, SheetCrossing, SheetReport};
-use crate::body::Gate;
+use super::{Limit, PlanRequest, RubberSkin, SheetCrossing, SheetReport};
+use crate::body::{Gate, MouldBody};
 use crate::bridges::DiscState;
 use crate::control::{Control, Stage};
 use crate::curves::CutCurve;
@@ -119,6 +119,7 @@ impl PlannedSheets {
         self,
         order: &[u32],
         gate: &Gate,
+        body: &MouldBody,
         settings: &SheetSettings,
     ) -> SheetReport {
         let to_model = gate.to_mould.inverse();
@@ -144,7 +145,15 @@ impl PlannedSheets {
         // A sum over nothing is -0.0.
         let area = 0.0 + self.plan.sheets.iter().map(|s| s.area).sum::<f64>();
         let bridge_figures = lip_figures(self.discs.iter().map(|(_, s)| s), settings);
-        SheetReport { figures: self.figures, bridge_figures, area, crossings, one_piece }
+        SheetReport {
+            settings: settings.clone(),
+            skin: RubberSkin { outside: body.outside(), to_mould: gate.to_mould },
+            figures: self.figures,
+            bridge_figures,
+            area,
+            crossings,
+            one_piece,
+        }
     }
 }
 

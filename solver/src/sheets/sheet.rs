@@ -82,7 +82,7 @@ pub struct Sheet {
     /// Length of the cut along its stations, mm.
     pub length: f64,
     /// Height of the board where the sheet starts and ends on it, mm.
-    foot: [Option<f64>; 2],
+    pub foot: [Option<f64>; 2],
 }
 
 /// Sums over sheets, each station weighted with the length of cut that it stands for.
