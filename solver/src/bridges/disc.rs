@@ -146,6 +146,21 @@ impl Disc {
         self.mesh().area()
     }
 
+    /// Mean angle between the disc and the model's normal along the rim, radians: 0 where the disc
+    /// stands squarely on the model. What lies on the board is left out.
+    pub fn lean(&self, solid: &Solid<'_>) -> f64 {
+        let (mut sum, mut count) = (0.0, 0u32);
+        for place in (0..self.around).filter(|&k| !self.on_board[k]) {
+            let rim = self.points[self.index(self.rings, place)];
+            let inward = self.points[self.index(self.rings - 1, place)] - rim;
+            if let Some(way) = inward.try_normalize(1e-12) {
+                sum += way.dot(&solid.nearest(rim).normal).clamp(-1.0, 1.0).acos();
+                count += 1;
+            }
+        }
+        sum / f64::from(count.max(1))
+    }
+
     /// Area-weighted middle.
     pub fn centre(&self) -> Point {
         let mesh = self.mesh();

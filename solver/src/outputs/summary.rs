@@ -244,6 +244,7 @@ mod tests {
             disc: DiscState::Plain,
             opening: 20.0,
             opening_needed: 26.0,
+            confirmed: None,
         };
         let disc = DiscState::Knotted {
             crossings: 2,

@@ -1,0 +1,93 @@
+//! What the potential in the rubber tells a plan: its saddles, and where it and the count of holes
+//! disagree.
+
+use super::near::{NearInMould, near_bridges};
+use crate::body::{MouldBody, Outside};
+use crate::bridges::{BridgeKind, BridgeReport, FieldHoles};
+use crate::control::{Cancelled, Control};
+use crate::field::{Domain, FieldError, Potential, Resolution, RubberDomain, Saddle, SaddleKind};
+use crate::mesh::TriangleMesh;
+
+/// Cells along the longest side of the body, at most: about a second of work for two cores.
+const MOST_CELLS: f64 = 112.0;
+/// Memory that the solve may take, bytes.
+const MOST_MEMORY: u64 = 300 << 20;
+/// Least persistence of a near-bridge: the potential in the middle of the ring less that in its
+/// gap. A gap as wide as the ring has next to none, and the corrugations that a grid makes of a
+/// skin have a few hundredths. No source.
+const LEAST_PERSISTENCE: f64 = 0.08;
+
+/// The saddles of the potential in the rubber, in the mould frame.
+pub(super) struct FieldFindings {
+    saddles: Vec<Saddle>,
+    spacing: f64,
+    on_board: bool,
+    /// Near-bridges with thin gaps, thinnest first.
+    pub near: Vec<NearInMould>,
+}
+
+/// Solve for the potential in the rubber of `body`, which was built round `model`, and look for
+/// its saddles. The inner error is for the person: a plan can be made without.
+pub(super) fn look_at_field(
+    body: &MouldBody,
+    model: &TriangleMesh,
+    control: &Control<'_>,
+) -> Result<Result<FieldFindings, FieldError>, Cancelled> {
+    let domain = RubberDomain::new(body, model);
+    let found = Potential::solve(&domain, spacing(&domain), control).and_then(|u| {
+        let saddles = u.saddles(LEAST_PERSISTENCE, Some(&domain), control)?.saddles;
+        let (spacing, on_board) = (u.grid().spacing, domain.on_board());
+        let near = near_bridges(body.model(), &saddles, on_board);
+        Ok(FieldFindings { saddles, spacing, on_board, near })
+    });
+    match found {
+        Err(FieldError::Cancelled) => Err(Cancelled),
+        other => Ok(other),
+    }
+}
+
+/// Four cells across the narrowest rubber, as far as time and memory allow.
+fn spacing(domain: &RubberDomain<'_>) -> f64 {
+    let (low, high) = domain.bounds();
+    let wanted = Resolution::choose(low, high, domain.narrowest(), MOST_MEMORY);
+    wanted.spacing.max((high - low).max() / MOST_CELLS)
+}
+
+impl FieldFindings {
+    /// For the search for bridges.
+    pub fn holes(&self) -> FieldHoles<'_> {
+        FieldHoles { saddles: &self.saddles, spacing: self.spacing }
+    }
+
+    /// A sentence where the potential shows more or fewer holes than the surface has.
+    pub fn disagreement(&self, bridges: &BridgeReport, body: &MouldBody) -> Option<String> {
+        let shown =
+            self.saddles.iter().filter(|s| s.kind == SaddleKind::Bridge && s.resolved).count();
+        // A body that hangs has rubber, not a board, below the feet.
+        let arches = bridges.bridges.iter().filter(|b| b.kind == BridgeKind::Arch).count();
+        let left_out = if self.on_board { 0 } else { arches };
+        let expected = (bridges.holes as usize).saturating_sub(left_out);
+        if shown == expected {
+            return None;
+        }
+        let open = bridges.bridges.iter().filter(|b| !body.holds(&b.centre)).count();
+        let reason = if open > 0 && matches!(body.outside(), Outside::Offset { .. }) {
+            format!(
+                "the blanket leaves the middle of {open} open, so that no rubber fills it and only \
+                 the ring round the model has to be cut"
+            )
+        } else {
+            format!(
+                "a hole narrower than {:.1} mm is too fine for the grid, and parts of the model \
+                 nearer to each other than {:.1} mm may look joined",
+                crate::field::RESOLVED_WIDTH * self.spacing,
+                self.spacing
+            )
+        };
+        Some(format!(
+            "the potential in the rubber shows {shown} {} where the model's surface and the board \
+             make {expected}: {reason}. Look at each bridge before the pour",
+            if shown == 1 { "hole" } else { "holes" }
+        ))
+    }
+}
