@@ -210,3 +210,113 @@ fn hugging(skin: &Skin, mesh: &TriangleMesh, rim: &[Point], edge: f64) -> Skin {
     }
     weighted
 }
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::TAU;
+
+    use super::*;
+    use crate::bridges::shapes::{blocks, cells, torus, without};
+    use crate::bridges::{BridgeReport, find_bridges_with};
+    use crate::control::Control;
+    use crate::field::SaddleDisc;
+    use crate::mesh::{Topology, Vector};
+
+    fn saddle(rim: Vec<Point>) -> Saddle {
+        let steps = (0..rim.len()).map(|n| (rim[(n + 1) % rim.len()] - rim[n]).norm());
+        let rim_length = steps.sum();
+        let surface = TriangleMesh::default();
+        let disc =
+            SaddleDisc { rim, closed: true, rim_length, widest_step: 1.0, surface, area: 1.0 };
+        Saddle {
+            position: Point::origin(),
+            level: 0.3,
+            persistence: 0.3,
+            kind: SaddleKind::Bridge,
+            axis: Vector::z(),
+            on_board: false,
+            disc: Some(disc),
+            resolved: true,
+        }
+    }
+
+    fn found(mesh: &TriangleMesh, rims: Vec<Vec<Point>>) -> BridgeReport {
+        let topology = Topology::new(mesh).expect("closed");
+        let saddles: Vec<Saddle> = rims.into_iter().map(saddle).collect();
+        let holes = FieldHoles { saddles: &saddles, spacing: 1.0 };
+        let board = (Point::origin(), Vector::z());
+        let quiet = Control::silent();
+        find_bridges_with(mesh, &topology, &[], board, Some(holes), &quiet).expect("bridges")
+    }
+
+    fn round(at: impl Fn(f64) -> Point) -> Vec<Point> {
+        (0..120).map(|n| at(TAU * f64::from(n) / 120.0)).collect()
+    }
+
+    /// Only a rim that runs once through the hole confirms it: not one round the tube, which bounds
+    /// in the model, not one round nothing, not one through the hole twice.
+    #[test]
+    fn a_torus_is_confirmed_by_a_rim_through_its_hole_alone() {
+        let mesh = torus(30.0, 10.0, 48, 16, 1.0);
+        let through = |turns: f64| {
+            round(move |t| Point::new(20.0 * (turns * t).cos(), 20.0 * (turns * t).sin(), 0.0))
+        };
+        let tube = round(|t| Point::new(30.0 + 10.0 * t.cos(), 0.0, 10.0 * t.sin()));
+        let nothing = round(|t| Point::new(30.0 + 4.0 * t.cos(), 4.0 * t.sin(), 9.0));
+        for (rim, confirmed) in
+            [(through(1.0), true), (through(2.0), false), (tube, false), (nothing, false)]
+        {
+            let length = (0..120).map(|n| (rim[(n + 1) % 120] - rim[n]).norm()).sum::<f64>();
+            let report = found(&mesh, vec![rim]);
+            assert_eq!(report.bridges.len(), 1);
+            let own = report.bridges[0].confirmed;
+            assert_eq!(own.map(|c| (c.level, c.rim_length)), confirmed.then_some((0.3, length)));
+        }
+    }
+
+    /// A plate with two holes: a rim in one of them confirms that one, whichever it is.
+    #[test]
+    fn each_hole_is_confirmed_by_its_own_rim() {
+        let plate = without(cells([0, 0, 0], [5, 3, 1]), [1, 1, 0], [2, 2, 1]);
+        let mesh = blocks(&without(plate, [3, 1, 0], [4, 2, 1]), 3, 10.0);
+        // Round the walls of a hole 10 mm wide, half-way down.
+        let rim = |x: f64| {
+            round(move |t| {
+                let (c, s) = (t.cos(), t.sin());
+                let out = 5.0 / c.abs().max(s.abs());
+                Point::new(x + out * c, 15.0 + out * s, 5.0)
+            })
+        };
+        for (x, other) in [(15.0, 35.0), (35.0, 15.0)] {
+            let report = found(&mesh, vec![rim(x)]);
+            assert_eq!(report.bridges.len(), 2);
+            for bridge in &report.bridges {
+                let own = (bridge.centre.x - x).abs() < 3.0;
+                assert!(own || (bridge.centre.x - other).abs() < 3.0, "{:?}", bridge.centre);
+                assert_eq!(bridge.confirmed.is_some(), own, "{x}: {:?}", bridge.centre);
+            }
+        }
+    }
+
+    #[test]
+    fn shorter_loops_and_squarer_ones_of_equal_length_are_better() {
+        let rim = round(|t| Point::new(20.0 * t.cos(), 20.0 * t.sin(), 0.0));
+        let report = found(&torus(30.0, 10.0, 24, 10, 1.0), vec![rim]);
+        let old = Bridge { length: 100.0, lean: 0.3, ..report.bridges[0].clone() };
+        let knotted = DiscState::Knotted {
+            crossings: 1,
+            determinant: None,
+            explanation: "for the test".to_owned(),
+        };
+        let with = |length: f64, lean: f64| Bridge { length, lean, ..old.clone() };
+        assert!(!is_better(&with(100.0, 0.3), &old));
+        assert!(is_better(&with(96.0, 0.6), &old), "shorter");
+        assert!(!is_better(&with(98.0, 0.3), &old), "hardly shorter");
+        assert!(is_better(&with(101.0, 0.2), &old), "squarer");
+        assert!(!is_better(&with(101.0, 0.25), &old), "hardly squarer");
+        assert!(!is_better(&with(103.0, 0.0), &old), "squarer but longer");
+        let pierced = Bridge { disc: knotted, ..old.clone() };
+        assert!(!is_better(&Bridge { length: 50.0, ..pierced.clone() }, &old), "no plain disc");
+        assert!(is_better(&with(150.0, 0.9), &pierced), "the only plain disc");
+    }
+}

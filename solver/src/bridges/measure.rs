@@ -154,7 +154,7 @@ pub(super) fn measure(
         surface: spanned.disc.mesh(),
         rim: laid,
         disc: state,
-        lean: taut.lean(near.solid),
+        lean: taut.lean(near.solid, 0.1 * edge),
         confirmed: None,
     })
 }

@@ -21,7 +21,7 @@ mod outline;
 mod rim;
 mod search;
 #[cfg(test)]
-mod shapes;
+pub(crate) mod shapes;
 mod solid;
 #[cfg(test)]
 mod tests;

@@ -9,6 +9,9 @@ pub(super) const THIN: f64 = 6.0;
 /// A gap is a near-bridge's when the ring it is in is at least this many times as wide: otherwise
 /// the way through the gap is no narrower than the hole.
 const RING_OVER_GAP: f64 = 2.0;
+/// Least share of the potential in the middle of the ring that is lost on the way to its gap. One
+/// half says: seen from inside, the gap is closer to closed than to open. No source.
+const LEAST_SHARE: f64 = 0.5;
 /// Steps to the thinnest place of a gap.
 const STEPS: usize = 24;
 /// Distance off the model from which rays start, mm.
@@ -41,7 +44,11 @@ pub(super) fn near_bridges(
     let mut list: Vec<NearInMould> = saddles
         .iter()
         .filter_map(|saddle| {
-            let SaddleKind::NearBridge { pass, .. } = saddle.kind else { return None };
+            let SaddleKind::NearBridge { pass, pass_level, .. } = saddle.kind else { return None };
+            let persistence = saddle.level - pass_level;
+            if persistence < LEAST_SHARE * saddle.level {
+                return None;
+            }
             let (ends, against_board) = thinnest(model, pass, on_board)?;
             let gap = (ends[1] - ends[0]).norm();
             let ring = 2.0 * model.closest(&saddle.position).distance;
@@ -51,7 +58,7 @@ pub(super) fn near_bridges(
                 gap,
                 against_board,
                 level: saddle.level,
-                persistence: saddle.persistence,
+                persistence,
             })
         })
         .collect();

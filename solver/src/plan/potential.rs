@@ -8,14 +8,14 @@ use crate::control::{Cancelled, Control};
 use crate::field::{Domain, FieldError, Potential, Resolution, RubberDomain, Saddle, SaddleKind};
 use crate::mesh::TriangleMesh;
 
-/// Cells along the longest side of the body, at most: about a second of work for two cores.
-const MOST_CELLS: f64 = 112.0;
-/// Memory that the solve may take, bytes.
-const MOST_MEMORY: u64 = 300 << 20;
-/// Least persistence of a near-bridge: the potential in the middle of the ring less that in its
-/// gap. A gap as wide as the ring has next to none, and the corrugations that a grid makes of a
-/// skin have a few hundredths. No source.
-const LEAST_PERSISTENCE: f64 = 0.08;
+/// Cells along the longest side of the body, unless memory allows fewer.
+const CELLS: f64 = 128.0;
+/// Memory that the solve may take, bytes: a million nodes, about a second of work for two cores.
+const MOST_MEMORY: u64 = 80_000_000;
+/// Least persistence of saddles that are looked at. Deep holes have low levels, since the potential
+/// falls off along them like exp(-pi depth / width), so that this must be small; what a grid makes of
+/// a smooth skin lies below it. No source.
+const LEAST_PERSISTENCE: f64 = 2e-3;
 
 /// The saddles of the potential in the rubber, in the mould frame.
 pub(super) struct FieldFindings {
@@ -46,11 +46,11 @@ pub(super) fn look_at_field(
     }
 }
 
-/// Four cells across the narrowest rubber, as far as time and memory allow.
+/// As fine as time and memory allow: gaps of the model may be narrower than any hole.
 fn spacing(domain: &RubberDomain<'_>) -> f64 {
     let (low, high) = domain.bounds();
-    let wanted = Resolution::choose(low, high, domain.narrowest(), MOST_MEMORY);
-    wanted.spacing.max((high - low).max() / MOST_CELLS)
+    let gap = Resolution::WANTED_CELLS * (high - low).max() / CELLS;
+    Resolution::choose(low, high, gap, MOST_MEMORY).spacing
 }
 
 impl FieldFindings {
@@ -91,3 +91,6 @@ impl FieldFindings {
         ))
     }
 }
+
+#[cfg(test)]
+mod tests;
