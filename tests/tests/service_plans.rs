@@ -257,7 +257,7 @@ async fn bad_requests_name_every_field() {
         gate: Some(v1::Gate { place: None }),
         knife: Some(v1::KnifeRules { hand_force_n: Some(f64::NAN), ..Default::default() }),
         budget: Some(v1::Budget { time_limit_seconds: Some(1e9), ..Default::default() }),
-        resolution: None,
+        ..Default::default()
     };
     let submission = v1::SubmitPlanRequest {
         model: model.name,

@@ -1,11 +1,12 @@
 //! A plan, from the solver to the protocol.
 
 use slitwright_proto::v1;
-use slitwright_solver::bridges::{BridgeKind, DiscState};
+use slitwright_solver::bridges::{BridgeKind, Confirmation, DiscState};
 use slitwright_solver::mesh::Point;
 use slitwright_solver::outputs::cautions::CAUTIONS;
 use slitwright_solver::plan::{
-    Cut, CutKind, Figures, Hinge, Limit, Plan, PlannedBridge, Reason, RegionStretch, StopReason,
+    Cut, CutKind, Figures, Hinge, Limit, NearBridge, Plan, PlannedBridge, Reason, RegionStretch,
+    StopReason,
 };
 
 use super::request::{direction, point};
@@ -31,6 +32,7 @@ pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
         warnings: plan.warnings.clone(),
         figures: Some(figures(&plan.figures)),
         sheet_report: plan.sheets.as_ref().map(sheet::report),
+        near_bridges: plan.near_bridges.iter().map(near_bridge).collect(),
         cautions: CAUTIONS.iter().map(|c| format!("{}: {}", c.about, c.text)).collect(),
     }
 }
@@ -93,6 +95,29 @@ fn bridge(bridge: &PlannedBridge) -> v1::Bridge {
         explanation,
         opening_mm: bridge.opening,
         opening_needed_mm: bridge.opening_needed,
+        saddle: bridge.confirmed.as_ref().map(saddle),
+    }
+}
+
+fn saddle(confirmed: &Confirmation) -> v1::BridgeSaddle {
+    v1::BridgeSaddle {
+        place: Some(point(&confirmed.place)),
+        level: confirmed.level,
+        rim_length_mm: confirmed.rim_length,
+        cut_follows_rim: confirmed.loop_taken,
+    }
+}
+
+fn near_bridge(near: &NearBridge) -> v1::NearBridge {
+    v1::NearBridge {
+        place: Some(point(&near.place)),
+        from: Some(point(&near.ends[0])),
+        to: Some(point(&near.ends[1])),
+        gap_mm: near.gap,
+        against_board: near.against_board,
+        ring: Some(point(&near.ring)),
+        level: near.level,
+        persistence: near.persistence,
     }
 }
 

@@ -146,6 +146,27 @@ impl Disc {
         self.mesh().area()
     }
 
+    /// Mean angle between the disc and the model's normals along the rim, radians: 0 where the disc
+    /// stands squarely on the model. Normals are taken `off` (mm) to either side of the disc, so
+    /// that along an edge of the model both its faces count. What lies on the board is left out.
+    pub fn lean(&self, solid: &Solid<'_>, off: f64) -> f64 {
+        let (mut sum, mut count) = (0.0, 0u32);
+        for place in (0..self.around).filter(|&k| !self.on_board[k]) {
+            let at = |ring: usize, place: usize| self.points[self.index(ring, place)];
+            let rim = at(self.rings, place);
+            let along = at(self.rings, place + 1) - at(self.rings, place + self.around - 1);
+            let way = (at(self.rings - 1, place) - rim).try_normalize(1e-12);
+            let side = way.and_then(|w| w.cross(&along).try_normalize(1e-12));
+            let (Some(way), Some(side)) = (way, side) else { continue };
+            for to in [off, -off] {
+                let normal = solid.nearest(rim + side * to).normal;
+                sum += way.dot(&normal).clamp(-1.0, 1.0).acos();
+                count += 1;
+            }
+        }
+        sum / f64::from(count.max(1))
+    }
+
     /// Area-weighted middle.
     pub fn centre(&self) -> Point {
         let mesh = self.mesh();

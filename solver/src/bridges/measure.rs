@@ -98,7 +98,8 @@ fn favouring_sight(skin: &Skin, near: &Surroundings<'_>, eye: Point, longer: f64
     weighted
 }
 
-fn measure(
+/// Everything about the bridge that a loop cuts, be its disc plain or not.
+pub(super) fn measure(
     skin: &Skin,
     near: &Surroundings<'_>,
     cut: &CutLoop,
@@ -153,6 +154,8 @@ fn measure(
         surface: spanned.disc.mesh(),
         rim: laid,
         disc: state,
+        lean: taut.lean(near.solid, 0.1 * edge),
+        confirmed: None,
     })
 }
 

@@ -4,10 +4,12 @@
 //! gate (`board`), generators of its loops (`homology`), which loops bound in the rubber (`classes`,
 //! by linking numbers), the shortest independent ones of these (`search`), and for each a disc across
 //! the hole with its measures (`measure`, `rim`, `disc`, `neck`) and, where no plain disc is found, a
-//! test whether the rim itself is a knot (`knot`).
+//! test whether the rim itself is a knot (`knot`). With the saddles of the potential in the rubber
+//! ([`find_bridges_with`]) holes that these show too are confirmed (`confirm`).
 
 mod board;
 mod classes;
+mod confirm;
 mod disc;
 mod homology;
 mod knot;
@@ -19,13 +21,14 @@ mod outline;
 mod rim;
 mod search;
 #[cfg(test)]
-mod shapes;
+pub(crate) mod shapes;
 mod solid;
 #[cfg(test)]
 mod tests;
 mod union_find;
 
 use crate::control::{Cancelled, Control};
+use crate::field::Saddle;
 use crate::mesh::{Point, Topology, TriangleMesh, Vector};
 
 use board::Skin;
@@ -69,6 +72,34 @@ pub struct Bridge {
     pub surface: TriangleMesh,
     /// Whether the disc crosses nothing but its own rim. When not, the hole has no plain disc.
     pub disc: DiscState,
+    /// Mean angle between a taut disc and the model's normal along the rim, radians: 0 where the
+    /// knife meets the model squarely.
+    pub lean: f64,
+    /// The saddle of the potential in this hole; `None` where none was found or looked for.
+    pub confirmed: Option<Confirmation>,
+}
+
+/// A saddle of the potential whose disc has a rim of the class of a bridge's loop.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Confirmation {
+    /// The saddle, mm.
+    pub place: Point,
+    /// Potential there: 0 on the model, 1 on the outside.
+    pub level: f64,
+    /// Length of the rim of its own disc on the model, mm.
+    pub rim_length: f64,
+    /// Whether the bridge's loop is the one that follows this rim, since it was clearly shorter
+    /// or squarer than the shortest loop found on the skin.
+    pub loop_taken: bool,
+}
+
+/// What the potential in the rubber tells of holes.
+#[derive(Clone, Copy, Debug)]
+pub struct FieldHoles<'a> {
+    /// Its saddles of index 2, in the coordinates of the mesh.
+    pub saddles: &'a [Saddle],
+    /// Distance between the nodes of its grid, mm.
+    pub spacing: f64,
 }
 
 /// What a hole is made of.
@@ -265,15 +296,16 @@ pub fn find_bridges(
     gate: &[u32],
     gate_plane: (Point, Vector),
 ) -> Result<BridgeReport, BridgeError> {
-    find_bridges_with(mesh, topology, gate, gate_plane, &Control::silent())
+    find_bridges_with(mesh, topology, gate, gate_plane, None, &Control::silent())
 }
 
-/// [`find_bridges`] that can be cancelled.
+/// [`find_bridges`] that can be cancelled, and that confirms holes by the saddles of the potential.
 pub fn find_bridges_with(
     mesh: &TriangleMesh,
     topology: &Topology,
     gate: &[u32],
     gate_plane: (Point, Vector),
+    holes_of_field: Option<FieldHoles<'_>>,
     control: &Control<'_>,
 ) -> Result<BridgeReport, BridgeError> {
     check(mesh, topology, gate, gate_plane)?;
@@ -327,13 +359,17 @@ pub fn find_bridges_with(
         control,
     };
     let mut bridges = Vec::with_capacity(loops.len());
-    for (index, cut) in loops.iter().enumerate() {
-        let bridge = measure::bridge(&skin, &classes, &near, cut, edge)?;
+    for cut in &loops {
+        bridges.push(measure::bridge(&skin, &classes, &near, cut, edge)?);
+    }
+    if let Some(found) = &holes_of_field {
+        confirm::confirm(&skin, &classes, &near, &loops, found, edge, &mut bridges)?;
+    }
+    for (index, bridge) in bridges.iter().enumerate() {
         let width = bridge.neck_area / bridge.neck_width.max(f64::MIN_POSITIVE);
         if width < 0.5 * edge {
             warnings.push(BridgeWarning::FinerThanMesh { bridge: index, width, edge });
         }
-        bridges.push(bridge);
     }
     let genus = (2 - topology.euler_characteristic()) / 2;
     Ok(BridgeReport { genus: genus as u32, holes, bridges, warnings })

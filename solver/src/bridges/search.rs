@@ -41,6 +41,13 @@ pub(super) struct CutLoop {
     key: Vec<u8>,
 }
 
+impl CutLoop {
+    /// Class among those that bound in the rubber, modulo two.
+    pub fn key(&self) -> &[u8] {
+        &self.key
+    }
+}
+
 /// As many independent loops as there are holes, shortest first; fewer where none was found.
 pub(super) fn shortest_loops(
     skin: &Skin,

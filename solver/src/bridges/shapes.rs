@@ -8,7 +8,7 @@ use crate::mesh::{Point, TriangleMesh, Vector};
 /// A tube of radius `radius` along a closed curve, `along` by `around` points. The frame is carried
 /// along the curve without twisting and what is left over at the end is spread evenly; `skew`
 /// adds whole turns of the mesh lines, so that nothing of interest lies on a mesh line.
-pub(super) fn tube(
+pub(crate) fn tube(
     along: usize,
     around: usize,
     radius: f64,
@@ -52,12 +52,12 @@ pub(super) fn tube(
 }
 
 /// A torus round the z axis.
-pub(super) fn torus(big: f64, small: f64, along: usize, around: usize, skew: f64) -> TriangleMesh {
+pub(crate) fn torus(big: f64, small: f64, along: usize, around: usize, skew: f64) -> TriangleMesh {
     tube(along, around, small, skew, |t| Point::new(big * t.cos(), big * t.sin(), 0.0))
 }
 
 /// A tube along the torus knot that winds `p` times round the axis and `q` times through the hole.
-pub(super) fn torus_knot_tube(p: f64, q: f64, along: usize, around: usize) -> TriangleMesh {
+pub(crate) fn torus_knot_tube(p: f64, q: f64, along: usize, around: usize) -> TriangleMesh {
     tube(along, around, 5.0, 0.0, |t| {
         let r = 30.0 + 13.0 * (q * t).cos();
         Point::new(r * (p * t).cos(), r * (p * t).sin(), 13.0 * (q * t).sin())
@@ -75,7 +75,7 @@ fn outward(mut mesh: TriangleMesh) -> TriangleMesh {
 
 /// Surface of a union of unit cells, each cut into `fine` per side; `size` is the cell's side, mm.
 /// Cells must meet in whole faces. The lowest cells stand on z = 0.
-pub(super) fn blocks(cells: &[[i32; 3]], fine: i32, size: f64) -> TriangleMesh {
+pub(crate) fn blocks(cells: &[[i32; 3]], fine: i32, size: f64) -> TriangleMesh {
     let mut filled = BTreeSet::new();
     for cell in cells {
         for i in 0..fine.pow(3) {
@@ -127,7 +127,7 @@ pub(super) fn blocks(cells: &[[i32; 3]], fine: i32, size: f64) -> TriangleMesh {
 }
 
 /// All cells of a box.
-pub(super) fn cells(from: [i32; 3], to: [i32; 3]) -> Vec<[i32; 3]> {
+pub(crate) fn cells(from: [i32; 3], to: [i32; 3]) -> Vec<[i32; 3]> {
     let mut out = Vec::new();
     for x in from[0]..to[0] {
         for y in from[1]..to[1] {
@@ -140,21 +140,21 @@ pub(super) fn cells(from: [i32; 3], to: [i32; 3]) -> Vec<[i32; 3]> {
 }
 
 /// Cells without those of a box.
-pub(super) fn without(mut all: Vec<[i32; 3]>, from: [i32; 3], to: [i32; 3]) -> Vec<[i32; 3]> {
+pub(crate) fn without(mut all: Vec<[i32; 3]>, from: [i32; 3], to: [i32; 3]) -> Vec<[i32; 3]> {
     let hole = cells(from, to);
     all.retain(|c| !hole.contains(c));
     all
 }
 
 /// Vertices on the plane z = `height`.
-pub(super) fn at_height(mesh: &TriangleMesh, height: f64) -> Vec<u32> {
+pub(crate) fn at_height(mesh: &TriangleMesh, height: f64) -> Vec<u32> {
     (0..mesh.positions.len() as u32)
         .filter(|&v| (mesh.positions[v as usize].z - height).abs() < 1e-9)
         .collect()
 }
 
 /// A small repeatable jog of every vertex, so that no two lengths are equal.
-pub(super) fn jogged(mut mesh: TriangleMesh, size: f64) -> TriangleMesh {
+pub(crate) fn jogged(mut mesh: TriangleMesh, size: f64) -> TriangleMesh {
     let mut state = 0x2545_f491_4f6c_dd1du64;
     let mut next = || {
         state ^= state << 13;

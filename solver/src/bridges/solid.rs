@@ -32,6 +32,8 @@ pub(super) struct Nearest {
     pub inside: bool,
     /// Outward unit normal of the face it lies on.
     pub normal: Vector,
+    /// That face.
+    pub face: u32,
 }
 
 impl<'a> Solid<'a> {
@@ -52,6 +54,7 @@ impl<'a> Solid<'a> {
             point: from_glam(found.point),
             inside: found.is_inside,
             normal: area.try_normalize(0.0).unwrap_or_default(),
+            face: found.subshape,
         }
     }
 

@@ -462,7 +462,7 @@ fn cancelling_stops_the_search() {
     cancel.cancel();
     let control = Control::new(cancel, |_| {});
     assert_eq!(
-        find_bridges_with(&mesh, &topology, &[], BOARD, &control),
+        find_bridges_with(&mesh, &topology, &[], BOARD, None, &control),
         Err(BridgeError::Cancelled)
     );
 }

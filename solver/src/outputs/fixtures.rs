@@ -12,6 +12,7 @@ pub(super) fn empty_plan() -> Plan {
     Plan {
         cuts: Vec::new(),
         bridges: Vec::new(),
+        near_bridges: Vec::new(),
         sheets: None,
         hinges: Vec::new(),
         stretches: Vec::new(),

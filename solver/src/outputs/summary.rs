@@ -6,7 +6,7 @@ use super::cautions::CAUTIONS;
 use super::sheet_words::{self, place};
 use super::words::{cut_in_short, cut_of_bridge, millimetres, verdict, words_of};
 use crate::bridges::{BridgeKind, DiscState};
-use crate::plan::{Plan, StopReason, bridge_letter};
+use crate::plan::{Plan, PlannedBridge, StopReason, bridge_letter};
 
 /// Characters in a line, at most, where words can be broken.
 const WIDTH: usize = 78;
@@ -21,6 +21,7 @@ pub fn summary(plan: &Plan) -> String {
     cuts(&mut page, plan);
     sheets(&mut page, plan);
     bridges(&mut page, plan);
+    near_bridges(&mut page, plan);
     hinges(&mut page, plan);
     stretches(&mut page, plan);
     limits(&mut page, plan);
@@ -102,7 +103,55 @@ fn bridges(page: &mut Page, plan: &Plan) {
             (None, DiscState::Plain) => "This plan does NOT cut it.".to_owned(),
         };
         page.item("", &fate);
+        page.item("", &source(bridge));
     }
+}
+
+/// What the bridge's line rests on.
+fn source(bridge: &PlannedBridge) -> String {
+    match &bridge.confirmed {
+        None => "Found by counting the holes of the surface; NOT confirmed by the potential in \
+                 the rubber."
+            .to_owned(),
+        Some(saddle) => format!(
+            "Confirmed by the potential in the rubber: its saddle here, at a level of {:.2}, has a \
+             rim of {}; the line on the model, {}, {}.",
+            saddle.level,
+            millimetres(saddle.rim_length),
+            millimetres(bridge.rim_length),
+            if saddle.loop_taken { "follows that rim" } else { "is the shortest loop found" }
+        ),
+    }
+}
+
+fn near_bridges(page: &mut Page, plan: &Plan) {
+    if plan.near_bridges.is_empty() {
+        return;
+    }
+    page.heading("Nearly bridges, thin rubber to mind");
+    for near in &plan.near_bridges {
+        let place = |p: &crate::mesh::Point| format!("({:.0}, {:.0}, {:.0})", p.x, p.y, p.z);
+        let (from, to) = (place(&near.ends[0]), place(&near.ends[1]));
+        let sides = if near.against_board {
+            format!("the model at {from} and the board at {to}")
+        } else {
+            format!("{from} and {to}")
+        };
+        let words = format!(
+            "The rubber is only {} thick between {sides}, where a ring of the model all \
+             but closes round ({:.0}, {:.0}, {:.0}).",
+            millimetres(near.gap),
+            near.ring.x,
+            near.ring.y,
+            near.ring.z
+        );
+        page.item("", &words);
+    }
+    page.item(
+        "",
+        "Such a web tears easily when the model comes out. Cut it on purpose, fill the gap on the \
+         model before the pour, or draw the rubber out of the ring slowly.",
+    );
 }
 
 fn hinges(page: &mut Page, plan: &Plan) {
@@ -229,9 +278,10 @@ impl Page {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::bridges::Confirmation;
     use crate::mesh::Point;
     use crate::outputs::fixtures::{cut, empty_plan, sheet, sheet_report, station};
-    use crate::plan::{Cut, CutKind, Hinge, Limit, PlannedBridge, Reason, RegionStretch};
+    use crate::plan::{Cut, CutKind, Hinge, Limit, NearBridge, Reason, RegionStretch};
 
     fn full_plan() -> Plan {
         let line = vec![Point::origin(), Point::new(0.0, 0.0, 83.4)];
@@ -259,13 +309,35 @@ mod tests {
             disc: DiscState::Plain,
             opening: 20.0,
             opening_needed: 26.0,
+            confirmed: Some(Confirmation {
+                place: Point::origin(),
+                level: 0.42,
+                rim_length: 85.2,
+                loop_taken: false,
+            }),
         };
         let disc = DiscState::Knotted {
             crossings: 2,
             determinant: Some(3),
             explanation: "the rope runs through itself".into(),
         };
-        plan.bridges = vec![bridge.clone(), PlannedBridge { disc, ..bridge }];
+        plan.bridges = vec![bridge.clone(), PlannedBridge { disc, confirmed: None, ..bridge }];
+        let near = NearBridge {
+            place: Point::new(1.0, 1.0, 60.0),
+            ends: [Point::new(0.0, 1.0, 60.0), Point::new(2.0, 1.0, 60.0)],
+            gap: 2.0,
+            against_board: false,
+            ring: Point::new(9.0, 9.0, 70.0),
+            level: 0.4,
+            persistence: 0.3,
+        };
+        let low = NearBridge {
+            ends: [Point::new(5.0, 5.0, 3.0), Point::new(5.0, 5.0, 0.0)],
+            gap: 3.0,
+            against_board: true,
+            ..near.clone()
+        };
+        plan.near_bridges = vec![near, low];
         plan.hinges =
             vec![Hinge { from: Point::origin(), to: Point::new(0.0, 14.0, 0.0), width: 14.0 }];
         plan.stretches = vec![RegionStretch {
@@ -304,6 +376,10 @@ mod tests {
             "A.  rubber through a hole of the model: neck 21 mm wide, 410 mm^2, 9.5 mm long",
             "20 mm, needed for the blade: 26 mm, TOO SHORT.",
             "NO PLAIN CUT crosses it: the rope runs through itself",
+            "Confirmed by the potential in the rubber: its saddle here, at a level of 0.42, has a rim of 85 mm; the line on the model, 83 mm, is the shortest loop found.",
+            "NOT confirmed by the potential",
+            "The rubber is only 2.0 mm thick between (0, 1, 60) and (2, 1, 60), where a ring of the model all but closes round (9, 9, 70).",
+            "only 3.0 mm thick between the model at (5, 5, 3) and the board at (5, 5, 0)",
             "14 mm wide, between (0, 0, 0) and (0, 14, 0)",
             "48 % of 50 % allowed: a ring of 100 mm passes a girth of 148 mm",
             "MISSED, bridges: bridge B has no plain cut",

@@ -1,7 +1,7 @@
 //! What comes out. Points are in the model's own coordinates, mm.
 
 use crate::body::Outside;
-use crate::bridges::{BridgeKind, DiscState};
+use crate::bridges::{BridgeKind, Confirmation, DiscState};
 use crate::mesh::{Point, Vector};
 use crate::nalgebra::Isometry3;
 use crate::sheets::{CrossedBy, LipFigures, OnePiece, Sheet, SheetSettings};
@@ -13,6 +13,8 @@ pub struct Plan {
     pub cuts: Vec<Cut>,
     /// Rubber bridges and how each is dealt with.
     pub bridges: Vec<PlannedBridge>,
+    /// Rings of the model that all but close, with thin rubber in the gap; thinnest first.
+    pub near_bridges: Vec<NearBridge>,
     /// What the sheets through the rubber come to; `None` where the work was stopped before they
     /// were made.
     pub sheets: Option<SheetReport>,
@@ -173,6 +175,30 @@ pub struct PlannedBridge {
     pub opening: f64,
     /// Opening asked for, mm.
     pub opening_needed: f64,
+    /// The saddle of the potential in this hole. `None` where the potential shows none: then the
+    /// loop rests on the count of the surface's holes alone.
+    pub confirmed: Option<Confirmation>,
+}
+
+/// A ring of the model that all but closes: the rubber in it hangs together with the rest through
+/// a thin web in the gap.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NearBridge {
+    /// Where the rubber in the gap is thinnest.
+    pub place: Point,
+    /// Where the model comes nearest to itself, or to the board, on either side of the gap.
+    pub ends: [Point; 2],
+    /// Thickness of the rubber there, mm.
+    pub gap: f64,
+    /// Whether the second end lies on the board.
+    pub against_board: bool,
+    /// Middle of the ring.
+    pub ring: Point,
+    /// Potential in the middle of the ring: 0 on the model, 1 on the outside.
+    pub level: f64,
+    /// That potential less the one in the gap: near 0 the ring is hardly one, near `level` it is
+    /// all but closed.
+    pub persistence: f64,
 }
 
 impl PlannedBridge {

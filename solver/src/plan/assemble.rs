@@ -2,12 +2,15 @@
 
 use super::hinges::hinges;
 use super::improve::Found;
+use super::near::NearInMould;
 use super::reasons::{reason, stretches};
 use super::setup::Setup;
 use super::sheets::PlannedSheets;
 use super::surface::Outward;
-use super::{Cut, CutKind, Limit, Plan, PlanRequest, PlannedBridge, Reason, StopReason};
-use crate::bridges::{Bridge, BridgeKind, DiscState};
+use super::{
+    Cut, CutKind, Limit, NearBridge, Plan, PlanRequest, PlannedBridge, Reason, StopReason,
+};
+use crate::bridges::{Bridge, BridgeKind, Confirmation, DiscState};
 use crate::control::Control;
 use crate::curves::CutCurves;
 use crate::mesh::{Model, Point};
@@ -68,6 +71,9 @@ pub(super) fn assemble(
             disc: bridge.disc.clone(),
             opening,
             opening_needed: setup.openings[index],
+            confirmed: bridge
+                .confirmed
+                .map(|c| Confirmation { place: outward.point(c.place), ..c }),
             rim: rim.clone(),
         });
         if bridge.disc == DiscState::Plain {
@@ -108,6 +114,7 @@ pub(super) fn assemble(
         // A sum over nothing is -0.0.
         total_length: 0.0 + cuts.iter().map(|c| c.length).sum::<f64>(),
         bridges: planned,
+        near_bridges: setup.near.iter().map(|near| near_bridge(near, &outward)).collect(),
         sheets: report,
         hinges: hinges(graph, &found.cut, &fixed, |p| outward.point(p)),
         stretches: stretches(graph, &slack, &|p| outward.point(p)),
@@ -125,6 +132,7 @@ pub(super) fn assemble(
             .iter()
             .cloned()
             .chain(setup.bridges.warnings.iter().map(ToString::to_string))
+            .chain(setup.warnings.iter().cloned())
             .chain(no_sheets)
             .collect(),
         figures,
@@ -132,6 +140,19 @@ pub(super) fn assemble(
     };
     plan.limits = limits(setup, found, request, &plan, exterior, &fixed);
     Ok(plan)
+}
+
+fn near_bridge(near: &NearInMould, outward: &Outward<'_>) -> NearBridge {
+    let ends = near.ends.map(|p| outward.point(p));
+    NearBridge {
+        place: nalgebra::center(&ends[0], &ends[1]),
+        ends,
+        gap: near.gap,
+        against_board: near.against_board,
+        ring: outward.point(near.ring),
+        level: near.level,
+        persistence: near.persistence,
+    }
 }
 
 /// What a cut was made from.

@@ -5,6 +5,8 @@ mod assemble;
 mod hinges;
 mod improve;
 mod make;
+mod near;
+mod potential;
 mod reasons;
 mod request;
 mod setup;

@@ -2,6 +2,8 @@
 //! pipeline.
 
 use super::make::PlanError;
+use super::near::NearInMould;
+use super::potential::look_at_field;
 use super::{Figures, PlanRequest};
 use crate::body::{Gate, MouldBody};
 use crate::bridges::{Bridge, BridgeReport, DiscState, find_bridges_with};
@@ -27,6 +29,10 @@ pub(super) struct Setup {
     pub working: TriangleMesh,
     pub graph: PlanningGraph,
     pub bridges: BridgeReport,
+    /// Rings of the model that all but close.
+    pub near: Vec<NearInMould>,
+    /// What the potential in the rubber has the person know, a sentence each.
+    pub warnings: Vec<String>,
     /// Planning-graph edges of all bridge loops.
     pub loops: Vec<Vec<u32>>,
     /// Opening asked for beside each bridge, mm.
@@ -68,12 +74,24 @@ pub(super) fn set_up(
     let allowed_strain = allowed_strain(&planning, &topology, &body, request);
     clock.lap("body");
 
-    control.stage(Stage::Bridges, 0.06, "bridges");
+    control.stage(Stage::Bridges, 0.055, "potential in the rubber");
+    let field = look_at_field(&body, &working, control)?;
+    clock.lap("field");
+
+    control.stage(Stage::Bridges, 0.07, "bridges");
     let is_gate: Vec<bool> = planning.positions.iter().map(|p| gate.holds(p)).collect();
     let gate_vertices: Vec<u32> =
         (0..is_gate.len() as u32).filter(|&v| is_gate[v as usize]).collect();
     let board = (Point::origin(), Vector::z());
-    let bridges = find_bridges_with(&planning, &topology, &gate_vertices, board, control)?;
+    let shown = field.as_ref().ok().map(|f| f.holes());
+    let bridges = find_bridges_with(&planning, &topology, &gate_vertices, board, shown, control)?;
+    let (near, warnings) = match field {
+        Ok(found) => {
+            let warnings = found.disagreement(&bridges, &body).into_iter().collect();
+            (found.near, warnings)
+        }
+        Err(fault) => (Vec::new(), vec![without_field(&fault)]),
+    };
     clock.lap("bridges");
 
     control.stage(Stage::Girth, 0.08, "planning graph");
@@ -99,7 +117,14 @@ pub(super) fn set_up(
         seconds: clock.laps,
         ..Figures::default()
     };
-    Ok(Setup { gate, body, working, graph, bridges, loops, openings, figures })
+    Ok(Setup { gate, body, working, graph, bridges, near, warnings, loops, openings, figures })
+}
+
+/// What a plan lacks that was made without the potential.
+fn without_field(fault: &crate::field::FieldError) -> String {
+    format!(
+        "the potential in the rubber could not be worked out ({fault}): bridges are not confirmed by          it, and thin rubber in gaps of the model was not looked for"
+    )
 }
 
 /// Seconds of each stage.

@@ -137,6 +137,7 @@ pub fn empty_plan(stopped_by: StopReason) -> Plan {
     Plan {
         cuts: Vec::new(),
         bridges: Vec::new(),
+        near_bridges: Vec::new(),
         sheets: None,
         hinges: Vec::new(),
         stretches: Vec::new(),

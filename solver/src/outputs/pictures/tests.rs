@@ -290,6 +290,7 @@ fn the_legend_has_every_mark_that_is_used() {
         disc: DiscState::Plain,
         opening: 0.0,
         opening_needed: 40.0,
+        confirmed: None,
     }];
     let all = [
         Mark::FromGate,
