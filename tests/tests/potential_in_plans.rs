@@ -35,6 +35,7 @@ fn the_dancer_has_two_bridges_and_a_near_one() {
     let sent = plan_to_proto(&plan);
     for (bridge, sent) in plan.bridges.iter().zip(&sent.bridges) {
         let (own, saddle) = (bridge.confirmed.as_ref(), sent.saddle.as_ref());
+        assert!(own.is_some_and(|s| s.rim_length.is_some()), "{own:?}");
         assert_eq!(own.map(|s| s.rim_length), saddle.map(|s| s.rim_length_mm));
         assert_eq!(own.map(|s| s.level), saddle.map(|s| s.level));
         assert_eq!(own.map(|s| s.loop_taken), saddle.map(|s| s.cut_follows_rim));

@@ -19,8 +19,9 @@ use super::homology::{Length, Step};
 use super::search::{self, CutLoop};
 use super::{Bridge, BridgeError, Confirmation, DiscState, FieldHoles, measure};
 
-/// A step of a rim longer than this many grid spacings means that the disc is torn: the way
-/// between the two ends is not known.
+/// A step of a rim longer than this many grid spacings means that the disc is torn, as in a slot
+/// much deeper than wide, where nearly all lines run to its long sides. The two ends are then joined
+/// by the shortest way, and the saddle has to lie in the bridge besides.
 const TORN: f64 = 4.0;
 /// How much longer an edge counts for each of its lengths that it lies off the saddle's rim.
 const OFF_RIM: f64 = 1.0;
@@ -50,35 +51,44 @@ pub(super) fn confirm(
         .sort_by(|a, b| b.resolved.cmp(&a.resolved).then(rim_length(a).total_cmp(&rim_length(b))));
     for saddle in saddles {
         near.control.check().map_err(|Cancelled| BridgeError::Cancelled)?;
-        let Some(disc) = saddle.disc.as_ref().filter(|d| d.widest_step <= TORN * holes.spacing)
-        else {
-            continue;
-        };
+        let Some(disc) = &saddle.disc else { continue };
+        let whole = disc.widest_step <= TORN * holes.spacing;
         let Some(key) = class_of_rim(skin, classes, near, &disc.rim, disc.closed) else { continue };
         let Some(index) = (0..bridges.len())
             .find(|&k| loops[k].key() == key.as_slice() && bridges[k].confirmed.is_none())
         else {
             continue;
         };
+        if !whole && !lies_in(&saddle.position, &bridges[index]) {
+            continue;
+        }
         let mut confirmed = Confirmation {
             place: saddle.position,
             level: saddle.level,
-            rim_length: disc.rim_length,
+            rim_length: whole.then_some(disc.rim_length),
             loop_taken: false,
         };
-        let hugging = hugging(skin, near.solid.mesh, &disc.rim, edge);
-        let other = search::loop_of_class(&hugging, classes, &loops[index], near.control)
-            .map_err(|Cancelled| BridgeError::Cancelled)?;
-        if let Some(other) = other {
-            let second = measure::measure(skin, near, &other, edge)?;
-            if second.path != bridges[index].path && is_better(&second, &bridges[index]) {
-                bridges[index] = second;
-                confirmed.loop_taken = true;
+        if whole {
+            let hugging = hugging(skin, near.solid.mesh, &disc.rim, edge);
+            let other = search::loop_of_class(&hugging, classes, &loops[index], near.control)
+                .map_err(|Cancelled| BridgeError::Cancelled)?;
+            if let Some(other) = other {
+                let second = measure::measure(skin, near, &other, edge)?;
+                if second.path != bridges[index].path && is_better(&second, &bridges[index]) {
+                    bridges[index] = second;
+                    confirmed.loop_taken = true;
+                }
             }
         }
         bridges[index].confirmed = Some(confirmed);
     }
     Ok(())
+}
+
+/// Whether a point lies no farther from a bridge's disc than half the disc's width.
+fn lies_in(point: &Point, bridge: &Bridge) -> bool {
+    let reach = 0.5 * bridge.neck_width;
+    bridge.surface.positions.iter().any(|p| (p - point).norm() <= reach)
 }
 
 /// Whether a loop is clearly shorter than another, or squarer at about equal length. One whose
@@ -270,7 +280,8 @@ mod tests {
             let report = found(&mesh, vec![rim]);
             assert_eq!(report.bridges.len(), 1);
             let own = report.bridges[0].confirmed;
-            assert_eq!(own.map(|c| (c.level, c.rim_length)), confirmed.then_some((0.3, length)));
+            let expected = confirmed.then_some((0.3, Some(length)));
+            assert_eq!(own.map(|c| (c.level, c.rim_length)), expected);
         }
     }
 

@@ -86,8 +86,9 @@ pub struct Confirmation {
     pub place: Point,
     /// Potential there: 0 on the model, 1 on the outside.
     pub level: f64,
-    /// Length of the rim of its own disc on the model, mm.
-    pub rim_length: f64,
+    /// Length of the rim of its own disc on the model, mm; `None` where field lines do not show
+    /// all of the rim, as in a slot much deeper than wide.
+    pub rim_length: Option<f64>,
     /// Whether the bridge's loop is the one that follows this rim, since it was clearly shorter
     /// or squarer than the shortest loop found on the skin.
     pub loop_taken: bool,

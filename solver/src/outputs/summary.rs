@@ -114,10 +114,12 @@ fn source(bridge: &PlannedBridge) -> String {
                  the rubber."
             .to_owned(),
         Some(saddle) => format!(
-            "Confirmed by the potential in the rubber: its saddle here, at a level of {:.2}, has a \
-             rim of {}; the line on the model, {}, {}.",
+            "Confirmed by the potential in the rubber: its saddle, at a level of {:.2}{}; the \
+             line on the model, {}, {}.",
             saddle.level,
-            millimetres(saddle.rim_length),
+            saddle
+                .rim_length
+                .map_or_else(String::new, |l| format!(", has a rim of {}", millimetres(l))),
             millimetres(bridge.rim_length),
             if saddle.loop_taken { "follows that rim" } else { "is the shortest loop found" }
         ),
@@ -312,7 +314,7 @@ mod tests {
             confirmed: Some(Confirmation {
                 place: Point::origin(),
                 level: 0.42,
-                rim_length: 85.2,
+                rim_length: Some(85.2),
                 loop_taken: false,
             }),
         };
@@ -376,7 +378,7 @@ mod tests {
             "A.  rubber through a hole of the model: neck 21 mm wide, 410 mm^2, 9.5 mm long",
             "20 mm, needed for the blade: 26 mm, TOO SHORT.",
             "NO PLAIN CUT crosses it: the rope runs through itself",
-            "Confirmed by the potential in the rubber: its saddle here, at a level of 0.42, has a rim of 85 mm; the line on the model, 83 mm, is the shortest loop found.",
+            "Confirmed by the potential in the rubber: its saddle, at a level of 0.42, has a rim of 85 mm; the line on the model, 83 mm, is the shortest loop found.",
             "NOT confirmed by the potential",
             "The rubber is only 2.0 mm thick between (0, 1, 60) and (2, 1, 60), where a ring of the model all but closes round (9, 9, 70).",
             "only 3.0 mm thick between the model at (5, 5, 3) and the board at (5, 5, 0)",

@@ -12,8 +12,10 @@ const RING_OVER_GAP: f64 = 2.0;
 /// Least share of the potential in the middle of the ring that is lost on the way to its gap. One
 /// half says: seen from inside, the gap is closer to closed than to open. No source.
 const LEAST_SHARE: f64 = 0.5;
-/// Steps to the thinnest place of a gap.
-const STEPS: usize = 24;
+/// Steps to the thinnest place of a gap, at most.
+const STEPS: usize = 60;
+/// Steps shorter than this lead nowhere, mm.
+const SMALLEST_STEP: f64 = 0.01;
 /// Distance off the model from which rays start, mm.
 const OFF: f64 = 1e-4;
 
@@ -49,14 +51,14 @@ pub(super) fn near_bridges(
             if persistence < LEAST_SHARE * saddle.level {
                 return None;
             }
-            let (ends, against_board) = thinnest(model, pass, on_board)?;
-            let gap = (ends[1] - ends[0]).norm();
+            let thinnest = thinnest(model, pass, on_board)?;
+            let gap = thinnest.length();
             let ring = 2.0 * model.closest(&saddle.position).distance;
             (gap <= THIN && ring >= RING_OVER_GAP * gap).then_some(NearInMould {
                 ring: saddle.position,
-                ends,
+                ends: thinnest.ends,
                 gap,
-                against_board,
+                against_board: thinnest.board,
                 level: saddle.level,
                 persistence,
             })
@@ -66,51 +68,62 @@ pub(super) fn near_bridges(
     list
 }
 
-/// The thinnest rubber at a gap, by the model itself, since the grid may be coarser than the gap:
-/// from the skin nearest to a point straight across to what lies opposite, again from the middle
-/// of that. The second value says whether it is the board that lies opposite.
-fn thinnest(model: &SurfaceLocator, pass: Point, on_board: bool) -> Option<([Point; 2], bool)> {
-    let mut middle = pass;
-    let mut best: Option<([Point; 2], bool)> = None;
-    for _ in 0..STEPS {
-        let near = model.closest(&middle);
-        let away = middle - near.point;
-        // A pass in a gap finer than the grid may lie within the model.
-        let outside = away.dot(&near.normal) > 0.0;
-        let across =
-            if outside { away.try_normalize(OFF).unwrap_or(near.normal) } else { near.normal };
-        let Some((end, board)) = opposite(model, near.point, across, on_board) else { break };
-        let length = (end - near.point).norm();
-        let shorter = best.is_none_or(|(ends, _)| length < (ends[1] - ends[0]).norm());
-        if shorter {
-            best = Some(([near.point, end], board));
-        }
-        let next = nalgebra::center(&near.point, &end);
-        if (next - middle).norm() < OFF {
-            break;
-        }
-        middle = next;
-    }
-    best
+/// Rubber between two places of the model, or between one and the board.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Across {
+    ends: [Point; 2],
+    /// Outward normals of what lies at the ends.
+    normals: [Vector; 2],
+    board: bool,
 }
 
-/// What lies opposite a point of the model: the model again, or the board.
-fn opposite(
-    model: &SurfaceLocator,
-    from: Point,
-    across: Vector,
-    on_board: bool,
-) -> Option<(Point, bool)> {
-    let reach = 4.0 * THIN;
-    let hit = model.ray(&(from + across * OFF), &across, reach).map(|h| (h.point, h.distance));
-    let down = (on_board && across.z < 0.0).then(|| -from.z / across.z).filter(|d| *d > 0.0);
-    match (hit, down) {
-        (Some((point, distance)), board) if board.is_none_or(|d| distance <= d) => {
-            Some((point, false))
-        }
-        (_, Some(distance)) if distance <= reach => Some((from + across * distance, true)),
-        _ => None,
+impl Across {
+    fn length(&self) -> f64 {
+        (self.ends[1] - self.ends[0]).norm()
     }
+
+    /// The way along the gap that it gets wider: what the two normals have in common.
+    fn widening(&self) -> Option<Vector> {
+        let across = (self.ends[1] - self.ends[0]).try_normalize(0.0)?;
+        let sum = self.normals[0] + self.normals[1];
+        (sum - across * sum.dot(&across)).try_normalize(1e-3)
+    }
+}
+
+/// The thinnest rubber at a gap, by the model itself, since the grid may be coarser than the gap:
+/// downhill along the gap, in steps that are halved where they lead no further.
+fn thinnest(model: &SurfaceLocator, pass: Point, on_board: bool) -> Option<Across> {
+    let mut best = across(model, pass, on_board)?;
+    let mut step = 0.5 * best.length();
+    for _ in 0..STEPS {
+        let Some(widening) = best.widening().filter(|_| step > SMALLEST_STEP) else { break };
+        let middle = nalgebra::center(&best.ends[0], &best.ends[1]);
+        match across(model, middle - widening * step, on_board) {
+            Some(next) if next.length() < best.length() => best = next,
+            _ => step *= 0.5,
+        }
+    }
+    Some(best)
+}
+
+/// From the skin nearest to a point straight across to what lies opposite.
+fn across(model: &SurfaceLocator, at: Point, on_board: bool) -> Option<Across> {
+    let near = model.closest(&at);
+    let away = at - near.point;
+    // A pass in a gap finer than the grid may lie within the model.
+    let outside = away.dot(&near.normal) > 0.0;
+    let way = away.try_normalize(OFF).filter(|_| outside).unwrap_or(near.normal);
+    let reach = 4.0 * THIN;
+    let hit = model.ray(&(near.point + way * OFF), &way, reach);
+    let down = (on_board && way.z < 0.0).then(|| -near.point.z / way.z).filter(|d| *d > 0.0);
+    let (end, normal, board) = match (hit, down) {
+        (Some(hit), down) if down.is_none_or(|d| hit.distance <= d) => {
+            (hit.point, hit.normal, false)
+        }
+        (_, Some(d)) if d <= reach => (near.point + way * d, Vector::z(), true),
+        _ => return None,
+    };
+    Some(Across { ends: [near.point, end], normals: [near.normal, normal], board })
 }
 
 #[cfg(test)]
@@ -135,10 +148,9 @@ mod tests {
         );
         for off in [0.0, 1.0, 2.5] {
             let start = Point::new(11.0 + 0.3 * off, off, 30.0);
-            let (ends, board) = thinnest(&model, start, true).expect("a gap");
-            assert!(!board);
+            let gap = thinnest(&model, start, true).expect("a gap");
             // Facets lie up to 0.02 mm within the balls.
-            assert!(((ends[1] - ends[0]).norm() - 2.0).abs() < 0.06, "{off}: {ends:?}");
+            assert!(!gap.board && (gap.length() - 2.0).abs() < 0.05, "{off}: {gap:?}");
         }
     }
 
@@ -148,8 +160,9 @@ mod tests {
         let block = SurfaceLocator::new(&moved(&cuboid([20.0, 20.0, 10.0]), [0.0, 0.0, 1.5]))
             .expect("a surface");
         let start = Point::new(9.0, 11.0, 0.0);
-        let (ends, board) = thinnest(&block, start, true).expect("a gap");
-        assert!(board && (ends[0].z - 1.5).abs() < 1e-9 && ends[1].z.abs() < 1e-9, "{ends:?}");
+        let gap = thinnest(&block, start, true).expect("a gap");
+        let heights = gap.ends.map(|p| p.z);
+        assert!(gap.board && (heights[0] - 1.5).abs() < 1e-9 && heights[1].abs() < 1e-9, "{gap:?}");
         assert_eq!(thinnest(&block, start, false), None);
     }
 }
