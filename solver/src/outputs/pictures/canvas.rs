@@ -143,6 +143,23 @@ impl<'f> Canvas<'f> {
         }
     }
 
+    /// Fills what an odd number of outlines surround.
+    pub fn polygons(&mut self, outlines: &[Vec<Spot>], tone: Tone) {
+        let mut path = PathBuilder::new();
+        for outline in outlines {
+            let Some((first, rest)) = outline.split_first() else { continue };
+            path.move_to(first[0], first[1]);
+            for spot in rest {
+                path.line_to(spot[0], spot[1]);
+            }
+            path.close();
+        }
+        if let Some(path) = path.finish() {
+            let whole = Transform::identity();
+            self.pixmap.fill_path(&path, &tone.paint(), FillRule::EvenOdd, whole, None);
+        }
+    }
+
     pub fn disc(&mut self, centre: Spot, radius: f32, tone: Tone) {
         if let Some(path) = PathBuilder::from_circle(centre[0], centre[1], radius) {
             self.fill(&path, tone);

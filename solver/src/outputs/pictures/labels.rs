@@ -33,6 +33,11 @@ impl Placer {
         }
     }
 
+    /// Takes the room of a label that has its place already.
+    pub fn take(&mut self, middle: Spot, half: Spot) {
+        self.taken.push(grown(middle, half, 3.0));
+    }
+
     /// Middle of a label of half size `half` that names `anchor`. The room is taken from then on.
     pub fn place(&mut self, anchor: Spot, half: Spot) -> Spot {
         const ANGLES: usize = 24;

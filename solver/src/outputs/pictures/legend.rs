@@ -2,8 +2,10 @@
 
 use super::canvas::{Canvas, Lettering, Pen, Spot, Tone};
 use super::marks::{self, WORDS};
+use super::sections::choose;
 use super::text::{Fonts, Weight};
 use crate::bridges::{BridgeKind, DiscState};
+use crate::outputs::stretches::{Weakness, flagged, weak_stretches};
 use crate::outputs::words::{cut_in_short, cut_of_bridge, millimetres, verdict};
 use crate::plan::{CutKind, Plan, bridge_letter};
 
@@ -19,6 +21,11 @@ pub(super) enum Mark {
     UncutRim,
     Gate,
     Hinge,
+    ThinLip,
+    FeatherEdge,
+    Blocked,
+    Warning,
+    Section,
 }
 
 /// Width of a mark's sample, px.
@@ -30,6 +37,14 @@ impl Mark {
     pub fn used_by(plan: &Plan) -> Vec<Self> {
         let has = |kind| plan.cuts.iter().any(|cut| cut.kind == kind);
         let uncut = (0..plan.bridges.len()).any(|index| cut_of_bridge(plan, index).is_none());
+        let sheets = || plan.cuts.iter().flat_map(|cut| &cut.sheets);
+        let weak = |weakness| {
+            plan.sheets.as_ref().is_some_and(|report| {
+                let mut all = sheets().flat_map(|sheet| weak_stretches(sheet, &report.settings));
+                all.any(|stretch| stretch.weakness == weakness)
+            })
+        };
+        let warned = plan.sheets.is_some() && sheets().any(|sheet| !flagged(sheet).is_empty());
         let marks = [
             (Self::FromGate, has(CutKind::FromGate)),
             (Self::Separate, has(CutKind::Separate)),
@@ -40,6 +55,11 @@ impl Mark {
             (Self::UncutRim, uncut),
             (Self::Gate, !plan.gate_outline.is_empty()),
             (Self::Hinge, !plan.hinges.is_empty()),
+            (Self::ThinLip, weak(Weakness::Thin)),
+            (Self::FeatherEdge, weak(Weakness::Feather)),
+            (Self::Blocked, weak(Weakness::Blocked)),
+            (Self::Warning, warned),
+            (Self::Section, plan.sheets.is_some() && !choose(plan).is_empty()),
         ];
         marks.into_iter().filter(|(_, used)| *used).map(|(mark, _)| mark).collect()
     }
@@ -56,6 +76,11 @@ impl Mark {
             Self::UncutRim => "bridge left uncut",
             Self::Gate => "gate",
             Self::Hinge => "hinge, width",
+            Self::ThinLip => "thin lip",
+            Self::FeatherEdge => "feather edge",
+            Self::Blocked => "knife stopped",
+            Self::Warning => "see the words",
+            Self::Section => "section",
         }
     }
 
@@ -76,6 +101,14 @@ impl Mark {
             Self::UncutRim => "Rim of a bridge that this plan does not cut: dots",
             Self::Gate => "Gate, open from the start: hatched; beside the line where seen edge-on",
             Self::Hinge => "Hinge: rubber left uncut, with its width along the model",
+            Self::ThinLip => "Thin lip: strokes on the side where the rubber is thin",
+            Self::FeatherEdge => "Feather edge: teeth on the side where the rubber runs out thin",
+            Self::Blocked => "The model stops the knife on its way in: crosses",
+            Self::Warning => {
+                "Blocked, deeper than the blade, bent too sharply or out through the face on the \
+                 board: see the page of words"
+            }
+            Self::Section => "Where a section is taken: see the picture of sections",
         }
     }
 
@@ -118,6 +151,24 @@ impl Mark {
                     marks::gate_hatch(canvas, &[[from, y + 11.0], [to, y + 11.0 - (to - from)]]);
                 }
                 marks::gate_outline(canvas, true, &outline);
+            }
+            Self::ThinLip | Self::FeatherEdge | Self::Blocked => {
+                let line = span(6.0, 58.0);
+                marks::cut_line(canvas, CutKind::FromGate, true, &line);
+                let weakness = match self {
+                    Self::ThinLip => Weakness::Thin,
+                    Self::FeatherEdge => Weakness::Feather,
+                    _ => Weakness::Blocked,
+                };
+                let up = [[0.0, -1.0]; 2];
+                marks::teeth(canvas, weakness, CutKind::FromGate, true, &line, &up);
+            }
+            Self::Warning => marks::warning(canvas, [x + 32.0, y], true),
+            Self::Section => {
+                marks::cut_line(canvas, CutKind::FromGate, true, &span(6.0, 58.0));
+                marks::section_bar(canvas, [x + 24.0, y], [0.0, 1.0], true);
+                let words = Lettering::new(WORDS, Weight::Regular).haloed();
+                canvas.text_centred("s1", [x + 42.0, y - 10.0], words);
             }
             Self::Hinge => {
                 let [from, to] = span(8.0, 56.0);

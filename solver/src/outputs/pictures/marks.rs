@@ -6,6 +6,7 @@
 use super::canvas::{Canvas, Lettering, Pen, Spot, Tone};
 use super::sight::distance;
 use super::text::Weight;
+use crate::outputs::stretches::Weakness;
 use crate::plan::CutKind;
 
 /// Size of words on the pictures, px to the em. With it, capitals are 12 px high and a line of
@@ -195,6 +196,99 @@ pub(super) fn arrow_head(canvas: &mut Canvas, tip: Spot, tail: Spot, size: f32) 
     let head =
         [tip, [base[0] + side[0], base[1] + side[1]], [base[0] - side[0], base[1] - side[1]]];
     canvas.polygon(&head, PLAIN);
+}
+
+/// Teeth beside a cut along a weak stretch: a comb of short strokes for a thin lip, a filled saw for a
+/// feather edge, crosses where the knife is stopped. `sides` holds for each spot the direction on the
+/// picture, in px, towards the thin lip, shorter where that is seen from the edge.
+pub(super) fn teeth(
+    canvas: &mut Canvas,
+    weakness: Weakness,
+    kind: CutKind,
+    seen: bool,
+    spots: &[Spot],
+    sides: &[Spot],
+) {
+    let step = match weakness {
+        Weakness::Thin => 6.5,
+        Weakness::Feather => 8.0,
+        Weakness::Blocked => 15.0,
+    };
+    let [seen_width, hidden_width] = widths(kind);
+    let base = 0.5 * if seen { seen_width } else { hidden_width } + 1.0;
+    let tone = if seen { Tone::BLACK } else { HIDDEN };
+    let length = if seen { 9.0 } else { 7.0 };
+    let mut next = 0.5 * step;
+    let mut along = 0.0;
+    for (index, pair) in spots.windows(2).enumerate() {
+        let piece = distance(pair[0], pair[1]);
+        while next <= along + piece && piece > 0.0 {
+            let t = (next - along) / piece;
+            let at = [
+                pair[0][0] + t * (pair[1][0] - pair[0][0]),
+                pair[0][1] + t * (pair[1][1] - pair[0][1]),
+            ];
+            let ahead = [(pair[1][0] - pair[0][0]) / piece, (pair[1][1] - pair[0][1]) / piece];
+            let side = sides[index];
+            let off = |reach: f32, shift: f32| {
+                [
+                    at[0] + side[0] * reach + ahead[0] * shift,
+                    at[1] + side[1] * reach + ahead[1] * shift,
+                ]
+            };
+            match weakness {
+                Weakness::Thin => {
+                    let stroke = [off(base, 0.0), off(base + length, 0.0)];
+                    canvas.line(&stroke, Pen::new(Tone::WHITE, 4.0));
+                    canvas.line(&stroke, Pen::new(tone, if seen { 2.0 } else { 1.3 }));
+                }
+                Weakness::Feather => {
+                    let half = 0.5 * step;
+                    let tooth = [off(base, -half), off(base + 1.2 * length, 0.0), off(base, half)];
+                    canvas.polygon(&tooth, tone);
+                }
+                Weakness::Blocked => {
+                    for turn in [1.0, -1.0] {
+                        let [from, to] =
+                            [-1.0, 1.0].map(|end| [at[0] + 6.0 * end, at[1] + 6.0 * end * turn]);
+                        canvas.line(&[from, to], Pen::new(Tone::WHITE, 5.5));
+                        canvas.line(&[from, to], Pen::new(tone, 2.6));
+                    }
+                }
+            }
+            next += step;
+        }
+        along += piece;
+    }
+}
+
+/// Half the height of a warning.
+pub(super) const WARNING: f32 = 12.0;
+
+/// A triangle with an exclamation mark: something is wrong at stations here.
+pub(super) fn warning(canvas: &mut Canvas, spot: Spot, seen: bool) {
+    let corners = |half: f32| {
+        let (x, y) = (spot[0], spot[1]);
+        [[x, y - half], [x + 1.1 * half, y + 0.9 * half], [x - 1.1 * half, y + 0.9 * half]]
+    };
+    canvas.polygon(&corners(WARNING + 4.0), Tone::WHITE);
+    let tone = if seen { Tone::BLACK } else { HIDDEN };
+    let [a, b, c] = corners(WARNING);
+    canvas.line(&[a, b, c, a, b], Pen::new(tone, if seen { 2.4 } else { 1.5 }));
+    let lettering = Lettering::new(14.0, Weight::Bold).toned(tone);
+    canvas.text_centred("!", [spot[0], spot[1] + 3.0], lettering);
+}
+
+/// Where a section is taken: a thin bar across the cut. `across` is a unit direction.
+pub(super) fn section_bar(canvas: &mut Canvas, spot: Spot, across: Spot, seen: bool) {
+    let at = |reach: f32| [spot[0] + across[0] * reach, spot[1] + across[1] * reach];
+    let bar = [at(-17.0), at(17.0)];
+    if seen {
+        canvas.line(&bar, Pen::new(Tone::WHITE, 4.5));
+        canvas.line(&bar, Pen::new(PLAIN, 1.8).dashed(7.0, 2.5));
+    } else {
+        canvas.line(&bar, Pen::new(HIDDEN, 1.3).dashed(4.0, 3.0));
+    }
 }
 
 /// A scale bar of `length` mm at `scale` px to the mm, upper left corner at `corner`.

@@ -1,7 +1,8 @@
 //! Pictures of the model from the usual sides, with the plan drawn on.
 //!
 //! [`draw_plan`] gives seven square pictures (front, back, left, right, top, below and
-//! three-quarter) and one sheet with all of them and a legend, as PNG files in memory. Views are
+//! three-quarter), one sheet with all of them and a legend, and sections across the cuts, as PNG
+//! files in memory. Views are
 //! orthographic, in the mould maker's frame ([`Plan::up`] is up), and of one scale. What the model
 //! hides is dashed. Every mark is told from the others by its shape, so that a grey print reads as
 //! well as the screen.
@@ -17,6 +18,7 @@ mod marks;
 mod overlay;
 mod raster;
 mod scene;
+mod sections;
 mod sheet;
 mod sight;
 mod surface;
@@ -49,7 +51,7 @@ impl Default for PictureStyle {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Picture {
     /// Short name, fit for a file name: `front`, `back`, `left`, `right`, `top`, `below`,
-    /// `three-quarter` or `sheet`.
+    /// `three-quarter`, `sheet` or `sections`.
     pub name: String,
     /// In words.
     pub title: String,
@@ -149,7 +151,8 @@ const HATCH_SPACING: f64 = 11.0;
 /// Distance between samples of a line on a single picture, px.
 const SAMPLE_SPACING: f64 = 0.8;
 
-/// Draws `plan` on `model`: seven views, then the sheet. `model` is the mesh as it was read, or any
+/// Draws `plan` on `model`: seven views, the sheet, and where the plan has sheets through the rubber
+/// the sections across them. `model` is the mesh as it was read, or any
 /// mesh of the same shape in the plan's coordinates.
 pub fn draw_plan(
     model: &TriangleMesh,
@@ -169,9 +172,17 @@ pub fn draw_plan(
     }
     let fonts = text::Fonts::new()?;
     let scale = sheet::view_scale(plan, &fonts, extent, style.view_size);
+    sections::check(plan)?;
+    let chosen = sections::choose(plan);
     let surface = surface::Surface::new(model)?;
-    let scene =
-        scene::Scene::new(plan, &surface, size, SAMPLE_SPACING / scale, HATCH_SPACING / scale)?;
+    let scene = scene::Scene::new(
+        plan,
+        &surface,
+        size,
+        SAMPLE_SPACING / scale,
+        HATCH_SPACING / scale,
+        &chosen,
+    )?;
     let shaded = raster::Shaded::new(model);
     let studio = sheet::Studio {
         plan,
@@ -185,6 +196,10 @@ pub fn draw_plan(
     };
     let mut pictures = studio.views(style.view_size)?;
     pictures.push(studio.sheet(style.sheet_width)?);
+    if let Some(report) = &plan.sheets {
+        let (heading, width) = (style.heading.as_deref(), style.sheet_width);
+        pictures.extend(sections::draw(model, &surface, report, &chosen, &fonts, heading, width)?);
+    }
     Ok(pictures)
 }
 

@@ -30,7 +30,10 @@ pub(super) fn draw(
     overlay.cuts(&cuts);
     overlay.uncut_rims(scene);
     overlay.hinges(scene);
+    overlay.weak_stretches(scene);
+    overlay.sections(scene);
     overlay.number_cuts(&cuts);
+    overlay.warnings(scene);
     overlay.letter_bridges(scene);
     overlay.write_tags();
     Ok(())
@@ -90,6 +93,7 @@ enum What {
     Number(u32),
     Letter(String),
     Words(String),
+    Warning,
 }
 
 struct Overlay<'a, 'c, 'f> {
@@ -245,6 +249,58 @@ impl Overlay<'_, '_, '_> {
         }
     }
 
+    fn weak_stretches(&mut self, scene: &Scene) {
+        let view = self.camera.view;
+        for cut in &scene.cuts {
+            for weak in &cut.weak {
+                let sighting = Sighting::new(&weak.feet, self.camera, self.shot);
+                let flat = |side: &crate::mesh::Vector| {
+                    let [x, y] = [side.dot(&view.right) as f32, -side.dot(&view.up) as f32];
+                    // Seen from the edge a tooth keeps enough length to be a tooth.
+                    let length = x.hypot(y).max(1e-6);
+                    let kept = length.max(0.6) / length;
+                    [x * kept, y * kept]
+                };
+                let sides: Vec<Spot> = weak.sides.iter().map(flat).collect();
+                let mut first = 0;
+                for run in sighting.runs() {
+                    // Neighbouring runs share a spot.
+                    let own = &sides[first..first + run.spots.len()];
+                    marks::teeth(self.canvas, weak.weakness, cut.kind, run.seen, &run.spots, own);
+                    first += run.spots.len() - 1;
+                }
+                self.placer.keep_clear(&sighting.spots);
+            }
+        }
+    }
+
+    fn sections(&mut self, scene: &Scene) {
+        let view = self.camera.view;
+        for section in &scene.sections {
+            let across =
+                [section.across.dot(&view.right) as f32, -section.across.dot(&view.up) as f32];
+            let length = across[0].hypot(across[1]);
+            let seen = is_seen(&section.at, self.camera, self.shot);
+            // What is hidden or looked at along its own plane is left to another side.
+            if !seen || length < 0.15 {
+                continue;
+            }
+            let anchor = self.camera.spot(section.at.point);
+            let across = [across[0] / length, across[1] / length];
+            marks::section_bar(self.canvas, anchor, across, seen);
+            let end = [anchor[0] + 15.0 * across[0], anchor[1] + 15.0 * across[1]];
+            self.tags.push(Tag { anchor: end, seen, what: What::Words(section.name.clone()) });
+        }
+    }
+
+    fn warnings(&mut self, scene: &Scene) {
+        for foot in scene.cuts.iter().flat_map(|cut| &cut.warnings) {
+            let seen = is_seen(foot, self.camera, self.shot);
+            let anchor = self.camera.spot(foot.point);
+            self.tags.push(Tag { anchor, seen, what: What::Warning });
+        }
+    }
+
     fn number_cuts(&mut self, cuts: &[SeenCut]) {
         for cut in cuts {
             let (anchor, seen) = cut.anchor(self.camera);
@@ -269,7 +325,8 @@ impl Overlay<'_, '_, '_> {
             let rank = match tag.what {
                 What::Number(_) => 0,
                 What::Letter(_) => 1,
-                What::Words(_) => 2,
+                What::Warning => 2,
+                What::Words(_) => 3,
             };
             (!tag.seen, rank)
         });
@@ -279,6 +336,7 @@ impl Overlay<'_, '_, '_> {
             let half = match &tag.what {
                 What::Number(_) => [marks::BADGE; 2],
                 What::Letter(_) => [marks::LETTER_BOX; 2],
+                What::Warning => [marks::WARNING + 2.0; 2],
                 What::Words(words) => {
                     let fonts = self.canvas.fonts();
                     let width = fonts.width(words, lettering.size, lettering.weight);
@@ -302,6 +360,7 @@ impl Overlay<'_, '_, '_> {
             match &tag.what {
                 What::Number(order) => marks::number(self.canvas, *middle, *order, tag.seen),
                 What::Letter(letter) => marks::letter(self.canvas, *middle, letter, tag.seen),
+                What::Warning => marks::warning(self.canvas, *middle, tag.seen),
                 What::Words(words) => self.canvas.text_centred(words, *middle, lettering),
             }
         }

@@ -2,8 +2,10 @@
 
 use super::PictureError;
 use super::hatch;
+use super::sections::{self, Chosen};
 use super::surface::{Foot, Surface};
 use crate::mesh::{Point, Vector};
+use crate::outputs::stretches::{Side, Stretch, Weakness, flagged, weak_stretches};
 use crate::outputs::words::cut_of_bridge;
 use crate::plan::{Cut, CutKind, Plan, bridge_letter};
 
@@ -16,6 +18,7 @@ pub(super) struct Scene {
     pub cuts: Vec<SceneCut>,
     pub bridges: Vec<SceneBridge>,
     pub hinges: Vec<SceneHinge>,
+    pub sections: Vec<SceneSection>,
     pub gate: Gate,
 }
 
@@ -30,6 +33,25 @@ pub(super) struct SceneCut {
     pub gate_ends: Vec<End>,
     /// Ends that stand free.
     pub free_ends: Vec<End>,
+    /// Weak stretches of its sheets.
+    pub weak: Vec<SceneStretch>,
+    /// Where stations are flagged.
+    pub warnings: Vec<Foot>,
+}
+
+/// A weak stretch of a cut: its line, and towards the thin lip at each point.
+pub(super) struct SceneStretch {
+    pub weakness: Weakness,
+    pub feet: Vec<Foot>,
+    pub sides: Vec<Vector>,
+}
+
+/// Where a section is taken, and its name.
+pub(super) struct SceneSection {
+    pub name: String,
+    pub at: Foot,
+    /// Unit direction across the cut.
+    pub across: Vector,
 }
 
 /// An end of a branch.
@@ -76,6 +98,7 @@ impl Scene {
         size: f64,
         step: f64,
         spacing: f64,
+        chosen: &[Chosen],
     ) -> Result<Self, PictureError> {
         let layer = Layer { surface, step, limit: FURTHEST * size };
         let mut outlines = Vec::new();
@@ -101,7 +124,18 @@ impl Scene {
             .cuts
             .iter()
             .enumerate()
-            .map(|(index, cut)| scene_cut(index, cut, &layer, &gate, tolerance))
+            .map(|(index, cut)| {
+                let mut scene = scene_cut(index, cut, &layer, &gate, tolerance)?;
+                if let Some(report) = &plan.sheets {
+                    for sheet in &cut.sheets {
+                        let weak = weak_stretches(sheet, &report.settings);
+                        scene.weak.extend(weak.iter().map(|weak| layer.stretch(weak)));
+                        let flags = flagged(sheet);
+                        scene.warnings.extend(flags.iter().map(|(_, at)| surface.foot(*at)));
+                    }
+                }
+                Ok(scene)
+            })
             .collect::<Result<_, _>>()?;
         let mut bridges = Vec::new();
         for (index, bridge) in plan.bridges.iter().enumerate() {
@@ -124,7 +158,12 @@ impl Scene {
             let feet = across(surface, hinge.from, hinge.to, step);
             hinges.push(SceneHinge { feet, width: hinge.width });
         }
-        Ok(Self { cuts, bridges, hinges, gate })
+        let sections = chosen.iter().enumerate().map(|(index, chosen)| SceneSection {
+            name: sections::name(index),
+            at: surface.foot(chosen.station.on_model),
+            across: chosen.station.ahead.cross(&chosen.station.normal),
+        });
+        Ok(Self { cuts, bridges, hinges, sections: sections.collect(), gate })
     }
 }
 
@@ -147,6 +186,19 @@ struct Layer<'s, 'm> {
 }
 
 impl Layer<'_, '_> {
+    fn stretch(&self, stretch: &Stretch) -> SceneStretch {
+        let feet = self.surface.lay(&stretch.line, self.step).0;
+        let last = feet.len().saturating_sub(1);
+        let side = |index: usize| {
+            // Over a few points, as neighbours may coincide.
+            let ahead = feet[(index + 3).min(last)].point - feet[index.saturating_sub(3)].point;
+            let left = feet[index].normal.cross(&ahead).try_normalize(1e-12).unwrap_or_default();
+            if stretch.side == Side::Left { left } else { -left }
+        };
+        let sides = (0..feet.len()).map(side).collect();
+        SceneStretch { weakness: stretch.weakness, feet, sides }
+    }
+
     fn lay(&self, line: &[Point], what: impl Fn() -> String) -> Result<Vec<Foot>, PictureError> {
         finite(line, &what)?;
         // Only the given points are held against the limit: between two of them a straight piece
@@ -204,7 +256,16 @@ fn scene_cut(
         CutKind::Separate => free_ends = ends,
         CutKind::Bridge => {}
     }
-    Ok(SceneCut { order: cut.order, kind: cut.kind, branches, start, gate_ends, free_ends })
+    Ok(SceneCut {
+        order: cut.order,
+        kind: cut.kind,
+        branches,
+        start,
+        gate_ends,
+        free_ends,
+        weak: Vec::new(),
+        warnings: Vec::new(),
+    })
 }
 
 /// Ends of branches that meet neither another branch nor their own other end.

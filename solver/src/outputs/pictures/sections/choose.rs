@@ -35,8 +35,7 @@ impl Chosen<'_> {
     }
 
     fn is_near(&self, other: &Self) -> bool {
-        self.cut == other.cut
-            && (self.station.on_model - other.station.on_model).norm() < APART
+        self.cut == other.cut && (self.station.on_model - other.station.on_model).norm() < APART
     }
 }
 

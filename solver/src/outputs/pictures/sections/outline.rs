@@ -14,7 +14,8 @@ use crate::sheets::Station;
 /// A place in the plane: to the right and up, mm from the station.
 pub(super) type Flat = [f64; 2];
 
-/// The plane across a cut at a station, looked at along the cut with the outside up.
+/// The plane across a cut that holds the knife at a station, looked at along the cut with the outside
+/// up. Where the knife leans along the cut the plane leans with it, so that depths are true.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Plane {
     pub origin: Point,
@@ -25,12 +26,12 @@ pub(super) struct Plane {
 
 impl Plane {
     pub fn at(station: &Station) -> Self {
-        Self {
-            origin: station.on_model,
-            right: station.ahead.cross(&station.normal),
-            up: station.normal,
-            ahead: station.ahead,
-        }
+        let right = station.ahead.cross(&station.normal);
+        let knife = station.on_outside - station.on_model;
+        let knife = if knife.norm() > 1e-6 { knife } else { station.direction };
+        let up = (knife - right * knife.dot(&right)).try_normalize(1e-6);
+        let up = up.unwrap_or(station.normal);
+        Self { origin: station.on_model, right, up, ahead: up.cross(&right) }
     }
 
     /// A point seen along the cut.
@@ -107,7 +108,9 @@ pub(super) fn of_model(mesh: &TriangleMesh, plane: &Plane) -> Vec<Vec<Flat>> {
             }
             let (from, to) = (mesh.positions[a as usize], mesh.positions[b as usize]);
             let key = edge_key(a, b);
-            points.entry(key).or_insert_with(|| plane.flat(&(from + (to - from) * (ha / (ha - hb)))));
+            points
+                .entry(key)
+                .or_insert_with(|| plane.flat(&(from + (to - from) * (ha / (ha - hb)))));
             ends.push(key);
         }
         if let [a, b] = ends[..] {
@@ -340,11 +343,26 @@ mod tests {
         assert_relative_eq!(cut(tube), chord * 40.0, max_relative = 0.001);
     }
 
+    /// However the knife leans, its whole length lies in the plane.
+    #[test]
+    fn depths_are_true() {
+        let mut leaning = station(0.0);
+        leaning.on_outside = Point::new(7.0, -5.0, 12.0);
+        let plane = Plane::at(&leaning);
+        let [x, y] = plane.flat(&leaning.on_outside);
+        assert_relative_eq!(x.hypot(y), 218.0f64.sqrt(), max_relative = 1e-12);
+        // Along x with z up, -y is to the right.
+        assert_relative_eq!(x, 5.0);
+        assert_relative_eq!(plane.ahead.dot(&(leaning.on_outside - leaning.on_model)), 0.0);
+        assert_relative_eq!(Plane::at(&station(0.0)).ahead.x, 1.0);
+    }
+
     #[test]
     fn the_board_is_below_by_its_distance() {
         let plane = Plane { origin: Point::new(0.0, 0.0, 8.0), ..Plane::at(&station(0.0)) };
         let (low, high) = (Point::new(-9.0, -9.0, 0.0), Point::new(9.0, 9.0, 20.0));
-        let skin = RubberSkin { outside: Outside::Box { low, high }, to_mould: Isometry3::identity() };
+        let skin =
+            RubberSkin { outside: Outside::Box { low, high }, to_mould: Isometry3::identity() };
         let (at, _, out) = of_board(&skin, &plane).expect("it stands on the board");
         assert_relative_eq!(at[1], -8.0);
         assert_relative_eq!(out[1], 1.0);
