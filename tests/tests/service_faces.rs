@@ -79,6 +79,7 @@ fn json_and_protobuf_say_the_same() {
                 girth_mm: 151.0,
                 beyond: Some(v1::Point { x: 0.0, y: 0.0, z: 40.0 }),
             })),
+            sheets: Vec::new(),
         }],
         stopped_by: v1::StopReason::TimeLimit.into(),
         figures: Some(v1::Figures { model_triangles: u64::MAX, ..Default::default() }),
