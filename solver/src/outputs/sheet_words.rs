@@ -32,7 +32,7 @@ pub(super) fn of_cut(cut: &Cut, settings: &SheetSettings) -> Vec<String> {
     if turns > 0 {
         let length = length_where(cut, |station| station.turn.is_some());
         words.push(format!(
-            "Over {} the knife turns near the model: straight in first, then square to it.",
+            "Over {} the knife turns near the model: straight in first, the last piece square to it.",
             millimetres(length)
         ));
     }
@@ -67,7 +67,8 @@ fn depth_and_angle(cut: &Cut, stations: &[&Station]) -> String {
         format!("{} to {deepest}", least.trim_end_matches(" mm"))
     };
     match cut.kind {
-        CutKind::Bridge => format!("Across the hole {deep} from the rim. {square}"),
+        // Lengths of rulings into a hole tell nothing: the bridge's own width does.
+        CutKind::Bridge => square,
         CutKind::FromGate | CutKind::Separate => format!(
             "{deep} deep: a blade of {:.0} mm or more beyond the hand. {square}",
             most.ceil()
@@ -239,6 +240,16 @@ mod tests {
         let told = "12 to 22 mm deep: a blade of 22 mm or more beyond the hand. Knife at most 18 \
                     degrees off square to the model.";
         assert_eq!(words, [told]);
+    }
+
+    /// The width of a bridge is told with the bridge.
+    #[test]
+    fn no_depth_is_told_of_a_bridge() {
+        let cut = Cut { kind: CutKind::Bridge, ..sheeted(|_, station| station.depth = 88.0) };
+        assert_eq!(
+            of_cut(&cut, &SheetSettings::default()),
+            ["Knife square to the model all along."]
+        );
     }
 
     #[test]

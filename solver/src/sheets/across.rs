@@ -52,12 +52,14 @@ pub fn disc_sheet(
         })
         .collect();
     let mut sheet = Sheet::new(&line, &rulings, [None, None], settings);
-    // Rulings of a disc meet in its middle: neither their surface nor their bends mean anything.
+    // Rulings of a disc meet in its middle or run past it: they tell of the lips, while their surface,
+    // bends and lengths mean nothing.
     sheet.mesh = disc.clone();
     sheet.area = disc.area();
     sheet.outer = Vec::new();
     for station in &mut sheet.stations {
         station.flags.too_sharp = false;
+        station.flags.beyond_blade = false;
     }
     Ok(sheet)
 }

@@ -163,10 +163,10 @@ impl Mark {
                 let up = [[0.0, -1.0]; 2];
                 marks::teeth(canvas, weakness, CutKind::FromGate, true, &line, &up);
             }
-            Self::Warning => marks::warning(canvas, [x + 32.0, y], true),
+            Self::Warning => marks::warning(canvas, [x + 32.0, y]),
             Self::Section => {
                 marks::cut_line(canvas, CutKind::FromGate, true, &span(6.0, 58.0));
-                marks::section_bar(canvas, [x + 24.0, y], [0.0, 1.0], true);
+                marks::section_bar(canvas, [x + 24.0, y], [0.0, 1.0]);
                 let words = Lettering::new(WORDS, Weight::Regular).haloed();
                 canvas.text_centred("s1", [x + 42.0, y - 10.0], words);
             }

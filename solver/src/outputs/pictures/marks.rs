@@ -266,29 +266,23 @@ pub(super) fn teeth(
 pub(super) const WARNING: f32 = 12.0;
 
 /// A triangle with an exclamation mark: something is wrong at stations here.
-pub(super) fn warning(canvas: &mut Canvas, spot: Spot, seen: bool) {
+pub(super) fn warning(canvas: &mut Canvas, spot: Spot) {
     let corners = |half: f32| {
         let (x, y) = (spot[0], spot[1]);
         [[x, y - half], [x + 1.1 * half, y + 0.9 * half], [x - 1.1 * half, y + 0.9 * half]]
     };
     canvas.polygon(&corners(WARNING + 4.0), Tone::WHITE);
-    let tone = if seen { Tone::BLACK } else { HIDDEN };
     let [a, b, c] = corners(WARNING);
-    canvas.line(&[a, b, c, a, b], Pen::new(tone, if seen { 2.4 } else { 1.5 }));
-    let lettering = Lettering::new(14.0, Weight::Bold).toned(tone);
-    canvas.text_centred("!", [spot[0], spot[1] + 3.0], lettering);
+    canvas.line(&[a, b, c, a, b], Pen::new(Tone::BLACK, 2.4));
+    canvas.text_centred("!", [spot[0], spot[1] + 3.0], Lettering::new(14.0, Weight::Bold));
 }
 
 /// Where a section is taken: a thin bar across the cut. `across` is a unit direction.
-pub(super) fn section_bar(canvas: &mut Canvas, spot: Spot, across: Spot, seen: bool) {
+pub(super) fn section_bar(canvas: &mut Canvas, spot: Spot, across: Spot) {
     let at = |reach: f32| [spot[0] + across[0] * reach, spot[1] + across[1] * reach];
     let bar = [at(-17.0), at(17.0)];
-    if seen {
-        canvas.line(&bar, Pen::new(Tone::WHITE, 4.5));
-        canvas.line(&bar, Pen::new(PLAIN, 1.8).dashed(7.0, 2.5));
-    } else {
-        canvas.line(&bar, Pen::new(HIDDEN, 1.3).dashed(4.0, 3.0));
-    }
+    canvas.line(&bar, Pen::new(Tone::WHITE, 4.5));
+    canvas.line(&bar, Pen::new(PLAIN, 1.8).dashed(7.0, 2.5));
 }
 
 /// A scale bar of `length` mm at `scale` px to the mm, upper left corner at `corner`.

@@ -281,13 +281,19 @@ impl Overlay<'_, '_, '_> {
                 [section.across.dot(&view.right) as f32, -section.across.dot(&view.up) as f32];
             let length = across[0].hypot(across[1]);
             let seen = is_seen(&section.at, self.camera, self.shot);
-            // What is hidden or looked at along its own plane is left to another side.
-            if !seen || length < 0.15 {
+            // What is hidden is left to another side.
+            if !seen {
                 continue;
             }
             let anchor = self.camera.spot(section.at.point);
+            if length < 0.15 {
+                // The bar is seen end-on.
+                marks::dot(self.canvas, anchor);
+                self.tags.push(Tag { anchor, seen, what: What::Words(section.name.clone()) });
+                continue;
+            }
             let across = [across[0] / length, across[1] / length];
-            marks::section_bar(self.canvas, anchor, across, seen);
+            marks::section_bar(self.canvas, anchor, across);
             let end = [anchor[0] + 15.0 * across[0], anchor[1] + 15.0 * across[1]];
             self.tags.push(Tag { anchor: end, seen, what: What::Words(section.name.clone()) });
         }
@@ -295,9 +301,11 @@ impl Overlay<'_, '_, '_> {
 
     fn warnings(&mut self, scene: &Scene) {
         for foot in scene.cuts.iter().flat_map(|cut| &cut.warnings) {
-            let seen = is_seen(foot, self.camera, self.shot);
-            let anchor = self.camera.spot(foot.point);
-            self.tags.push(Tag { anchor, seen, what: What::Warning });
+            // What is hidden is left to another side.
+            if is_seen(foot, self.camera, self.shot) {
+                let anchor = self.camera.spot(foot.point);
+                self.tags.push(Tag { anchor, seen: true, what: What::Warning });
+            }
         }
     }
 
@@ -360,7 +368,7 @@ impl Overlay<'_, '_, '_> {
             match &tag.what {
                 What::Number(order) => marks::number(self.canvas, *middle, *order, tag.seen),
                 What::Letter(letter) => marks::letter(self.canvas, *middle, letter, tag.seen),
-                What::Warning => marks::warning(self.canvas, *middle, tag.seen),
+                What::Warning => marks::warning(self.canvas, *middle),
                 What::Words(words) => self.canvas.text_centred(words, *middle, lettering),
             }
         }

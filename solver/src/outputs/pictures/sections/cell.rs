@@ -91,17 +91,18 @@ impl Bench<'_> {
             placer.keep_clear(&dense(&closed(line)));
         }
         if let Some((at, along, out)) = outline::of_board(&self.report.skin, plane) {
-            self.board(canvas, at, along, out);
+            self.board(canvas, at, along, out, placer);
         }
     }
 
     /// The board's line with ticks on its own side, and its name where there is room.
-    fn board(&self, canvas: &mut Canvas, at: Flat, along: Flat, out: Flat) {
+    fn board(&self, canvas: &mut Canvas, at: Flat, along: Flat, out: Flat, placer: &mut Placer) {
         let reach = (self.size[0] + self.size[1]) / self.scale;
         let place = |t: f64, off: f64| {
             self.spot([at[0] + along[0] * t + out[0] * off, at[1] + along[1] * t + out[1] * off])
         };
         canvas.line(&[place(-reach, 0.0), place(reach, 0.0)], Pen::new(marks::PLAIN, 3.0));
+        placer.keep_clear(&dense(&[place(-reach, 0.0), place(reach, 0.0)]));
         let step = 9.0 / self.scale;
         let mut t = -reach;
         while t < reach {
@@ -128,13 +129,8 @@ impl Bench<'_> {
         let station = chosen.station;
         let is_bridge = chosen.kind == CutKind::Bridge;
         let foot = self.spot([0.0, 0.0]);
-        let tip = plane.flat(&station.on_outside);
-        let turn = station.turn.map(|turn| plane.flat(&turn));
-        let line: Vec<Spot> = [Some([0.0, 0.0]), turn, Some(tip)]
-            .into_iter()
-            .flatten()
-            .map(|p| self.spot(p))
-            .collect();
+        let line = chosen.line(super::stub(self.report));
+        let line: Vec<Spot> = line.iter().map(|point| self.spot(plane.flat(point))).collect();
         // The ruling as seen along the cut.
         let lean = {
             let across = station.direction.dot(&plane.right);
@@ -150,16 +146,18 @@ impl Bench<'_> {
         } else {
             canvas.line(&line, pen.round());
             let entry = line[line.len() - 1];
-            // A bridge's knife goes on from here, or ends at the model: nothing enters.
-            if !is_bridge {
+            if is_bridge {
+                marks::arrow_head(canvas, entry, foot, 14.0);
+            } else {
                 canvas.disc(entry, 8.0, Tone::WHITE);
                 canvas.circle(entry, 6.0, Pen::new(Tone::BLACK, 2.4));
             }
         }
         canvas.disc(foot, 5.0, Tone::BLACK);
-        let what = if is_bridge { "across" } else { "deep" };
-        let words = format!("{} {what}", millimetres(station.depth));
-        self.depth(canvas, &words, &line, placer);
+        if !is_bridge {
+            let words = format!("{} deep", millimetres(station.depth));
+            self.depth(canvas, &words, &line, placer);
+        }
     }
 
     /// Depth beside the upper part of the knife's line, where it covers little.
@@ -254,7 +252,7 @@ fn notes(chosen: &Chosen, report: &SheetReport) -> Vec<String> {
         }
     }
     if chosen.kind == CutKind::Bridge {
-        notes.push("the knife runs across the hole".to_owned());
+        notes.push("across the hole, arrow into it".to_owned());
     }
     notes.push(if station.angle_from_normal < 0.5 {
         "knife square to the model".to_owned()

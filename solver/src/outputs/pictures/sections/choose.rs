@@ -1,5 +1,6 @@
 //! Which stations are shown in section: the worst, and some spread evenly along the cuts.
 
+use crate::mesh::Point;
 use crate::plan::{CutKind, Plan};
 use crate::sheets::{Sheet, Station};
 
@@ -27,6 +28,20 @@ pub(in crate::outputs::pictures) struct Chosen<'p> {
 }
 
 impl Chosen<'_> {
+    /// The knife's line from the station outward: to the outside, or, as rulings across a bridge end
+    /// anywhere, a piece `stub` mm long of one into the hole.
+    pub(super) fn line(&self, stub: f64) -> Vec<Point> {
+        let station = self.station;
+        let mut line = vec![station.on_model];
+        if self.kind == CutKind::Bridge {
+            line.push(station.on_model + station.direction * stub.min(station.depth));
+        } else {
+            line.extend(station.turn);
+            line.push(station.on_outside);
+        }
+        line
+    }
+
     /// How bad it is: what the knife cannot do counts before thin lips.
     fn badness(&self) -> f64 {
         let flags = self.station.flags;
@@ -93,7 +108,6 @@ fn inner(sheet: &Sheet) -> impl Iterator<Item = &Station> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mesh::Point;
     use crate::outputs::fixtures::{cut, empty_plan, sheet, station};
     use crate::plan::Cut;
 

@@ -76,7 +76,7 @@ pub(super) fn draw(
     let whole = width as f32;
     let cell = ((whole - 4.0 * GAP) / 3.0).floor();
     let size = [f64::from(cell), f64::from(cell) * 0.86];
-    let (scale, middle) = laid_out(chosen, size);
+    let (scale, middle) = laid_out(chosen, stub(report), size);
     let bench = Bench { model, surface, report, fonts, scale, size, middle };
     let cells: Vec<Canvas> = chosen
         .par_iter()
@@ -111,14 +111,21 @@ pub(super) fn draw(
     }))
 }
 
+/// Length of knife shown at a bridge, mm: enough to see which way it goes from the lip.
+fn stub(report: &SheetReport) -> f64 {
+    3.0 * report.settings.wedge_reach
+}
+
 /// The scale at which every knife's line fits, and where the stations land.
-fn laid_out(chosen: &[Chosen], size: [f64; 2]) -> (f64, [f64; 2]) {
+fn laid_out(chosen: &[Chosen], stub: f64, size: [f64; 2]) -> (f64, [f64; 2]) {
     let (mut above, mut beside, mut below) = (1.0f64, 1.0f64, 0.0f64);
     for chosen in chosen {
-        let [x, y] = Plane::at(chosen.station).flat(&chosen.station.on_outside);
-        above = above.max(y);
-        below = below.max(-y);
-        beside = beside.max(x.abs());
+        let plane = Plane::at(chosen.station);
+        for [x, y] in chosen.line(stub).iter().map(|point| plane.flat(point)) {
+            above = above.max(y);
+            below = below.max(-y);
+            beside = beside.max(x.abs());
+        }
     }
     let down = size[1] * (1.0 - BELOW);
     let high = (down - ABOVE) / above;
