@@ -36,7 +36,7 @@ pub(super) fn of_cut(cut: &Cut, settings: &SheetSettings) -> Vec<String> {
             millimetres(length)
         ));
     }
-    let flags: [(fn(&StationFlags) -> bool, &str); 3] = [
+    let flags: [(Told, &str); 3] = [
         (|f| f.beyond_blade, "it is DEEPER THAN THE BLADE is long"),
         (|f| f.too_sharp, "the blade would have to BEND TOO SHARPLY"),
         (|f| f.through_board, "the sheet leaves through the face on the board"),
@@ -49,6 +49,9 @@ pub(super) fn of_cut(cut: &Cut, settings: &SheetSettings) -> Vec<String> {
     }
     words
 }
+
+/// Whether a station is told of.
+type Told = fn(&StationFlags) -> bool;
 
 fn depth_and_angle(cut: &Cut, stations: &[&Station]) -> String {
     let depths = stations.iter().map(|station| station.depth);
