@@ -46,6 +46,8 @@ fn plan_leaves_a_summary_a_plan_and_pictures() {
         let picture = std::fs::read(out.join(name)).expect(name);
         assert!(picture.starts_with(b"\x89PNG"), "{name}");
     }
+    assert!(!out.join("sections.png").exists(), "nothing is cut");
+    assert!(request.sheets.is_some_and(|sheets| sheets.blade_length_mm == Some(120.0)));
 }
 
 #[test]

@@ -79,7 +79,14 @@ fn json_and_protobuf_say_the_same() {
                 girth_mm: 151.0,
                 beyond: Some(v1::Point { x: 0.0, y: 0.0, z: 40.0 }),
             })),
-            sheets: Vec::new(),
+            sheets: vec![v1::Sheet {
+                stations: vec![v1::Station {
+                    depth_mm: 12.5,
+                    flags: vec![v1::StationFlag::FeatherEdge.into()],
+                    ..Default::default()
+                }],
+                ..Default::default()
+            }],
         }],
         stopped_by: v1::StopReason::TimeLimit.into(),
         figures: Some(v1::Figures { model_triangles: u64::MAX, ..Default::default() }),
@@ -95,6 +102,8 @@ fn json_and_protobuf_say_the_same() {
     assert_eq!(value["stoppedBy"], "STOP_REASON_TIME_LIMIT");
     assert_eq!(value["figures"]["modelTriangles"], u64::MAX.to_string());
     assert_eq!(value["cuts"][0]["lengthMm"], 83.25);
+    let station = &value["cuts"][0]["sheets"][0]["stations"][0];
+    assert_eq!(station["flags"][0], "STATION_FLAG_FEATHER_EDGE");
     // The names of the .proto files are read too, as the format asks of a parser.
     let request: v1::PlanRequest =
         serde_json::from_str(r#"{"budget": {"time_limit_seconds": 5, "seed": "7"}}"#)

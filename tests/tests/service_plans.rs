@@ -257,7 +257,15 @@ async fn bad_requests_name_every_field() {
         gate: Some(v1::Gate { place: None }),
         knife: Some(v1::KnifeRules { hand_force_n: Some(f64::NAN), ..Default::default() }),
         budget: Some(v1::Budget { time_limit_seconds: Some(1e9), ..Default::default() }),
-        ..Default::default()
+        resolution: None,
+        sheets: Some(v1::SheetRules { acceptable_angle_degrees: Some(20.0), ..Default::default() }),
+        areas: Some(v1::SeamAreas {
+            keep_off: vec![v1::Area {
+                shape: Some(v1::area::Shape::Ball(v1::BallArea { centre: None, radius_mm: 3.0 })),
+            }],
+            preferred: Vec::new(),
+        }),
+        weights: None,
     };
     let submission = v1::SubmitPlanRequest {
         model: model.name,
@@ -272,6 +280,8 @@ async fn bad_requests_name_every_field() {
             "request.rubber.working_stretch",
             "request.gate",
             "request.knife.hand_force_n",
+            "request.sheets.acceptable_angle_degrees",
+            "request.areas.keep_off[0].ball.centre",
             "request.budget.time_limit_seconds",
         ],
     );

@@ -5,7 +5,7 @@ use super::stretches::{Side, Stretch, Weakness, weak_stretches};
 use super::words::millimetres;
 use crate::mesh::Point;
 use crate::plan::{Cut, CutKind, Plan, SheetReport};
-use crate::sheets::{Sheet, SheetSettings, Station, StationFlags};
+use crate::sheets::{Sheet, SheetSettings, Station};
 
 /// Most weak stretches told of one cut; the rest are summed.
 const MOST_TOLD: usize = 4;
@@ -36,22 +36,20 @@ pub(super) fn of_cut(cut: &Cut, settings: &SheetSettings) -> Vec<String> {
             millimetres(length)
         ));
     }
-    let flags: [(Told, &str); 3] = [
-        (|f| f.beyond_blade, "it is DEEPER THAN THE BLADE is long"),
-        (|f| f.too_sharp, "the blade would have to BEND TOO SHARPLY"),
-        (|f| f.through_board, "the sheet leaves through the face on the board"),
-    ];
-    for (flag, what) in flags {
-        let length = length_where(cut, |station| flag(&station.flags));
+    for (length, what) in [
+        (length_where(cut, |s| s.flags.beyond_blade), "it is DEEPER THAN THE BLADE is long"),
+        (length_where(cut, |s| s.flags.too_sharp), "the blade would have to BEND TOO SHARPLY"),
+        (
+            length_where(cut, |s| s.flags.through_board),
+            "the sheet leaves through the face on the board",
+        ),
+    ] {
         if length > 0.0 {
             words.push(format!("Over {} {what}.", millimetres(length)));
         }
     }
     words
 }
-
-/// Whether a station is told of.
-type Told = fn(&StationFlags) -> bool;
 
 fn depth_and_angle(cut: &Cut, stations: &[&Station]) -> String {
     let depths = stations.iter().map(|station| station.depth);

@@ -280,7 +280,7 @@ pub(super) fn warning(canvas: &mut Canvas, spot: Spot) {
 /// Where a section is taken: a thin bar across the cut. `across` is a unit direction.
 pub(super) fn section_bar(canvas: &mut Canvas, spot: Spot, across: Spot) {
     let at = |reach: f32| [spot[0] + across[0] * reach, spot[1] + across[1] * reach];
-    let bar = [at(-17.0), at(17.0)];
+    let bar = [at(-14.0), at(14.0)];
     canvas.line(&bar, Pen::new(Tone::WHITE, 4.5));
     canvas.line(&bar, Pen::new(PLAIN, 1.8).dashed(7.0, 2.5));
 }

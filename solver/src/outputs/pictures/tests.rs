@@ -8,9 +8,10 @@ use super::view::{Camera, Frame, View, usual_views};
 use super::*;
 use crate::bridges::{BridgeKind, DiscState};
 use crate::mesh::{Point, Vector};
-use crate::outputs::fixtures::{cut, empty_plan};
+use crate::outputs::fixtures::{cut, empty_plan, sheet, sheet_report, station};
 use crate::outputs::words::verdict;
 use crate::plan::{CutKind, Hinge, Limit, PlannedBridge};
+use crate::sheets::Station;
 
 /// A ball about the origin, of `rings` by `2 * rings` patches.
 fn ball(radius: f64, rings: usize) -> TriangleMesh {
@@ -351,4 +352,121 @@ fn the_picture_covers_the_shape_s_area() {
         .count() as f64;
     let exact = PI * (RADIUS * 10.0).powi(2);
     assert!((covered / exact - 1.0).abs() < 0.003, "{covered} for {exact}");
+}
+
+/// The cut up the ball's front with a sheet of square rulings through a block 20 mm wider than it on
+/// all sides; `change` is told each station's share of the way.
+fn sheeted_plan(change: impl Fn(f64, &mut Station)) -> Plan {
+    let mut plan = front_cut_plan(CutKind::Separate);
+    let stations = (0..=18).map(|k| {
+        let share = f64::from(k) / 18.0;
+        let (sine, cosine) = (1.2 * share - 0.6).sin_cos();
+        let normal = Vector::new(0.0, -cosine, sine);
+        let mut station = Station {
+            on_model: Point::from(normal * RADIUS),
+            normal,
+            direction: normal,
+            ahead: Vector::new(0.0, sine, cosine),
+            on_outside: Point::from(normal * (50.0 / cosine)),
+            depth: 50.0 / cosine - RADIUS,
+            ..station(36.0 * share)
+        };
+        change(share, &mut station);
+        station
+    });
+    plan.cuts[0].sheets = vec![sheet(stations.collect())];
+    let corner = Point::new(50.0, 50.0, 50.0);
+    plan.sheets = Some(sheet_report(&plan.cuts, -corner, corner));
+    plan
+}
+
+fn drawn(plan: &Plan, name: &str) -> tiny_skia::Pixmap {
+    let pictures = draw_plan(&ball(RADIUS, 40), plan, &small_style()).expect("drawn");
+    decoded(named(&pictures, name))
+}
+
+/// Pixels left and right of the middle column that are dark on one picture only, in rows that hold
+/// the weak stretch and no words.
+fn new_dark(picture: &tiny_skia::Pixmap, plain: &tiny_skia::Pixmap) -> [usize; 2] {
+    let mut count = [0; 2];
+    for y in 235..310 {
+        for x in 280..320 {
+            let dark = |p: &tiny_skia::Pixmap| luminance(p.pixel(x, y).expect("inside")) < 0.15;
+            if dark(picture) && !dark(plain) {
+                count[usize::from(x >= 300)] += 1;
+            }
+        }
+    }
+    count
+}
+
+/// Up the front of the ball the left of the cut is the left of the picture. Teeth stand on the side
+/// of the thin lip alone, and a feather edge is darker than a thin lip.
+#[test]
+fn teeth_stand_on_the_thin_side() {
+    let plain = drawn(&sheeted_plan(|_, _| {}), "front");
+    let weak = |wedge: [f64; 2], feather: bool| {
+        let plan = sheeted_plan(|share, station| {
+            if (0.35..0.8).contains(&share) {
+                station.wedge = wedge;
+                station.flags.feather = feather;
+            }
+        });
+        new_dark(&drawn(&plan, "front"), &plain)
+    };
+    let [left, right] = weak([40.0, 140.0], false);
+    assert!(left > 40 && right * 8 < left, "{left} {right}");
+    let [other, thin] = weak([140.0, 40.0], false);
+    assert!(thin > 40 && other * 8 < thin, "{other} {thin}");
+    let [feather, _] = weak([20.0, 160.0], true);
+    assert!(f64::from(feather as u32) > 1.3 * f64::from(left as u32), "{feather} {left}");
+}
+
+#[test]
+fn sections_are_drawn_where_there_are_sheets() {
+    let plan = sheeted_plan(|_, _| {});
+    let mesh = ball(RADIUS, 30);
+    let pictures = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
+    assert_eq!(pictures.last().map(|picture| picture.name.as_str()), Some("sections"));
+    assert_eq!(pictures.len(), 9);
+    assert_eq!(pictures, draw_plan(&mesh, &plan, &small_style()).expect("drawn"));
+    let pixmap = decoded(named(&pictures, "sections"));
+    assert_eq!(pixmap.width(), 1500);
+    // Rubber is grey, the model hatched on white: a fair part of the picture is rubber.
+    let rubber = pixmap.pixels().iter().filter(|p| [p.red(), p.green(), p.blue()] == [222; 3]);
+    let part = rubber.count() as f64 / pixmap.pixels().len() as f64;
+    assert!((0.1..0.6).contains(&part), "{part}");
+    // What is thin there is drawn otherwise.
+    let thin = sheeted_plan(|share, station| {
+        if share == 0.5 {
+            station.wedge = [35.0, 145.0];
+            station.risk = 0.9;
+        }
+    });
+    let other = draw_plan(&mesh, &thin, &small_style()).expect("drawn");
+    assert_ne!(named(&other, "sections").png, named(&pictures, "sections").png);
+}
+
+#[test]
+fn the_legend_tells_of_weak_stretches_that_are_there() {
+    use legend::Mark;
+    let own = |plan: &Plan| -> Vec<Mark> {
+        let marks = Mark::used_by(plan).into_iter();
+        marks.filter(|m| !matches!(m, Mark::Separate | Mark::Hidden | Mark::Number)).collect()
+    };
+    assert_eq!(own(&sheeted_plan(|_, _| {})), [Mark::Section]);
+    let thin = sheeted_plan(|_, station| station.wedge = [40.0, 140.0]);
+    assert_eq!(own(&thin), [Mark::ThinLip, Mark::Section]);
+    let bad = sheeted_plan(|share, station| {
+        station.flags.feather = share < 0.3;
+        station.flags.blocked = share > 0.7;
+    });
+    assert_eq!(own(&bad), [Mark::FeatherEdge, Mark::Blocked, Mark::Warning, Mark::Section]);
+}
+
+#[test]
+fn a_sheet_without_numbers_is_refused() {
+    let plan = sheeted_plan(|_, station| station.on_outside.x = f64::NAN);
+    let fault = draw_plan(&ball(RADIUS, 20), &plan, &small_style()).expect_err("refused");
+    assert!(fault.to_string().contains("cuts[0].sheets[0]"), "{fault}");
 }

@@ -353,7 +353,8 @@ mod tests {
         assert_relative_eq!(x.hypot(y), 218.0f64.sqrt(), max_relative = 1e-12);
         // Along x with z up, -y is to the right.
         assert_relative_eq!(x, 5.0);
-        assert_relative_eq!(plane.ahead.dot(&(leaning.on_outside - leaning.on_model)), 0.0);
+        let knife = leaning.on_outside - leaning.on_model;
+        assert_relative_eq!(plane.ahead.dot(&knife), 0.0, epsilon = 1e-12);
         assert_relative_eq!(Plane::at(&station(0.0)).ahead.x, 1.0);
     }
 
