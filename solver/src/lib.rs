@@ -17,5 +17,6 @@ pub mod mesh;
 pub mod optimise;
 pub mod outputs;
 pub mod plan;
+pub mod trial;
 
 pub use nalgebra;

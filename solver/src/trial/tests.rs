@@ -1,0 +1,3 @@
+mod closed_forms;
+mod forces;
+mod shapes;
