@@ -44,8 +44,7 @@ impl RigidModel {
         let mut walls = model.clone();
         walls.faces.retain(|f| !f.iter().all(|&v| near(v)));
         let walls = SurfaceLocator::new(&walls)?;
-        let vertices =
-            model.positions.iter().map(|p| Glam::new(p.x, p.y, p.z)).collect::<Vec<_>>();
+        let vertices = model.positions.iter().map(|p| Glam::new(p.x, p.y, p.z)).collect::<Vec<_>>();
         let solid = TriMesh::with_flags(vertices, model.faces.clone(), TriMeshFlags::ORIENTED)
             .map_err(|fault| TrialError::Model { message: fault.to_string() })?;
         Ok(Self { solid, walls, board })
@@ -73,11 +72,7 @@ impl Obstacle for RigidModel {
         let inside = self.holds(point);
         let distance = if inside { -hit.distance } else { hit.distance };
         // Close to the surface the direction to the foot is noise; the face's normal is not.
-        let normal = if hit.distance > 1e-6 {
-            (point - hit.point) / distance
-        } else {
-            hit.normal
-        };
+        let normal = if hit.distance > 1e-6 { (point - hit.point) / distance } else { hit.normal };
         match self.board {
             Some(z) if point.z - z < distance => {
                 Touch { distance: point.z - z, normal: Vector::z() }

@@ -142,7 +142,8 @@ impl Elastic {
     pub fn energy(&self, x: &[Point]) -> f64 {
         let Material { shear, element_bulk, nodal_bulk } = self.material;
         let count = self.elements.len();
-        let jacobians: Vec<f64> = (0..count).map(|e| self.deformation(e, x).determinant()).collect();
+        let jacobians: Vec<f64> =
+            (0..count).map(|e| self.deformation(e, x).determinant()).collect();
         let elements: f64 = (0..count)
             .map(|e| {
                 let growth = jacobians[e] - 1.0;
@@ -218,21 +219,60 @@ impl Elastic {
         (0..self.node_count()).into_par_iter().map(|n| self.node_force(n, work)).collect()
     }
 
-    /// A measure of each node's stiffness, N/mm: right but for a factor that is the same
-    /// everywhere.
-    pub(super) fn stiffness(&self) -> Vec<f64> {
+    /// An upper bound of the stiffness at `x`, as a diagonal (N/mm): the tangent stiffness K and this
+    /// diagonal D satisfy w K w <= w D w for every w, by Cauchy and Schwarz element by element and
+    /// node by node. It is several times too great, by much the same factor everywhere. Leaves what
+    /// [`Elastic::load`] leaves.
+    pub(super) fn stiffness(&self, x: &[Point], work: &mut Workspace) -> Vec<f64> {
+        self.load(x, work);
         let Material { shear, element_bulk, nodal_bulk } = self.material;
-        let modulus = shear + element_bulk + nodal_bulk / 4.0;
-        let mut sums = vec![0.0; self.node_count()];
-        for (e, corners) in self.elements.iter().enumerate() {
-            let [b, c, d] = self.gradients[e];
-            let lengths = [(b + c + d).norm(), b.norm(), c.norm(), d.norm()];
-            let all: f64 = lengths.iter().sum();
-            for (k, &n) in corners.iter().enumerate() {
-                sums[n as usize] += self.volumes[e] * modulus * lengths[k] * all;
-            }
-        }
-        sums
+        let work = &*work;
+        // For each element: its own part at each corner, and what its corners do to nodal volumes.
+        let parts: Vec<([f64; 4], [f64; 4])> = (0..self.elements.len())
+            .into_par_iter()
+            .with_min_len(CHUNK)
+            .map(|e| {
+                let f = &work.deformation[e];
+                let (a, b, c) = (f.column(0), f.column(1), f.column(2));
+                let cofactor = Matrix3::from_columns(&[b.cross(&c), c.cross(&a), a.cross(&b)]);
+                let [gb, gc, gd] = self.gradients[e];
+                let slopes = [-(gb + gc + gd), gb, gc, gd];
+                let lengths = slopes.map(|g| g.norm());
+                let swept = slopes.map(|g| (cofactor * g).norm());
+                let mean: f64 =
+                    self.elements[e].iter().map(|&n| work.pressures[n as usize]).sum::<f64>() / 4.0;
+                // The pressure's own stiffness: d(cof F) is at most |F| |dF|.
+                let pressure = element_bulk * (work.jacobians[e] - 1.0) - shear + mean;
+                let shape = shear + pressure.abs() * f.norm();
+                let (all, all_swept) = (lengths.iter().sum::<f64>(), swept.iter().sum::<f64>());
+                let own = [0, 1, 2, 3].map(|k| {
+                    let bulk = element_bulk * swept[k] * all_swept;
+                    self.volumes[e] * (shape * lengths[k] * all + bulk)
+                });
+                (own, swept.map(|s| s * self.volumes[e] / 4.0))
+            })
+            .collect();
+        let sweeps: Vec<f64> = (0..self.node_count())
+            .into_par_iter()
+            .with_min_len(CHUNK)
+            .map(|n| {
+                let all = |&c: &u32| parts[c as usize / 4].1.iter().sum::<f64>();
+                let sum: f64 = self.corners_of(n).iter().map(all).sum();
+                nodal_bulk * sum / self.node_volumes[n].max(1e-300)
+            })
+            .collect();
+        (0..self.node_count())
+            .into_par_iter()
+            .with_min_len(CHUNK)
+            .map(|n| {
+                let at = |&c: &u32| {
+                    let (e, k) = (c as usize / 4, c as usize % 4);
+                    let nodes = self.elements[e].iter().map(|&m| sweeps[m as usize]).sum::<f64>();
+                    parts[e].0[k] + parts[e].1[k] * nodes
+                };
+                self.corners_of(n).iter().map(at).sum()
+            })
+            .collect()
     }
 
     /// Greatest principal stretch (length over rest length) of every element.

@@ -1,9 +1,9 @@
 //! From one state of rest to the next, by dynamic relaxation.
 //!
-//! Masses are made up so that every node may take the longest stable step (Underwood 1983, "Dynamic
-//! relaxation", in Computational Methods for Transient Analysis). All velocities are set to nothing
-//! whenever the kinetic energy has passed a peak (Cundall 1976, "Explicit finite difference methods
-//! in geomechanics"; Barnes 1999, International Journal of Space Structures 14:89; from memory).
+//! Masses are made up so that every node may take the longest stable step, and the damping is that
+//! which lets the slowest oscillation still at work die down fastest, from Rayleigh's quotient of the
+//! last stride (Underwood 1983, "Dynamic relaxation", in Computational Methods for Transient
+//! Analysis; from memory).
 //! There is no matrix and nothing to tune, and contact with friction is part of every step: a node
 //! that would enter an obstacle is put back on it, and the force that took limits what friction may
 //! take off its sliding (Coulomb; forward increment Lagrange multipliers, Carpenter, Taylor & Katona
@@ -16,11 +16,18 @@ use super::elastic::{CHUNK, Elastic, Workspace};
 use crate::control::{Cancelled, Control};
 use crate::mesh::{Point, Vector};
 
-/// The masses allow for a highest frequency greater than the one found by this factor squared: the
+/// The masses allow for a highest frequency greater than the one found by the root of this factor: the
 /// power method comes from below, and stiffness changes within a relaxation.
-const MARGIN: f64 = 1.25;
+const MARGIN: f64 = 1.5;
 /// Rounds of the power method at the start, and before each later relaxation.
-const POWER_ROUNDS: (usize, usize) = (30, 4);
+const POWER_ROUNDS: (usize, usize) = (40, 8);
+/// Steps between two looks at the stiffness of the stretched rubber.
+const STIFFEN_EVERY: usize = 20;
+/// The bound of the stiffness is never taken for more than this many times too great.
+const LEAST_SHARE: f64 = 0.05;
+/// Rayleigh's quotient, as frequency squared, from which the fastest oscillations are at work; steps
+/// are unstable from 4.
+const NEAR_UNSTABLE: f64 = 2.8;
 /// No node moves farther in one step than this share of the spacing.
 const LONGEST_STEP: f64 = 0.2;
 /// A plane found for a node stands for the obstacle while the node stays within this share of the
@@ -65,6 +72,9 @@ struct Feel {
 /// Sums over a chunk of nodes.
 #[derive(Clone, Copy, Default)]
 struct Sums {
+    /// Work that the change of force took off the stride, N mm.
+    stiff: f64,
+    /// Mass times stride squared.
     kinetic: f64,
     residual: f64,
     load: f64,
@@ -85,8 +95,12 @@ pub struct Relaxation<'a> {
     work: Workspace,
     /// Positions, mm.
     pub x: Vec<Point>,
+    /// Stride of the last step, mm: the time of a step is 1.
     velocity: Vec<Vector>,
-    stiffness: Vec<f64>,
+    /// Forces but for the obstacle's in the last step, N.
+    forces: Vec<Vector>,
+    /// Highest eigenvalue of the stiffness over its bound.
+    share: f64,
     mass: Vec<f64>,
     /// Which coordinates of a node are held where they are.
     pub held: Vec<[bool; 3]>,
@@ -122,7 +136,8 @@ impl<'a> Relaxation<'a> {
             elastic,
             work: Workspace::default(),
             velocity: vec![Vector::zeros(); count],
-            stiffness: elastic.stiffness(),
+            forces: vec![Vector::zeros(); count],
+            share: 0.0,
             mass: vec![1.0; count],
             held: vec![[false; 3]; count],
             feels,
@@ -167,8 +182,9 @@ impl<'a> Relaxation<'a> {
         }
     }
 
-    /// Masses for steps of one unit of time, by the power method on the scaled stiffness.
+    /// How far the bound of the stiffness is from the truth, by the power method.
     fn tune(&mut self, rounds: usize) {
+        let bound = self.elastic.stiffness(&self.x, &mut self.work);
         let step = 1e-5 * self.spacing;
         let mut highest: f64 = 0.0;
         for _ in 0..rounds {
@@ -187,22 +203,35 @@ impl<'a> Relaxation<'a> {
             for (n, w) in self.fastest.iter_mut().enumerate() {
                 let pull = (behind[n] - ahead[n]) / (2.0 * scale);
                 above += w.dot(&pull);
-                below += w.norm_squared() * self.stiffness[n];
-                *w = if self.stiffness[n] > 0.0 { pull / self.stiffness[n] } else { Vector::zeros() };
+                below += w.norm_squared() * bound[n];
+                *w = if bound[n] > 0.0 { pull / bound[n] } else { Vector::zeros() };
             }
             highest = highest.max(above / below);
         }
+        // It changes little from state to state; a chance low estimate must not lighten the nodes.
+        self.share = highest.max(LEAST_SHARE).max(0.9 * self.share);
+        self.weigh(&bound);
+    }
+
+    /// Masses for the stiffness as it is now.
+    fn stiffen(&mut self) {
+        let bound = self.elastic.stiffness(&self.x, &mut self.work);
+        self.weigh(&bound);
+    }
+
+    fn weigh(&mut self, bound: &[f64]) {
         // A step of 1 is stable while the highest frequency is below 2.
-        let factor = (MARGIN * highest / 4.0).max(1e-9);
+        let factor = MARGIN * self.share / 4.0;
         for (n, mass) in self.mass.iter_mut().enumerate() {
             let pulls = self.pull_starts[n] as usize..self.pull_starts[n + 1] as usize;
             let springs: f64 = self.pulls[pulls].iter().map(|p| p.stiffness).sum();
-            *mass = (self.stiffness[n] * factor + springs).max(1e-12);
+            *mass = (bound[n] * factor + springs).max(1e-12);
         }
     }
 
-    /// One step of all nodes.
-    fn step(&mut self, obstacle: Option<&dyn Obstacle>, friction: f64) -> Sums {
+    /// One step of all nodes: central differences with a damping force of `damping` times mass times
+    /// velocity.
+    fn step(&mut self, obstacle: Option<&dyn Obstacle>, friction: f64, damping: f64) -> Sums {
         self.elastic.load(&self.x, &mut self.work);
         let (elastic, work, mass, held) = (self.elastic, &self.work, &self.mass, &self.held);
         let (pulls, starts, spacing) = (&self.pulls, &self.pull_starts, self.spacing);
@@ -212,8 +241,9 @@ impl<'a> Relaxation<'a> {
             .zip(self.velocity.par_chunks_mut(CHUNK))
             .zip(self.reactions.par_chunks_mut(CHUNK))
             .zip(self.feels.par_chunks_mut(CHUNK))
+            .zip(self.forces.par_chunks_mut(CHUNK))
             .enumerate()
-            .map(|(chunk, (((x, velocity), reactions), feels))| {
+            .map(|(chunk, ((((x, velocity), reactions), feels), forces))| {
                 let mut sums = Sums::default();
                 for k in 0..x.len() {
                     let n = chunk * CHUNK + k;
@@ -228,7 +258,12 @@ impl<'a> Relaxation<'a> {
                         force[axis] = 0.0;
                     }
                     let before = velocity[k];
-                    let mut stride = before + force / mass[n];
+                    sums.stiff += before.dot(&(forces[k] - force));
+                    sums.kinetic += mass[n] * before.norm_squared();
+                    forces[k] = force;
+                    // What a force of 1 N adds to the stride.
+                    let yields = 2.0 / ((2.0 + damping) * mass[n]);
+                    let mut stride = before * ((2.0 - damping) / (2.0 + damping)) + force * yields;
                     let length = stride.norm();
                     if length > LONGEST_STEP * spacing {
                         stride *= LONGEST_STEP * spacing / length;
@@ -236,13 +271,14 @@ impl<'a> Relaxation<'a> {
                     if let (Some(obstacle), Some(feel)) = (obstacle, feels[k].as_mut()) {
                         let back = put_back(feel, obstacle, &x[k], &stride, friction, spacing);
                         stride += back;
-                        reaction += back * mass[n];
+                        let push = back / yields;
+                        reaction += push;
+                        force += push;
                     }
                     x[k] += stride;
                     velocity[k] = stride;
                     reactions[k] = reaction;
-                    sums.kinetic += 0.5 * mass[n] * stride.norm_squared();
-                    sums.residual += (stride - before).norm_squared() * mass[n] * mass[n];
+                    sums.residual += force.norm_squared();
                     sums.load += (reaction + pulled).norm_squared();
                 }
                 sums
@@ -251,6 +287,7 @@ impl<'a> Relaxation<'a> {
         // In order, so that the result does not depend on threads.
         sums.into_iter().fold(Sums::default(), |a, b| Sums {
             kinetic: a.kinetic + b.kinetic,
+            stiff: a.stiff + b.stiff,
             residual: a.residual + b.residual,
             load: a.load + b.load,
         })
@@ -268,15 +305,21 @@ impl<'a> Relaxation<'a> {
     ) -> Result<Settled, Cancelled> {
         self.tune(POWER_ROUNDS.1);
         self.velocity.fill(Vector::zeros());
-        let mut kinetic = 0.0;
+        let mut damping = 0.0;
         let mut residual = f64::INFINITY;
         for step in 1..=most {
-            let sums = self.step(obstacle, friction);
-            if sums.kinetic < kinetic {
+            if step % STIFFEN_EVERY == 0 {
+                self.stiffen();
+            }
+            let sums = self.step(obstacle, friction, damping);
+            if sums.stiff > NEAR_UNSTABLE * sums.kinetic && self.share < 1.0 {
+                // Stretched rubber oscillates faster than the masses allow for. At a share of 1 they
+                // allow for anything.
+                self.share = (1.25 * self.share).min(1.0);
+                self.stiffen();
                 self.velocity.fill(Vector::zeros());
-                kinetic = 0.0;
-            } else {
-                kinetic = sums.kinetic;
+            } else if sums.kinetic > 0.0 {
+                damping = 2.0 * (sums.stiff / sums.kinetic).clamp(0.0, 1.0).sqrt();
             }
             if step % LOOK_EVERY == 0 || step == most {
                 control.check()?;
