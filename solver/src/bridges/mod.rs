@@ -24,6 +24,7 @@ mod solid;
 #[cfg(test)]
 mod tests;
 mod union_find;
+pub(crate) use union_find::UnionFind;
 
 use crate::control::{Cancelled, Control};
 use crate::mesh::{Point, Topology, TriangleMesh, Vector};

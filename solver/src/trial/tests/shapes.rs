@@ -1,6 +1,6 @@
 //! Bodies with known answers.
 
-use crate::mesh::Point;
+use crate::mesh::{Point, TriangleMesh};
 use crate::trial::{Skin, Solid};
 
 /// A block of cells, each of six tetrahedra round its diagonal (Kuhn 1960), laid by `place` from
@@ -38,4 +38,92 @@ pub fn block(cells: [usize; 3], place: impl Fn([f64; 3]) -> Point) -> Solid {
         }
     }
     solid
+}
+
+/// A closed surface of revolution about z through a profile of radii and heights, from bottom to
+/// top, both on the axis or closed flat there.
+pub fn revolved(profile: &[[f64; 2]], around: u32) -> TriangleMesh {
+    let mut mesh = TriangleMesh::default();
+    for &[r, z] in profile {
+        for k in 0..around {
+            let a = std::f64::consts::TAU * f64::from(k) / f64::from(around);
+            mesh.positions.push(Point::new(r * a.cos(), r * a.sin(), z));
+        }
+    }
+    let rings = profile.len() as u32;
+    let at = |ring: u32, k: u32| ring * around + k % around;
+    for ring in 0..rings - 1 {
+        for k in 0..around {
+            let [a, b] = [at(ring, k), at(ring, k + 1)];
+            let [c, d] = [at(ring + 1, k + 1), at(ring + 1, k)];
+            mesh.faces.extend([[a, b, c], [a, c, d]]);
+        }
+    }
+    for (z, ring, low) in
+        [(profile[0][1], 0, true), (profile[rings as usize - 1][1], rings - 1, false)]
+    {
+        let middle = mesh.positions.len() as u32;
+        mesh.positions.push(Point::new(0.0, 0.0, z));
+        for k in 0..around {
+            let [a, b] = [at(ring, k), at(ring, k + 1)];
+            mesh.faces.push(if low { [middle, b, a] } else { [middle, a, b] });
+        }
+    }
+    mesh
+}
+
+/// A ball that stands on a flat of radius `gate`.
+pub fn standing_ball(radius: f64, gate: f64) -> TriangleMesh {
+    let lowest = (gate / radius).asin();
+    let height = radius * lowest.cos();
+    let profile: Vec<[f64; 2]> = (0..=24)
+        .map(|k| {
+            // From the flat up to a flat at the top that is next to nothing.
+            let a = lowest + (std::f64::consts::PI - 0.02 - lowest) * f64::from(k) / 24.0;
+            [radius * a.sin(), height - radius * a.cos()]
+        })
+        .collect();
+    revolved(&profile, 40)
+}
+
+/// Half a torus that stands on its two feet, as an arch over y.
+pub fn arch(major: f64, minor: f64) -> TriangleMesh {
+    let (along, around) = (24, 16);
+    let mut mesh = TriangleMesh::default();
+    for i in 0..=along {
+        let a = std::f64::consts::PI * f64::from(i) / f64::from(along);
+        for k in 0..around {
+            let b = std::f64::consts::TAU * f64::from(k) / f64::from(around);
+            let r = major + minor * b.cos();
+            mesh.positions.push(Point::new(r * a.cos(), minor * b.sin(), r * a.sin().max(0.0)));
+        }
+    }
+    let at = |i: u32, k: u32| i * around + k % around;
+    for i in 0..along {
+        for k in 0..around {
+            let (a, b, c, d) = (at(i, k), at(i + 1, k), at(i + 1, k + 1), at(i, k + 1));
+            mesh.faces.extend([[a, b, c], [a, c, d]]);
+        }
+    }
+    for (i, first) in [(0, true), (along, false)] {
+        for k in 1..around - 1 {
+            let [a, b, c] = [at(i, 0), at(i, k), at(i, k + 1)];
+            mesh.faces.push(if first { [a, b, c] } else { [a, c, b] });
+        }
+    }
+    if mesh.signed_volume() < 0.0 {
+        for face in &mut mesh.faces {
+            face.swap(1, 2);
+        }
+    }
+    mesh
+}
+
+/// An upright sheet in the plane y = 0.01, between two values of x and of z.
+pub fn upright(x: [f64; 2], z: [f64; 2]) -> TriangleMesh {
+    let at = |x, z| Point::new(x, 0.01, z);
+    TriangleMesh {
+        positions: vec![at(x[0], z[0]), at(x[1], z[0]), at(x[1], z[1]), at(x[0], z[1])],
+        faces: vec![[0, 1, 2], [0, 2, 3]],
+    }
 }

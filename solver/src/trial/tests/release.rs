@@ -1,0 +1,110 @@
+//! Whole trials with known outcomes.
+
+use super::shapes::{arch, revolved, standing_ball, upright};
+use crate::body::{MouldBody, MouldShape, Rubber};
+use crate::control::{Cancel, Control};
+use crate::mesh::{Point, TriangleMesh};
+use crate::trial::{BridgePlace, Outcome, TrialError, TrialReport, TrialSettings, TrialSetup, run};
+
+fn settings() -> TrialSettings {
+    TrialSettings { elements: 5000, steps: 12, ..TrialSettings::default() }
+}
+
+fn tried(
+    model: &TriangleMesh,
+    shape: &MouldShape,
+    sheets: &[TriangleMesh],
+    bridges: &[BridgePlace],
+    settings: &TrialSettings,
+) -> TrialReport {
+    let body = MouldBody::new(model, shape).expect("a body");
+    let rubber = Rubber::default();
+    let setup = TrialSetup { body: &body, model, sheets, rubber: &rubber, bridges, settings };
+    let start = std::time::Instant::now();
+    let report = run(&setup, &Control::silent()).expect("runs");
+    eprintln!(
+        "{:?} greatest {:.2} at {:?}, 99 % {:.2}, {} elements, spacing {:.2}, angles {:?}, {} steps, {:.1} s, pieces {}",
+        report.outcome,
+        report.greatest_stretch,
+        report.stretched_at,
+        report.stretch_99,
+        report.mesh.elements,
+        report.mesh.spacing,
+        report.mesh.angles,
+        report.relaxation_steps,
+        start.elapsed().as_secs_f64(),
+        report.mesh.pieces
+    );
+    for p in &report.pull {
+        eprintln!("   {:.2} mm {:.2} N {}", p.travel, p.force, p.settled);
+    }
+    report
+}
+
+const BLOCK: MouldShape = MouldShape::Box { side_clearance: 9.0, top_clearance: 9.0 };
+
+#[test]
+fn a_cone_on_its_base_comes_out_uncut() {
+    let cone = revolved(&[[12.0, 0.0], [6.0, 20.0]], 40);
+    let report = tried(&cone, &BLOCK, &[], &[], &settings());
+    assert_eq!(report.outcome, Outcome::Released);
+    assert!(report.stretch_99 < 0.05, "{}", report.stretch_99);
+}
+
+#[test]
+fn a_ball_in_an_uncut_block_is_stuck() {
+    let report = tried(&standing_ball(12.0, 3.0), &BLOCK, &[], &[], &settings());
+    assert!(matches!(report.outcome, Outcome::Stuck { .. }), "{:?}", report.outcome);
+}
+
+#[test]
+fn a_ball_comes_out_through_a_long_cut() {
+    let sheet = upright([0.0, 40.0], [-1.0, 60.0]);
+    let report = tried(&standing_ball(12.0, 3.0), &BLOCK, &[sheet], &[], &settings());
+    assert_eq!(report.outcome, Outcome::Released);
+    assert_eq!(report.mesh.pieces, 1);
+}
+
+#[test]
+fn an_uncut_bridge_holds() {
+    let bridge = BridgePlace { centre: Point::new(0.0, 0.0, 4.0), radius: 6.0 };
+    let report = tried(&arch(11.0, 4.0), &BLOCK, &[], &[bridge], &settings());
+    assert!(matches!(report.outcome, Outcome::Stuck { .. }), "{:?}", report.outcome);
+    assert_eq!(report.bridges.len(), 1);
+}
+
+#[test]
+fn a_blanket_comes_off_a_cone() {
+    let cone = revolved(&[[12.0, 0.0], [6.0, 20.0]], 40);
+    let report = tried(&cone, &MouldShape::Blanket { thickness: 5.0 }, &[], &[], &settings());
+    assert_eq!(report.outcome, Outcome::Released);
+}
+
+#[test]
+fn what_cannot_be_tried_is_refused() {
+    let cone = revolved(&[[12.0, 0.0], [6.0, 20.0]], 40);
+    let body = MouldBody::new(&cone, &BLOCK).expect("a body");
+    let rubber = Rubber::default();
+    let with = |settings: &TrialSettings, control: &Control<'_>| {
+        let setup = TrialSetup {
+            body: &body,
+            model: &cone,
+            sheets: &[],
+            rubber: &rubber,
+            bridges: &[],
+            settings,
+        };
+        run(&setup, control).expect_err("refused")
+    };
+    let none = TrialSettings { directions: Vec::new(), ..settings() };
+    assert_eq!(with(&none, &Control::silent()), TrialError::NoDirection);
+    let rough = TrialSettings { friction: -1.0, ..settings() };
+    assert!(matches!(
+        with(&rough, &Control::silent()),
+        TrialError::OutOfRange { field: "friction", .. }
+    ));
+    let cancel = Cancel::new();
+    cancel.cancel();
+    let control = Control::new(cancel, |_| {});
+    assert!(matches!(with(&settings(), &control), TrialError::Cancelled(_)));
+}
