@@ -21,6 +21,9 @@ const MOST_STEPS: (usize, usize) = (400, 1500);
 const SLACK: f64 = 0.15;
 /// Lips are held over this share of the model's length.
 const REACH: f64 = 0.1;
+/// Share of the hands' greatest force that is too little to matter: steps with less load need not come
+/// to rest any better.
+const LEAST_LOAD: f64 = 0.02;
 /// A tear needs this many elements beyond the elongation at break: a single one at the end of a cut
 /// is the mesh's doing.
 const TORN_ELEMENTS: usize = 8;
@@ -148,7 +151,7 @@ impl Trial<'_> {
         let first = if direction.x.abs() < 0.8 { Vector::x() } else { Vector::y() };
         let across = direction.cross(&first).normalize();
         let width = self.extent(&across).max(self.extent(&direction.cross(&across)));
-        let opening = settings.opening.unwrap_or(0.5 * width);
+        let opening = settings.opening.unwrap_or(0.25 * width);
         let slack = SLACK * length;
         let rim = match self.setup.body.outside() {
             Outside::Offset { thickness, bottom } => {
@@ -170,6 +173,8 @@ impl Trial<'_> {
         let weights: Vec<f64> = (0..nodes.len()).map(|n| self.elastic.node_volume(n)).collect();
         let hands = Hands::hold(&self.body, &weights, self.setup.sheets, &grip)?;
         let mut rubber = Relaxation::new(&self.elastic, nodes.clone(), &self.skin, self.spacing);
+        let held = hands.along.len().max(1) as f64;
+        rubber.least_load = LEAST_LOAD * settings.hand_force / held.sqrt();
         let mut course = Course {
             outcome: Outcome::OutOfTime,
             pull: Vec::new(),

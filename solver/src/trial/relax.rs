@@ -112,6 +112,8 @@ pub struct Relaxation<'a> {
     /// Shape of the fastest oscillation, from the power method.
     fastest: Vec<Vector>,
     spacing: f64,
+    /// Applied force, as root of the sum of squares over nodes, below which nothing matters, N.
+    pub least_load: f64,
 }
 
 impl<'a> Relaxation<'a> {
@@ -146,6 +148,7 @@ impl<'a> Relaxation<'a> {
             pull_starts: vec![0; count + 1],
             fastest,
             spacing,
+            least_load: 0.0,
             x,
         };
         new.tune(POWER_ROUNDS.0);
@@ -323,7 +326,8 @@ impl<'a> Relaxation<'a> {
             }
             if step % LOOK_EVERY == 0 || step == most {
                 control.check()?;
-                residual = if sums.load > 0.0 { (sums.residual / sums.load).sqrt() } else { 0.0 };
+                let load = sums.load.sqrt().max(self.least_load);
+                residual = if load > 0.0 { sums.residual.sqrt() / load } else { 0.0 };
                 if residual < tolerance {
                     return Ok(Settled { steps: step, residual });
                 }

@@ -40,8 +40,8 @@ pub struct TrialSettings {
     pub friction: f64,
     /// Greatest pull of two hands, N.
     pub hand_force: f64,
-    /// How far each lip is drawn aside, mm; by default half the model's width, so that the gap is as
-    /// wide as the model.
+    /// How far each lip is drawn aside, mm; by default a quarter of the model's width, so that the gap
+    /// is half as wide as the model, which pushes its way through (common sense, no source).
     pub opening: Option<f64>,
     /// Directions in which the rubber is drawn off the model that stands still, in the order in which
     /// they are tried. (0, 0, 1) lifts the mould off a model that stays on the board.

@@ -128,3 +128,47 @@ fn band_on_a_rod() {
         assert!((got / expected - 1.0).abs() < 0.03, "{ratio}: {got}");
     }
 }
+
+/// The half-space below z = 0.
+struct Floor;
+
+impl Obstacle for Floor {
+    fn touch(&self, p: &Point) -> Touch {
+        Touch { distance: p.z, normal: Vector::z() }
+    }
+}
+
+/// A cube pressed on a floor and pushed aside sticks while the push is below Coulomb's share of the
+/// load, and slides with just that share when it is dragged farther.
+#[test]
+fn friction_takes_its_share_and_no_more() {
+    let solid = block([4, 4, 4], |[x, y, z]| Point::new(x, y, z));
+    let elastic = Elastic::new(&solid, Material::with_shear(SHEAR));
+    let surface: Vec<u32> = (0..solid.nodes.len() as u32).collect();
+    let friction = 0.3;
+    let mut body = Relaxation::new(&elastic, solid.nodes.clone(), &surface, 0.25);
+    for (n, p) in solid.nodes.iter().enumerate() {
+        if p.z == 1.0 {
+            body.held[n] = [true; 3];
+            body.x[n].z -= 0.1;
+        }
+    }
+    let mut shares = Vec::new();
+    let mut slides = Vec::new();
+    for step in 0..30 {
+        for (n, p) in solid.nodes.iter().enumerate().filter(|(_, p)| p.z == 1.0) {
+            body.x[n].x = p.x + 0.02 * f64::from(step);
+        }
+        settle(&mut body, Some(&Floor), friction);
+        let below: Vec<usize> =
+            (0..solid.nodes.len()).filter(|&n| solid.nodes[n].z == 0.0).collect();
+        let floor: Vector = below.iter().map(|&n| body.reactions[n]).sum();
+        shares.push(-floor.x / floor.z);
+        slides.push(below.iter().map(|&n| body.x[n].x - solid.nodes[n].x).sum::<f64>() / 25.0);
+        assert!(floor.z > 0.1 && shares[step as usize] < friction + 1e-6);
+    }
+    // The first push is taken up by shear, the last by sliding.
+    assert!(shares[1] < 0.5 * friction && slides[1] - slides[0] < 0.005, "{shares:?} {slides:?}");
+    assert!(shares[29] > 0.97 * friction, "{shares:?}");
+    assert!(slides[29] - slides[28] > 0.018, "{slides:?}");
+}

@@ -60,8 +60,8 @@ fn a_shell_is_filled_whole_and_well() {
             assert!((r - skin).abs() < 1e-4, "{r}");
         }
     }
-    // Second order.
-    assert!(errors[1] < errors[0] / 3.0 && errors[1] < 0.01, "{errors:?}");
+    // Of second order, less what the two skins' errors cancel.
+    assert!(errors[1] < errors[0] / 2.5 && errors[1] < 0.002, "{errors:?}");
 }
 
 /// Pressure over mu inside a thick sphere of radii 1 and 2 (Ogden 1984, from memory), within 3 %.
@@ -97,7 +97,6 @@ fn a_sheet_parts_what_it_crosses() {
     assert_eq!(half.solid.total_volume(), bar.total_volume());
     let whole = part(&bar, &[upright([-0.1, 1.1], [-0.1, 1.1])]).expect("parts");
     assert_eq!(whole.pieces, 2);
-    // No element holds nodes of both sides: one side moves without the other.
     let none = part(&bar, &[TriangleMesh::default()]).expect("parts");
     assert_eq!((none.pieces, none.parted_faces), (1, 0));
     assert_eq!(none.solid.nodes, bar.nodes);

@@ -1,6 +1,6 @@
 //! Whole trials with known outcomes.
 
-use super::shapes::{arch, revolved, standing_ball, upright};
+use super::shapes::{arch, ball_on_rod, revolved, upright};
 use crate::body::{MouldBody, MouldShape, Rubber};
 use crate::control::{Cancel, Control};
 use crate::mesh::{Point, TriangleMesh};
@@ -53,16 +53,29 @@ fn a_cone_on_its_base_comes_out_uncut() {
 
 #[test]
 fn a_ball_in_an_uncut_block_is_stuck() {
-    let report = tried(&standing_ball(12.0, 3.0), &BLOCK, &[], &[], &settings());
+    let report = tried(&ball_on_rod(12.0, 4.0, 8.0), &BLOCK, &[], &[], &settings());
     assert!(matches!(report.outcome, Outcome::Stuck { .. }), "{:?}", report.outcome);
 }
 
 #[test]
 fn a_ball_comes_out_through_a_long_cut() {
-    let sheet = upright([0.0, 40.0], [-1.0, 60.0]);
-    let report = tried(&standing_ball(12.0, 3.0), &BLOCK, &[sheet], &[], &settings());
+    let sheet = upright([0.0, 40.0], [-1.0, 30.0]);
+    let report = tried(&ball_on_rod(12.0, 4.0, 8.0), &BLOCK, &[sheet], &[], &settings());
     assert_eq!(report.outcome, Outcome::Released);
     assert_eq!(report.mesh.pieces, 1);
+}
+
+/// The same on one thread as on many.
+#[test]
+fn threads_change_nothing() {
+    let sheet = [upright([0.0, 40.0], [-1.0, 20.0])];
+    let few = TrialSettings { elements: 2500, steps: 4, ..settings() };
+    let model = ball_on_rod(12.0, 8.0, 8.0);
+    let on = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool");
+        pool.install(|| tried(&model, &BLOCK, &sheet, &[], &few))
+    };
+    assert_eq!(on(1), on(3));
 }
 
 #[test]

@@ -72,17 +72,16 @@ pub fn revolved(profile: &[[f64; 2]], around: u32) -> TriangleMesh {
     mesh
 }
 
-/// A ball that stands on a flat of radius `gate`.
-pub fn standing_ball(radius: f64, gate: f64) -> TriangleMesh {
-    let lowest = (gate / radius).asin();
-    let height = radius * lowest.cos();
-    let profile: Vec<[f64; 2]> = (0..=24)
-        .map(|k| {
-            // From the flat up to a flat at the top that is next to nothing.
-            let a = lowest + (std::f64::consts::PI - 0.02 - lowest) * f64::from(k) / 24.0;
-            [radius * a.sin(), height - radius * a.cos()]
-        })
-        .collect();
+/// A ball on a rod that stands on the board.
+pub fn ball_on_rod(radius: f64, rod: f64, height: f64) -> TriangleMesh {
+    let lowest = (rod / radius).asin();
+    let middle = height + radius * lowest.cos();
+    let mut profile = vec![[rod, 0.0], [rod, height / 2.0]];
+    profile.extend((0..=24).map(|k| {
+        // From the rod up to a flat at the top that is next to nothing.
+        let a = lowest + (std::f64::consts::PI - 0.02 - lowest) * f64::from(k) / 24.0;
+        [radius * a.sin(), middle - radius * a.cos()]
+    }));
     revolved(&profile, 40)
 }
 
