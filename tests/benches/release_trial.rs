@@ -108,8 +108,7 @@ fn ball_on_rod() -> TriangleMesh {
     let at = |ring: u32, k: u32| ring * AROUND + k % AROUND;
     for ring in 0..rings - 1 {
         for k in 0..AROUND {
-            let (a, b, c, d) =
-                (at(ring, k), at(ring, k + 1), at(ring + 1, k + 1), at(ring + 1, k));
+            let (a, b, c, d) = (at(ring, k), at(ring, k + 1), at(ring + 1, k + 1), at(ring + 1, k));
             mesh.faces.extend([[a, b, c], [a, c, d]]);
         }
     }

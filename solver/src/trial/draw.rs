@@ -1,5 +1,7 @@
 //! The trial itself: lips aside, then step by step along a direction.
 
+use rayon::prelude::*;
+
 use super::contact::RigidModel;
 use super::elastic::{Elastic, Material};
 use super::hands::{Grip, Hands};
@@ -16,14 +18,17 @@ use crate::mesh::{Point, Vector};
 /// Steps in which lips are drawn aside.
 const OPENING_STEPS: usize = 6;
 /// Steps of the relaxation for one step of the hands, and for a step that decides.
-const MOST_STEPS: (usize, usize) = (400, 1500);
-/// The hands' springs reach the greatest force after this share of the model's length.
-const SLACK: f64 = 0.15;
+const MOST_STEPS: (usize, usize) = (600, 2000);
+/// The hands' springs reach the greatest force after this share of the model's length. Soft hands would
+/// let the rubber as a whole swing slowly, long after everything else has come to rest.
+const SLACK: f64 = 0.01;
 /// Lips are held over this share of the model's length.
 const REACH: f64 = 0.1;
 /// Share of the hands' greatest force that is too little to matter: steps with less load need not come
 /// to rest any better.
 const LEAST_LOAD: f64 = 0.02;
+/// Share of the hands' greatest force that may be missing from the balance along the direction.
+const LEAST_BALANCE: f64 = 0.005;
 /// A tear needs this many elements beyond the elongation at break: a single one at the end of a cut
 /// is the mesh's doing.
 const TORN_ELEMENTS: usize = 8;
@@ -111,6 +116,7 @@ struct Course {
     bridges: Vec<BridgeReport>,
     greatest: (f64, Point),
     stretch_99: f64,
+    overlap: f64,
     relaxation_steps: usize,
 }
 
@@ -122,6 +128,7 @@ impl Course {
             greatest_stretch: self.greatest.0,
             stretched_at: self.greatest.1,
             stretch_99: self.stretch_99,
+            overlap: self.overlap,
             pull: self.pull,
             bridges: self.bridges,
             frames: self.frames,
@@ -174,6 +181,7 @@ impl Trial<'_> {
         let hands = Hands::hold(&self.body, &weights, self.setup.sheets, &grip)?;
         let mut rubber = Relaxation::new(&self.elastic, nodes.clone(), &self.skin, self.spacing);
         let held = hands.along.len().max(1) as f64;
+        rubber.balance = Some((direction, LEAST_BALANCE * settings.hand_force));
         rubber.least_load = LEAST_LOAD * settings.hand_force / held.sqrt();
         let mut course = Course {
             outcome: Outcome::OutOfTime,
@@ -182,6 +190,7 @@ impl Trial<'_> {
             bridges: Vec::new(),
             greatest: (0.0, nodes.first().copied().unwrap_or(Point::origin())),
             stretch_99: 0.0,
+            overlap: 0.0,
             relaxation_steps: 0,
         };
         let hold = |rubber: &mut Relaxation<'_>, opened: f64, gone: f64| {
@@ -205,7 +214,7 @@ impl Trial<'_> {
         }
         course.bridges = self.bridges(&rubber);
         let opened = if hands.aside.is_empty() { 0.0 } else { opening };
-        let last = ((1.0 + SLACK) * settings.steps as f64).ceil() as usize + 1;
+        let last = (1.1 * settings.steps as f64).ceil() as usize;
         for step in 1..=last {
             if self.is_late() {
                 return Ok(course);
@@ -263,7 +272,7 @@ impl Trial<'_> {
             self.control,
         )?;
         course.relaxation_steps += settled.steps;
-        Ok(settled.residual < settings.tolerance)
+        Ok(settled.residual < settings.tolerance && settled.balanced)
     }
 
     /// Note the stretch; tells whether the rubber has torn.
@@ -281,8 +290,23 @@ impl Trial<'_> {
         }
         let hundredth = strains.get(strains.len() / 100).map_or(0.0, |s| s.0);
         course.stretch_99 = course.stretch_99.max(hundredth);
+        course.overlap = course.overlap.max(self.overlap(rubber));
         let limit = self.setup.rubber.elongation_at_break;
         strains.get(TORN_ELEMENTS - 1).is_some_and(|s| s.0 > limit)
+    }
+
+    /// How deep the middle of an element lies in the model, mm, though its nodes don't.
+    fn overlap(&self, rubber: &Relaxation<'_>) -> f64 {
+        self.body
+            .solid
+            .elements
+            .par_iter()
+            .filter(|nodes| nodes.iter().any(|n| self.skin.binary_search(n).is_ok()))
+            .map(|nodes| {
+                let sum: Vector = nodes.iter().map(|&n| rubber.x[n as usize].coords).sum();
+                -self.model.distance(&Point::from(sum / 4.0))
+            })
+            .reduce(|| 0.0, f64::max)
     }
 
     /// How far the outside has come on average, mm.

@@ -30,6 +30,8 @@ const LEAST_SHARE: f64 = 0.05;
 const NEAR_UNSTABLE: f64 = 2.8;
 /// No node moves farther in one step than this share of the spacing.
 const LONGEST_STEP: f64 = 0.2;
+/// Share of the hands' force that may be missing from the balance of the whole.
+const BALANCE: f64 = 0.05;
 /// A plane found for a node stands for the obstacle while the node stays within this share of the
 /// spacing.
 const PLANE_REACH: f64 = 0.03;
@@ -78,6 +80,9 @@ struct Sums {
     kinetic: f64,
     residual: f64,
     load: f64,
+    /// All that is applied, by obstacle and hands, and the hands' part of it.
+    applied: Vector,
+    pulled: Vector,
 }
 
 /// How a relaxation ended.
@@ -87,6 +92,8 @@ pub struct Settled {
     pub steps: usize,
     /// Unbalanced force over applied force, both as root of the sum of squares.
     pub residual: f64,
+    /// Whether the body as a whole is in balance as asked.
+    pub balanced: bool,
 }
 
 /// A body on its way to rest.
@@ -114,6 +121,10 @@ pub struct Relaxation<'a> {
     spacing: f64,
     /// Applied force, as root of the sum of squares over nodes, below which nothing matters, N.
     pub least_load: f64,
+    /// Direction along which the body as a whole must be in balance before it counts as settled, and
+    /// the greatest force, N, that may be missing. A slow drift of the whole is next to nothing at any one
+    /// node.
+    pub balance: Option<(Vector, f64)>,
 }
 
 impl<'a> Relaxation<'a> {
@@ -149,6 +160,7 @@ impl<'a> Relaxation<'a> {
             fastest,
             spacing,
             least_load: 0.0,
+            balance: None,
             x,
         };
         new.tune(POWER_ROUNDS.0);
@@ -283,6 +295,8 @@ impl<'a> Relaxation<'a> {
                     reactions[k] = reaction;
                     sums.residual += force.norm_squared();
                     sums.load += (reaction + pulled).norm_squared();
+                    sums.applied += reaction + pulled;
+                    sums.pulled += pulled;
                 }
                 sums
             })
@@ -293,6 +307,8 @@ impl<'a> Relaxation<'a> {
             stiff: a.stiff + b.stiff,
             residual: a.residual + b.residual,
             load: a.load + b.load,
+            applied: a.applied + b.applied,
+            pulled: a.pulled + b.pulled,
         })
     }
 
@@ -310,6 +326,7 @@ impl<'a> Relaxation<'a> {
         self.velocity.fill(Vector::zeros());
         let mut damping = 0.0;
         let mut residual = f64::INFINITY;
+        let mut balanced = false;
         for step in 1..=most {
             if step % STIFFEN_EVERY == 0 {
                 self.stiffen();
@@ -328,12 +345,16 @@ impl<'a> Relaxation<'a> {
                 control.check()?;
                 let load = sums.load.sqrt().max(self.least_load);
                 residual = if load > 0.0 { sums.residual.sqrt() / load } else { 0.0 };
-                if residual < tolerance {
-                    return Ok(Settled { steps: step, residual });
+                balanced = self.balance.is_none_or(|(along, least)| {
+                    let missing = sums.applied.dot(&along).abs();
+                    missing <= (BALANCE * sums.pulled.dot(&along).abs()).max(least)
+                });
+                if residual < tolerance && balanced {
+                    return Ok(Settled { steps: step, residual, balanced });
                 }
             }
         }
-        Ok(Settled { steps: most, residual })
+        Ok(Settled { steps: most, residual, balanced })
     }
 }
 

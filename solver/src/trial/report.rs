@@ -159,6 +159,10 @@ pub struct TrialReport {
     pub stretched_at: Point,
     /// The strain that all but one element in a hundred stayed below when it was greatest.
     pub stretch_99: f64,
+    /// Greatest depth in the model, mm, of any element's middle: only nodes are kept out. From about
+    /// half the spacing of the mesh on, rubber may have slipped through a part of the model that is
+    /// finer than the elements, and a release is not to be believed.
+    pub overlap: f64,
     /// The pull along the way.
     pub pull: Vec<PullPoint>,
     /// One for each bridge asked about, in order.
