@@ -374,7 +374,7 @@ fn put_back(
     if moved.is_finite() && feel.distance > moved {
         return Vector::zeros();
     }
-    if !(moved <= PLANE_REACH * spacing) {
+    if moved > PLANE_REACH * spacing {
         let touch = obstacle.touch(&next);
         *feel = Feel { at: next, distance: touch.distance, normal: touch.normal };
     }

@@ -16,7 +16,7 @@ fn settle(body: &mut Relaxation<'_>, obstacle: Option<&dyn Obstacle>, friction: 
 
 /// Nominal stress over mu of a unit cube pulled to `ratio` along the first `axes` axes.
 fn cube(ratio: f64, axes: usize) -> f64 {
-    let solid = block([4, 4, 4], |p| Point::from(p));
+    let solid = block([4, 4, 4], Point::from);
     let elastic = Elastic::new(&solid, Material::with_shear(SHEAR));
     let mut body = Relaxation::new(&elastic, solid.nodes.clone(), &[], 0.25);
     for (n, p) in solid.nodes.iter().enumerate() {

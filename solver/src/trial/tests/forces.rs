@@ -30,7 +30,7 @@ fn forces_balance_and_have_no_moment() {
 /// Also where elements are inside out.
 #[test]
 fn forces_are_minus_the_slope_of_the_energy() {
-    let solid = block([2, 2, 2], |p| Point::from(p));
+    let solid = block([2, 2, 2], Point::from);
     let elastic = Elastic::new(&solid, Material::with_shear(0.4));
     for fold in [0.0, 1.6] {
         let mut x: Vec<Point> = solid.nodes.iter().map(bent).collect();
@@ -57,7 +57,7 @@ fn forces_are_minus_the_slope_of_the_energy() {
 /// Turning and moving a body strains nothing.
 #[test]
 fn rigid_motions_are_free() {
-    let solid = block([2, 2, 2], |p| Point::from(p));
+    let solid = block([2, 2, 2], Point::from);
     let elastic = Elastic::new(&solid, Material::with_shear(0.4));
     let turn = nalgebra::Rotation3::from_euler_angles(0.4, -1.1, 2.0);
     let x: Vec<Point> =
