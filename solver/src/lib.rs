@@ -18,5 +18,6 @@ pub mod optimise;
 pub mod outputs;
 pub mod plan;
 pub mod sheets;
+pub mod trial;
 
 pub use nalgebra;

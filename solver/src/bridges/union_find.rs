@@ -2,7 +2,7 @@
 
 /// Which items have been joined.
 #[derive(Clone, Debug)]
-pub(super) struct UnionFind(Vec<u32>);
+pub(crate) struct UnionFind(Vec<u32>);
 
 impl UnionFind {
     /// `count` items, each by itself.

@@ -1,0 +1,83 @@
+//! Where the rubber meets what is rigid.
+
+use parry3d_f64::math::Vector as Glam;
+use parry3d_f64::query::PointQuery;
+use parry3d_f64::shape::{TriMesh, TriMeshFlags};
+
+use super::TrialError;
+use crate::mesh::{Point, SurfaceLocator, TriangleMesh, Vector};
+
+/// How a point lies to a rigid body.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Touch {
+    /// Signed distance, mm: negative inside.
+    pub distance: f64,
+    /// Unit direction out of the body.
+    pub normal: Vector,
+}
+
+/// A rigid body that rubber cannot enter.
+pub trait Obstacle: Sync {
+    /// How a point lies to it.
+    fn touch(&self, point: &Point) -> Touch;
+}
+
+/// The model, and the board that it stands on.
+pub struct RigidModel {
+    /// The closed model: tells inside from outside.
+    solid: TriMesh,
+    /// The model without its faces on the board. The way out of a standing model is never down
+    /// through the board.
+    walls: SurfaceLocator,
+    board: Option<f64>,
+}
+
+/// Faces nearer to the board than this share of the model's span, with all corners, lie on it.
+const ON_BOARD: f64 = 3e-3;
+
+impl RigidModel {
+    /// From a closed model in the mould frame, mm; `board` is the height of the board under it.
+    pub fn new(model: &TriangleMesh, board: Option<f64>) -> Result<Self, TrialError> {
+        let near = |v: u32| {
+            board.is_some_and(|z| model.positions[v as usize].z < z + ON_BOARD * model.span())
+        };
+        let mut walls = model.clone();
+        walls.faces.retain(|f| !f.iter().all(|&v| near(v)));
+        let walls = SurfaceLocator::new(&walls)?;
+        let vertices = model.positions.iter().map(|p| Glam::new(p.x, p.y, p.z)).collect::<Vec<_>>();
+        let solid = TriMesh::with_flags(vertices, model.faces.clone(), TriMeshFlags::ORIENTED)
+            .map_err(|fault| TrialError::Model { message: fault.to_string() })?;
+        Ok(Self { solid, walls, board })
+    }
+
+    /// Signed distance to the model's walls alone, mm.
+    pub fn distance(&self, point: &Point) -> f64 {
+        let away = self.walls.closest(point).distance;
+        if self.holds(point) { -away } else { away }
+    }
+
+    /// Whether a ray from a point meets the model.
+    pub fn is_hit(&self, from: &Point, along: &Vector) -> bool {
+        self.walls.ray(from, along, f64::MAX).is_some()
+    }
+
+    fn holds(&self, point: &Point) -> bool {
+        self.solid.project_local_point(Glam::new(point.x, point.y, point.z), false).is_inside
+    }
+}
+
+impl Obstacle for RigidModel {
+    fn touch(&self, point: &Point) -> Touch {
+        let hit = self.walls.closest(point);
+        let inside = self.holds(point);
+        let distance = if inside { -hit.distance } else { hit.distance };
+        // Close to the surface the direction to the foot is noise; the face's normal is not.
+        let normal = if hit.distance > 1e-6 { (point - hit.point) / distance } else { hit.normal };
+        match self.board {
+            Some(z) if point.z - z < distance => {
+                Touch { distance: point.z - z, normal: Vector::z() }
+            }
+            _ => Touch { distance, normal },
+        }
+    }
+}

@@ -1,0 +1,297 @@
+//! Tetrahedra that fill a region given by a signed distance.
+//!
+//! A body-centred cubic lattice whose nodes near the region's skin are moved onto it and whose other
+//! elements are clipped (Labelle & Shewchuk 2007, "Isosurface stuffing", ACM Transactions on Graphics
+//! 26:57), of one size throughout. The diagonals of clipped faces go from the lower node rather than
+//! by that paper's parity rule, so its bounds on angles don't hold; [`Solid::dihedral_range`] tells.
+
+use std::collections::HashMap;
+
+use rayon::prelude::*;
+
+use super::solid::{Skin, Solid, signed_volume};
+use crate::control::{Cancelled, Control};
+use crate::mesh::{Point, Vector};
+
+/// A region of space.
+pub trait Region: Sync {
+    /// Signed distance, mm, or any continuous stand-in with its sign and about its slope: negative
+    /// inside.
+    fn level(&self, point: &Point) -> f64;
+    /// The skin that a point on the boundary lies on.
+    fn skin(&self, point: &Point) -> Skin;
+    /// A box round the region, mm.
+    fn bounds(&self) -> (Point, Point);
+}
+
+/// A node moves to a crossing nearer than this share of the edge: on edges along the axes and on
+/// diagonal ones (Labelle & Shewchuk's first pair).
+const NEAR: (f64, f64) = (0.24999, 0.41189);
+/// Rounds of regula falsi for a crossing; levels are close to linear along an edge.
+const CROSSING_ROUNDS: usize = 6;
+
+/// The lattice: corners of cubes and their middles.
+struct Lattice {
+    origin: Point,
+    spacing: f64,
+    cubes: [usize; 3],
+}
+
+impl Lattice {
+    fn corner(&self, at: [usize; 3]) -> u32 {
+        let [nx, ny, _] = self.cubes;
+        ((at[2] * (ny + 1) + at[1]) * (nx + 1) + at[0]) as u32
+    }
+
+    fn corner_count(&self) -> usize {
+        self.cubes.iter().map(|n| n + 1).product()
+    }
+
+    fn middle(&self, at: [usize; 3]) -> u32 {
+        let [nx, ny, _] = self.cubes;
+        (self.corner_count() + (at[2] * ny + at[1]) * nx + at[0]) as u32
+    }
+
+    fn positions(&self) -> Vec<Point> {
+        let all = |counts: [usize; 3], shift: f64| {
+            let place = move |n: usize, k: usize| {
+                let at = [n % counts[0], n / counts[0] % counts[1], k];
+                self.origin + Vector::from(at.map(|c| c as f64 + shift)) * self.spacing
+            };
+            (0..counts[2])
+                .flat_map(move |k| (0..counts[0] * counts[1]).map(move |n| place(n, k)))
+                .collect::<Vec<_>>()
+        };
+        [all(self.cubes.map(|n| n + 1), 0.0), all(self.cubes, 0.5)].concat()
+    }
+
+    /// All elements: four round each edge between the middles of two cubes that share a face.
+    fn elements(&self) -> Vec<[u32; 4]> {
+        let mut elements = Vec::new();
+        for axis in 0..3 {
+            let (u, v) = ((axis + 1) % 3, (axis + 2) % 3);
+            for k in 0..self.cubes[2] {
+                for j in 0..self.cubes[1] {
+                    for i in 0..self.cubes[0] {
+                        let low = [i, j, k];
+                        if low[axis] + 1 == self.cubes[axis] {
+                            continue;
+                        }
+                        let mut high = low;
+                        high[axis] += 1;
+                        let ring = [[0, 0], [1, 0], [1, 1], [0, 1]].map(|[a, b]| {
+                            let mut at = high;
+                            at[u] += a;
+                            at[v] += b;
+                            self.corner(at)
+                        });
+                        for n in 0..4 {
+                            let (a, b) = (ring[n], ring[(n + 1) % 4]);
+                            elements.push([self.middle(low), self.middle(high), a, b]);
+                        }
+                    }
+                }
+            }
+        }
+        elements
+    }
+}
+
+/// Fill a region with tetrahedra of edge `spacing` (the lattice's cubes), mm.
+pub fn fill(region: &dyn Region, spacing: f64, control: &Control<'_>) -> Result<Solid, Cancelled> {
+    let (low, high) = region.bounds();
+    let mut cubes = [0; 3];
+    let mut origin = low;
+    for axis in 0..3 {
+        // A layer all round, and off the region's planes by an odd share, so that no lattice node
+        // lies on them by chance.
+        let cells = (high[axis] - low[axis]) / spacing;
+        cubes[axis] = cells.ceil() as usize + 2;
+        origin[axis] -= 0.5 * (cubes[axis] as f64 - cells) * spacing * 1.0137;
+    }
+    let lattice = Lattice { origin, spacing, cubes };
+    let mut positions = lattice.positions();
+    let mut levels: Vec<f64> = positions
+        .par_chunks(1024)
+        .map(|chunk| {
+            control.check()?;
+            Ok(chunk.iter().map(|p| region.level(p)).collect::<Vec<_>>())
+        })
+        .collect::<Result<Vec<_>, Cancelled>>()?
+        .concat();
+    let mut elements = lattice.elements();
+    elements.retain(|e| e.iter().any(|&n| levels[n as usize] < 0.0));
+    warp(region, spacing, &elements, &mut positions, &mut levels);
+    let cuts = crossings(region, &elements, &positions, &levels);
+    let mut clipper = Clipper { positions, levels, cuts, elements: Vec::new() };
+    for element in &elements {
+        clipper.clip(element);
+    }
+    Ok(clipper.finish(region))
+}
+
+/// Edges of elements, each once, in order.
+fn edges(elements: &[[u32; 4]]) -> Vec<[u32; 2]> {
+    const PAIRS: [[usize; 2]; 6] = [[0, 1], [0, 2], [0, 3], [1, 2], [1, 3], [2, 3]];
+    let all = |e: &[u32; 4]| PAIRS.map(|[a, b]| [e[a].min(e[b]), e[a].max(e[b])]);
+    let mut edges: Vec<[u32; 2]> = elements.iter().flat_map(all).collect();
+    edges.par_sort_unstable();
+    edges.dedup();
+    edges
+}
+
+/// Share of the way from `a` to `b` at which the level is 0: regula falsi, Illinois variant (Dowell &
+/// Jarratt 1971).
+fn crossing(region: &dyn Region, a: &Point, b: &Point, levels: [f64; 2]) -> f64 {
+    let (mut low, mut high) = ((0.0, levels[0]), (1.0, levels[1]));
+    let mut at = 0.5;
+    let mut side = 0;
+    for _ in 0..CROSSING_ROUNDS {
+        at = (low.0 * high.1 - high.0 * low.1) / (high.1 - low.1);
+        let level = region.level(&(a + (b - a) * at));
+        if level.abs() < 1e-9 * (b - a).norm() {
+            break;
+        }
+        if (level < 0.0) == (low.1 < 0.0) {
+            low = (at, level);
+            high.1 *= if side == -1 { 0.5 } else { 1.0 };
+            side = -1;
+        } else {
+            high = (at, level);
+            low.1 *= if side == 1 { 0.5 } else { 1.0 };
+            side = 1;
+        }
+    }
+    at
+}
+
+/// Crossings of edges with the skin.
+fn crossings(
+    region: &dyn Region,
+    elements: &[[u32; 4]],
+    positions: &[Point],
+    levels: &[f64],
+) -> HashMap<[u32; 2], Point> {
+    let mut edges = edges(elements);
+    edges.retain(|&[a, b]| levels[a as usize] * levels[b as usize] < 0.0);
+    edges
+        .into_par_iter()
+        .map(|[a, b]| {
+            let (p, q) = (positions[a as usize], positions[b as usize]);
+            let at = crossing(region, &p, &q, [levels[a as usize], levels[b as usize]]);
+            ([a, b], p + (q - p) * at)
+        })
+        .collect()
+}
+
+/// Move nodes onto the skin where a crossing is near: each to the nearest one, in order of nodes.
+fn warp(
+    region: &dyn Region,
+    spacing: f64,
+    elements: &[[u32; 4]],
+    positions: &mut [Point],
+    levels: &mut [f64],
+) {
+    let cuts = crossings(region, elements, positions, levels);
+    let mut near: Vec<(u32, f64, [u32; 2])> = Vec::new();
+    for (&[a, b], cut) in &cuts {
+        let length = (positions[b as usize] - positions[a as usize]).norm();
+        // Edges between like nodes are as long as a cube, those between unlike ones shorter.
+        let reach = if length > 0.95 * spacing { NEAR.0 } else { NEAR.1 };
+        for n in [a, b] {
+            let share = (cut - positions[n as usize]).norm() / length;
+            if share < reach {
+                near.push((n, share, [a, b]));
+            }
+        }
+    }
+    near.sort_by(|p, q| (p.0.cmp(&q.0)).then(p.1.total_cmp(&q.1)).then(p.2.cmp(&q.2)));
+    for (n, _, edge) in near {
+        let n = n as usize;
+        // A crossing whose other end has moved onto the skin is gone.
+        if levels[n] != 0.0 && edge.iter().all(|&m| levels[m as usize] != 0.0) {
+            positions[n] = cuts[&edge];
+            levels[n] = 0.0;
+        }
+    }
+}
+
+/// Clips elements at the skin and numbers the nodes that are left.
+struct Clipper {
+    positions: Vec<Point>,
+    levels: Vec<f64>,
+    cuts: HashMap<[u32; 2], Point>,
+    elements: Vec<[Place; 4]>,
+}
+
+/// A node of the clipped body: a lattice node or a crossing, until nodes are numbered.
+type Place = [u32; 2];
+
+impl Clipper {
+    fn at(&self, place: Place) -> Point {
+        let [a, b] = place;
+        if a == b { self.positions[a as usize] } else { self.cuts[&place] }
+    }
+
+    fn clip(&mut self, element: &[u32; 4]) {
+        let level = |n: &u32| self.levels[*n as usize];
+        let mut inside: Vec<u32> = element.iter().copied().filter(|n| level(n) < 0.0).collect();
+        let on: Vec<u32> = element.iter().copied().filter(|n| level(n) == 0.0).collect();
+        let out: Vec<u32> = element.iter().copied().filter(|n| level(n) > 0.0).collect();
+        // Diagonals go from the lower node, so that both elements of a face choose alike.
+        inside.sort_unstable();
+        let node = |n: u32| [n, n];
+        let cut = |a: u32, b: u32| [a.min(b), a.max(b)];
+        match (inside.as_slice(), on.as_slice(), out.as_slice()) {
+            ([], ..) => {}
+            (_, _, []) => self.push(element.map(node)),
+            (&[a], &[], &[o, p, q]) => self.push([node(a), cut(a, o), cut(a, p), cut(a, q)]),
+            (&[a], &[z], &[o, p]) => self.push([node(a), node(z), cut(a, o), cut(a, p)]),
+            (&[a], &[y, z], &[o]) => self.push([node(a), node(y), node(z), cut(a, o)]),
+            (&[a, b], &[], &[o, p]) => {
+                self.prism([node(a), cut(a, o), cut(a, p)], [node(b), cut(b, o), cut(b, p)]);
+            }
+            (&[a, b], &[z], &[o]) => {
+                self.push([node(a), node(b), cut(b, o), node(z)]);
+                self.push([node(a), cut(b, o), cut(a, o), node(z)]);
+            }
+            (&[a, b, c], _, &[o]) => {
+                self.prism([node(a), node(b), node(c)], [cut(a, o), cut(b, o), cut(c, o)]);
+            }
+            // Four nodes have no other way to lie.
+            _ => {}
+        }
+    }
+
+    /// A prism between two triangles: diagonals from the first triangle's earlier nodes.
+    fn prism(&mut self, [a, b, c]: [Place; 3], [d, e, f]: [Place; 3]) {
+        self.push([a, b, c, f]);
+        self.push([a, b, e, f]);
+        self.push([a, d, e, f]);
+    }
+
+    fn push(&mut self, places: [Place; 4]) {
+        let volume = signed_volume(&places.map(|p| self.at(p)));
+        let [a, b, c, d] = places;
+        self.elements.push(if volume < 0.0 { [a, b, d, c] } else { [a, b, c, d] });
+    }
+
+    /// Number the nodes in use, in the order of the lattice.
+    fn finish(self, region: &dyn Region) -> Solid {
+        let mut places: Vec<Place> = self.elements.iter().flatten().copied().collect();
+        places.par_sort_unstable();
+        places.dedup();
+        let nodes: Vec<Point> = places.iter().map(|&p| self.at(p)).collect();
+        let skins = places
+            .par_iter()
+            .zip(&nodes)
+            .map(|(&[a, b], p)| {
+                let inside = a == b && self.levels[a as usize] != 0.0;
+                if inside { Skin::None } else { region.skin(p) }
+            })
+            .collect();
+        let number = |place: &Place| places.binary_search(place).map_or(0, |n| n as u32);
+        let elements = self.elements.iter().map(|e| [0, 1, 2, 3].map(|k| number(&e[k]))).collect();
+        Solid { nodes, skins, elements }
+    }
+}

@@ -1,0 +1,82 @@
+//! The cuts: elements on either side of a sheet no longer share nodes.
+
+use super::TrialError;
+use super::solid::Solid;
+use crate::bridges::UnionFind;
+use crate::mesh::{SurfaceLocator, TriangleMesh};
+
+/// A body with its cuts.
+#[derive(Clone, Debug)]
+pub struct Parted {
+    /// The body; nodes on the cuts are there once for each side.
+    pub solid: Solid,
+    /// The node of the uncut body that each node was.
+    pub origins: Vec<u32>,
+    /// Whether a node lies on a cut.
+    pub on_cut: Vec<bool>,
+    /// Separate pieces of rubber.
+    pub pieces: usize,
+    /// Faces between elements that were parted.
+    pub parted_faces: usize,
+}
+
+/// Part a body along sheets. The faces between two elements are parted if the line between the
+/// middles of the elements goes through a sheet; a node is split into the fans of elements round it
+/// that still hang together face by face. No rubber is lost; the lips follow the faces, so they are
+/// as rough as the elements are large.
+pub fn part(solid: &Solid, sheets: &[TriangleMesh]) -> Result<Parted, TrialError> {
+    let sheets: Vec<SurfaceLocator> = sheets
+        .iter()
+        .filter(|s| !s.faces.is_empty())
+        .map(SurfaceLocator::new)
+        .collect::<Result<_, _>>()?;
+    let mut corners = UnionFind::new(4 * solid.elements.len());
+    let mut elements = UnionFind::new(solid.elements.len());
+    let mut cut_nodes = vec![false; solid.nodes.len()];
+    let mut parted_faces = 0;
+    for (a, b) in solid.shared_faces() {
+        let (from, to) = (solid.middle(a as usize), solid.middle(b as usize));
+        let reach = (to - from).norm();
+        let parted = sheets.iter().any(|s| s.ray(&from, &(to - from), reach).is_some());
+        parted_faces += usize::from(parted);
+        if !parted {
+            elements.join(a as usize, b as usize);
+        }
+        for (i, &n) in solid.elements[a as usize].iter().enumerate() {
+            let Some(j) = solid.elements[b as usize].iter().position(|&m| m == n) else { continue };
+            if parted {
+                cut_nodes[n as usize] = true;
+            } else {
+                corners.join(4 * a as usize + i, 4 * b as usize + j);
+            }
+        }
+    }
+    // A fan is known by its node and its first corner: new nodes are numbered in that order.
+    let mut fans: Vec<(u32, u32)> = Vec::with_capacity(solid.nodes.len());
+    let all: Vec<u32> = solid.elements.iter().flatten().copied().collect();
+    for (corner, &n) in all.iter().enumerate() {
+        if corners.root(corner) == corner {
+            fans.push((n, corner as u32));
+        }
+    }
+    fans.sort_unstable();
+    let mut number = vec![0; all.len()];
+    for (new, &(_, root)) in fans.iter().enumerate() {
+        number[root as usize] = new as u32;
+    }
+    let origins: Vec<u32> = fans.iter().map(|f| f.0).collect();
+    let new_elements = (0..solid.elements.len())
+        .map(|e| [0, 1, 2, 3].map(|k| number[corners.root(4 * e + k)]))
+        .collect();
+    Ok(Parted {
+        solid: Solid {
+            nodes: origins.iter().map(|&n| solid.nodes[n as usize]).collect(),
+            skins: origins.iter().map(|&n| solid.skins[n as usize]).collect(),
+            elements: new_elements,
+        },
+        on_cut: origins.iter().map(|&n| cut_nodes[n as usize]).collect(),
+        origins,
+        pieces: (0..solid.elements.len()).filter(|&e| elements.root(e) == e).count(),
+        parted_faces,
+    })
+}

@@ -1,0 +1,122 @@
+//! The rubber of a mould body as a region to fill.
+
+use super::contact::RigidModel;
+use super::lattice::{Region, fill};
+use super::solid::{Skin, Solid};
+use super::{TrialError, TrialSetup};
+use crate::body::{MouldBody, Outside};
+use crate::control::Control;
+use crate::mesh::Point;
+
+/// Rubber between a model and the outside of its mould body.
+pub struct RubberRegion<'a> {
+    body: &'a MouldBody,
+    model: &'a RigidModel,
+    bounds: (Point, Point),
+}
+
+/// Height of the board under a body; none if the body hangs on a sprue.
+pub fn board(body: &MouldBody) -> Option<f64> {
+    let bottom = match body.outside() {
+        Outside::Box { low, .. } => low.z,
+        Outside::Cylinder { bottom, .. } | Outside::Offset { bottom, .. } => bottom,
+    };
+    (bottom == 0.0).then_some(bottom)
+}
+
+impl<'a> RubberRegion<'a> {
+    /// The rubber of the body of a trial.
+    pub fn new(setup: &TrialSetup<'a>, model: &'a RigidModel) -> Self {
+        let body = setup.body;
+        let bounds = match body.outside() {
+            Outside::Box { low, high } => (low, high),
+            Outside::Cylinder { axis: (x, y), radius, bottom, top } => (
+                Point::new(x - radius, y - radius, bottom),
+                Point::new(x + radius, y + radius, top),
+            ),
+            Outside::Offset { thickness, bottom } => {
+                let (low, high) =
+                    setup.model.bounds().unwrap_or((Point::origin(), Point::origin()));
+                let (mut low, high) = (low.map(|c| c - thickness), high.map(|c| c + thickness));
+                low.z = bottom;
+                (low, high)
+            }
+        };
+        Self { body, model, bounds }
+    }
+
+    /// Signed stand-ins for the distances to model, outside and bottom: negative in the rubber.
+    fn levels(&self, p: &Point) -> [f64; 3] {
+        let model = self.model.distance(p);
+        let (outside, bottom) = match self.body.outside() {
+            Outside::Box { low, high } => {
+                let sides = (low.x - p.x).max(p.x - high.x).max(low.y - p.y).max(p.y - high.y);
+                (sides.max(p.z - high.z), low.z - p.z)
+            }
+            Outside::Cylinder { axis: (x, y), radius, bottom, top } => {
+                (((p.x - x).hypot(p.y - y) - radius).max(p.z - top), bottom - p.z)
+            }
+            Outside::Offset { thickness, bottom } => (model - thickness, bottom - p.z),
+        };
+        [-model, outside, bottom]
+    }
+}
+
+impl Region for RubberRegion<'_> {
+    fn level(&self, point: &Point) -> f64 {
+        self.levels(point).into_iter().fold(f64::NEG_INFINITY, f64::max)
+    }
+
+    fn skin(&self, point: &Point) -> Skin {
+        let [model, outside, bottom] = self.levels(point).map(f64::abs);
+        if model <= outside && model <= bottom {
+            Skin::Model
+        } else if outside <= bottom || board(self.body).is_none() {
+            Skin::Outside
+        } else {
+            Skin::Board
+        }
+    }
+
+    fn bounds(&self) -> (Point, Point) {
+        self.bounds
+    }
+}
+
+/// Elements of a lattice's cube.
+const PER_CUBE: f64 = 12.0;
+/// The mesh must hold the rubber's volume to this share.
+const VOLUME_ERROR: f64 = 0.2;
+/// Rounds of fitting the spacing to the number of elements.
+const FITTING_ROUNDS: usize = 4;
+
+/// Fill the rubber with at most about `elements` tetrahedra. Also tells their spacing, mm.
+pub fn mesh_rubber(
+    setup: &TrialSetup<'_>,
+    model: &RigidModel,
+    elements: usize,
+    control: &Control<'_>,
+) -> Result<(Solid, f64), TrialError> {
+    let region = RubberRegion::new(setup, model);
+    let volume = setup.body.rubber_volume() * 1000.0;
+    // Clipped elements come on top of whole ones.
+    let mut spacing = (PER_CUBE * volume * 1.3 / elements as f64).cbrt();
+    let mut solid = fill(&region, spacing, control)?;
+    for _ in 0..FITTING_ROUNDS {
+        let ratio = solid.elements.len() as f64 / elements as f64;
+        if (0.8..=1.05).contains(&ratio) {
+            break;
+        }
+        spacing *= (ratio / 0.95).max(1e-3).cbrt();
+        solid = fill(&region, spacing, control)?;
+    }
+    let meshed = solid.total_volume();
+    if (meshed / volume - 1.0).abs() > VOLUME_ERROR {
+        return Err(TrialError::TooCoarse {
+            spacing,
+            meshed: meshed / 1000.0,
+            volume: volume / 1000.0,
+        });
+    }
+    Ok((solid, spacing))
+}

@@ -1,0 +1,392 @@
+//! From one state of rest to the next, by dynamic relaxation.
+//!
+//! Masses are made up so that every node may take the longest stable step, and the damping is that
+//! which lets the slowest oscillation still at work die down fastest, from Rayleigh's quotient of the
+//! last stride (Underwood 1983, "Dynamic relaxation", in Computational Methods for Transient
+//! Analysis; from memory).
+//! There is no matrix and nothing to tune, and contact with friction is part of every step: a node
+//! that would enter an obstacle is put back on it, and the force that took limits what friction may
+//! take off its sliding (Coulomb; forward increment Lagrange multipliers, Carpenter, Taylor & Katona
+//! 1991, International Journal for Numerical Methods in Engineering 32:103).
+
+use rayon::prelude::*;
+
+use super::contact::Obstacle;
+use super::elastic::{CHUNK, Elastic, Workspace};
+use crate::control::{Cancelled, Control};
+use crate::mesh::{Point, Vector};
+
+/// The masses allow for a highest frequency greater than the one found by the root of this factor: the
+/// power method comes from below, and stiffness changes within a relaxation.
+const MARGIN: f64 = 1.5;
+/// Rounds of the power method at the start, and before each later relaxation.
+const POWER_ROUNDS: (usize, usize) = (40, 8);
+/// Steps between two looks at the stiffness of the stretched rubber.
+const STIFFEN_EVERY: usize = 20;
+/// The bound of the stiffness is never taken for more than this many times too great.
+const LEAST_SHARE: f64 = 0.05;
+/// Rayleigh's quotient, as frequency squared, from which the fastest oscillations are at work; steps
+/// are unstable from 4.
+const NEAR_UNSTABLE: f64 = 2.8;
+/// No node moves farther in one step than this share of the spacing.
+const LONGEST_STEP: f64 = 0.2;
+/// Share of the hands' force that may be missing from the balance of the whole.
+const BALANCE: f64 = 0.05;
+/// A plane found for a node stands for the obstacle while the node stays within this share of the
+/// spacing.
+const PLANE_REACH: f64 = 0.03;
+/// Steps between two looks at the cancel flag and the residual.
+const LOOK_EVERY: usize = 10;
+
+/// A hand's pull on one node along one direction: a spring with a limit.
+#[derive(Clone, Copy, Debug)]
+pub struct Pull {
+    /// The node.
+    pub node: u32,
+    /// Where the node was when its displacement was 0, mm.
+    pub origin: Point,
+    /// Unit direction.
+    pub direction: Vector,
+    /// N/mm.
+    pub stiffness: f64,
+    /// Displacement along the direction at which the spring is slack, mm.
+    pub target: f64,
+    /// Greatest force, N.
+    pub limit: f64,
+}
+
+impl Pull {
+    /// Force on the node along the direction, N.
+    pub fn force(&self, at: &Point) -> f64 {
+        let gone = (at - self.origin).dot(&self.direction);
+        (self.stiffness * (self.target - gone)).clamp(-self.limit, self.limit)
+    }
+}
+
+/// What a node knows of the obstacle.
+#[derive(Clone, Copy, Debug)]
+struct Feel {
+    at: Point,
+    distance: f64,
+    normal: Vector,
+}
+
+/// Sums over a chunk of nodes.
+#[derive(Clone, Copy, Default)]
+struct Sums {
+    /// Work that the change of force took off the stride, N mm.
+    stiff: f64,
+    /// Mass times stride squared.
+    kinetic: f64,
+    residual: f64,
+    load: f64,
+    /// All that is applied, by obstacle and hands, and the hands' part of it.
+    applied: Vector,
+    pulled: Vector,
+}
+
+/// How a relaxation ended.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Settled {
+    /// Steps taken.
+    pub steps: usize,
+    /// Unbalanced force over applied force, both as root of the sum of squares.
+    pub residual: f64,
+    /// Whether the body as a whole is in balance as asked.
+    pub balanced: bool,
+}
+
+/// A body on its way to rest.
+pub struct Relaxation<'a> {
+    elastic: &'a Elastic,
+    work: Workspace,
+    /// Positions, mm.
+    pub x: Vec<Point>,
+    /// Stride of the last step, mm: the time of a step is 1.
+    velocity: Vec<Vector>,
+    /// Forces but for the obstacle's in the last step, N.
+    forces: Vec<Vector>,
+    /// Highest eigenvalue of the stiffness over its bound.
+    share: f64,
+    mass: Vec<f64>,
+    /// Which coordinates of a node are held where they are.
+    pub held: Vec<[bool; 3]>,
+    feels: Vec<Option<Feel>>,
+    /// Force of the obstacle and of what holds it, on every node, N.
+    pub reactions: Vec<Vector>,
+    pulls: Vec<Pull>,
+    pull_starts: Vec<u32>,
+    /// Shape of the fastest oscillation, from the power method.
+    fastest: Vec<Vector>,
+    spacing: f64,
+    /// Applied force, as root of the sum of squares over nodes, below which nothing matters, N.
+    pub least_load: f64,
+    /// Direction along which the body as a whole must be in balance before it counts as settled, and
+    /// the greatest force, N, that may be missing. A slow drift of the whole is next to nothing at any one
+    /// node.
+    pub balance: Option<(Vector, f64)>,
+}
+
+impl<'a> Relaxation<'a> {
+    /// A body at rest at `x`. `spacing` (mm) is the size of its elements; nodes named in `surface`
+    /// can touch the obstacle.
+    pub fn new(elastic: &'a Elastic, x: Vec<Point>, surface: &[u32], spacing: f64) -> Self {
+        let count = x.len();
+        let far = Point::new(f64::INFINITY, 0.0, 0.0);
+        let mut feels = vec![None; count];
+        for &n in surface {
+            feels[n as usize] = Some(Feel { at: far, distance: 0.0, normal: Vector::z() });
+        }
+        // Any vector with a share of the fastest oscillation will do: neighbours against each other.
+        let fastest = (0..count)
+            .map(|n| {
+                let bits = (n as u64 + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+                let unit = |shift: u64| ((bits >> shift) & 0xffff) as f64 / 32768.0 - 1.0;
+                Vector::new(unit(8), unit(24), unit(40))
+            })
+            .collect();
+        let mut new = Self {
+            elastic,
+            work: Workspace::default(),
+            velocity: vec![Vector::zeros(); count],
+            forces: vec![Vector::zeros(); count],
+            share: 0.0,
+            mass: vec![1.0; count],
+            held: vec![[false; 3]; count],
+            feels,
+            reactions: vec![Vector::zeros(); count],
+            pulls: Vec::new(),
+            pull_starts: vec![0; count + 1],
+            fastest,
+            spacing,
+            least_load: 0.0,
+            balance: None,
+            x,
+        };
+        new.tune(POWER_ROUNDS.0);
+        new
+    }
+
+    /// Pulls, from now on, in the order of their nodes.
+    pub fn set_pulls(&mut self, mut pulls: Vec<Pull>) {
+        pulls.sort_by_key(|p| p.node);
+        let mut starts = vec![0u32; self.x.len() + 1];
+        for pull in &pulls {
+            starts[pull.node as usize + 1] += 1;
+        }
+        for n in 1..starts.len() {
+            starts[n] += starts[n - 1];
+        }
+        (self.pulls, self.pull_starts) = (pulls, starts);
+    }
+
+    /// Pulls, to move their targets.
+    pub fn pulls_mut(&mut self) -> &mut [Pull] {
+        &mut self.pulls
+    }
+
+    /// Pulls.
+    pub fn pulls(&self) -> &[Pull] {
+        &self.pulls
+    }
+
+    /// Forget what nodes know of the obstacle: it is another one.
+    pub fn obstacle_changed(&mut self) {
+        for feel in self.feels.iter_mut().flatten() {
+            feel.at.x = f64::INFINITY;
+        }
+    }
+
+    /// How far the bound of the stiffness is from the truth, by the power method.
+    fn tune(&mut self, rounds: usize) {
+        let bound = self.elastic.stiffness(&self.x, &mut self.work);
+        let step = 1e-5 * self.spacing;
+        let mut highest: f64 = 0.0;
+        for _ in 0..rounds {
+            let largest = self.fastest.iter().map(|w| w.norm()).fold(0.0, f64::max);
+            if largest <= 0.0 {
+                break;
+            }
+            let scale = step / largest;
+            let shifted = |sign: f64| -> Vec<Point> {
+                self.x.iter().zip(&self.fastest).map(|(x, w)| x + w * (sign * scale)).collect()
+            };
+            let (ahead, behind) = (shifted(1.0), shifted(-1.0));
+            let ahead = self.elastic.forces(&ahead, &mut self.work);
+            let behind = self.elastic.forces(&behind, &mut self.work);
+            let (mut above, mut below) = (0.0, 0.0);
+            for (n, w) in self.fastest.iter_mut().enumerate() {
+                let pull = (behind[n] - ahead[n]) / (2.0 * scale);
+                above += w.dot(&pull);
+                below += w.norm_squared() * bound[n];
+                *w = if bound[n] > 0.0 { pull / bound[n] } else { Vector::zeros() };
+            }
+            highest = highest.max(above / below);
+        }
+        // It changes little from state to state; a chance low estimate must not lighten the nodes.
+        self.share = highest.max(LEAST_SHARE).max(0.9 * self.share);
+        self.weigh(&bound);
+    }
+
+    /// Masses for the stiffness as it is now.
+    fn stiffen(&mut self) {
+        let bound = self.elastic.stiffness(&self.x, &mut self.work);
+        self.weigh(&bound);
+    }
+
+    fn weigh(&mut self, bound: &[f64]) {
+        // A step of 1 is stable while the highest frequency is below 2.
+        let factor = MARGIN * self.share / 4.0;
+        for (n, mass) in self.mass.iter_mut().enumerate() {
+            let pulls = self.pull_starts[n] as usize..self.pull_starts[n + 1] as usize;
+            let springs: f64 = self.pulls[pulls].iter().map(|p| p.stiffness).sum();
+            *mass = (bound[n] * factor + springs).max(1e-12);
+        }
+    }
+
+    /// One step of all nodes: central differences with a damping force of `damping` times mass times
+    /// velocity.
+    fn step(&mut self, obstacle: Option<&dyn Obstacle>, friction: f64, damping: f64) -> Sums {
+        self.elastic.load(&self.x, &mut self.work);
+        let (elastic, work, mass, held) = (self.elastic, &self.work, &self.mass, &self.held);
+        let (pulls, starts, spacing) = (&self.pulls, &self.pull_starts, self.spacing);
+        let sums: Vec<Sums> = self
+            .x
+            .par_chunks_mut(CHUNK)
+            .zip(self.velocity.par_chunks_mut(CHUNK))
+            .zip(self.reactions.par_chunks_mut(CHUNK))
+            .zip(self.feels.par_chunks_mut(CHUNK))
+            .zip(self.forces.par_chunks_mut(CHUNK))
+            .enumerate()
+            .map(|(chunk, ((((x, velocity), reactions), feels), forces))| {
+                let mut sums = Sums::default();
+                for k in 0..x.len() {
+                    let n = chunk * CHUNK + k;
+                    let mut pulled = Vector::zeros();
+                    for pull in &pulls[starts[n] as usize..starts[n + 1] as usize] {
+                        pulled += pull.direction * pull.force(&x[k]);
+                    }
+                    let mut force = elastic.node_force(n, work) + pulled;
+                    let mut reaction = Vector::zeros();
+                    for axis in (0..3).filter(|&a| held[n][a]) {
+                        reaction[axis] = -force[axis];
+                        force[axis] = 0.0;
+                    }
+                    let before = velocity[k];
+                    sums.stiff += before.dot(&(forces[k] - force));
+                    sums.kinetic += mass[n] * before.norm_squared();
+                    forces[k] = force;
+                    // What a force of 1 N adds to the stride.
+                    let yields = 2.0 / ((2.0 + damping) * mass[n]);
+                    let mut stride = before * ((2.0 - damping) / (2.0 + damping)) + force * yields;
+                    let length = stride.norm();
+                    if length > LONGEST_STEP * spacing {
+                        stride *= LONGEST_STEP * spacing / length;
+                    }
+                    if let (Some(obstacle), Some(feel)) = (obstacle, feels[k].as_mut()) {
+                        let back = put_back(feel, obstacle, &x[k], &stride, friction, spacing);
+                        stride += back;
+                        let push = back / yields;
+                        reaction += push;
+                        force += push;
+                    }
+                    x[k] += stride;
+                    velocity[k] = stride;
+                    reactions[k] = reaction;
+                    sums.residual += force.norm_squared();
+                    sums.load += (reaction + pulled).norm_squared();
+                    sums.applied += reaction + pulled;
+                    sums.pulled += pulled;
+                }
+                sums
+            })
+            .collect();
+        // In order, so that the result does not depend on threads.
+        sums.into_iter().fold(Sums::default(), |a, b| Sums {
+            kinetic: a.kinetic + b.kinetic,
+            stiff: a.stiff + b.stiff,
+            residual: a.residual + b.residual,
+            load: a.load + b.load,
+            applied: a.applied + b.applied,
+            pulled: a.pulled + b.pulled,
+        })
+    }
+
+    /// Let the body come to rest: until the unbalanced force is below `tolerance` of what is
+    /// applied, or for `most` steps.
+    pub fn settle(
+        &mut self,
+        obstacle: Option<&dyn Obstacle>,
+        friction: f64,
+        tolerance: f64,
+        most: usize,
+        control: &Control<'_>,
+    ) -> Result<Settled, Cancelled> {
+        self.tune(POWER_ROUNDS.1);
+        self.velocity.fill(Vector::zeros());
+        let mut damping = 0.0;
+        let mut residual = f64::INFINITY;
+        let mut balanced = false;
+        for step in 1..=most {
+            if step % STIFFEN_EVERY == 0 {
+                self.stiffen();
+            }
+            let sums = self.step(obstacle, friction, damping);
+            if sums.stiff > NEAR_UNSTABLE * sums.kinetic && self.share < 1.0 {
+                // Stretched rubber oscillates faster than the masses allow for. At a share of 1 they
+                // allow for anything.
+                self.share = (1.25 * self.share).min(1.0);
+                self.stiffen();
+                self.velocity.fill(Vector::zeros());
+            } else if sums.kinetic > 0.0 {
+                damping = 2.0 * (sums.stiff / sums.kinetic).clamp(0.0, 1.0).sqrt();
+            }
+            if step % LOOK_EVERY == 0 || step == most {
+                control.check()?;
+                let load = sums.load.sqrt().max(self.least_load);
+                residual = if load > 0.0 { sums.residual.sqrt() / load } else { 0.0 };
+                balanced = self.balance.is_none_or(|(along, least)| {
+                    let missing = sums.applied.dot(&along).abs();
+                    missing <= (BALANCE * sums.pulled.dot(&along).abs()).max(least)
+                });
+                if residual < tolerance && balanced {
+                    return Ok(Settled { steps: step, residual, balanced });
+                }
+            }
+        }
+        Ok(Settled { steps: most, residual, balanced })
+    }
+}
+
+/// What has to be added to a node's stride so that it does not enter the obstacle and slides against
+/// friction, mm.
+fn put_back(
+    feel: &mut Feel,
+    obstacle: &dyn Obstacle,
+    at: &Point,
+    stride: &Vector,
+    friction: f64,
+    spacing: f64,
+) -> Vector {
+    let next = at + stride;
+    let moved = (next - feel.at).norm();
+    // Distance changes no faster than the node moves, so far nodes need not ask.
+    if moved.is_finite() && feel.distance > moved {
+        return Vector::zeros();
+    }
+    if moved > PLANE_REACH * spacing {
+        let touch = obstacle.touch(&next);
+        *feel = Feel { at: next, distance: touch.distance, normal: touch.normal };
+    }
+    let depth = -(feel.distance + feel.normal.dot(&(next - feel.at)));
+    if depth <= 0.0 {
+        return Vector::zeros();
+    }
+    let out = feel.normal * depth;
+    let sliding = stride - feel.normal * feel.normal.dot(stride);
+    let length = sliding.norm();
+    if length <= 0.0 {
+        return out;
+    }
+    out - sliding * (friction * depth / length).min(1.0)
+}

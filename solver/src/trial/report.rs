@@ -1,0 +1,178 @@
+//! What is asked of a trial and what it answers. All points in the mould frame, mm.
+
+use crate::body::{MouldBody, Rubber};
+use crate::mesh::{Point, TriangleMesh, Vector};
+
+/// What is tried.
+#[derive(Clone, Copy)]
+pub struct TrialSetup<'a> {
+    /// The mould body, built round `model`.
+    pub body: &'a MouldBody,
+    /// The rigid model: closed, oriented.
+    pub model: &'a TriangleMesh,
+    /// Sheets of the cuts, from the model to the outside, and discs through bridges that are cut.
+    /// They may reach a little into the model and out of the rubber.
+    pub sheets: &'a [TriangleMesh],
+    /// The rubber.
+    pub rubber: &'a Rubber,
+    /// Places where bridges are looked at.
+    pub bridges: &'a [BridgePlace],
+    /// How the trial is made.
+    pub settings: &'a TrialSettings,
+}
+
+/// A bridge to look at.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BridgePlace {
+    /// Middle of the bridge.
+    pub centre: Point,
+    /// Rubber within this distance belongs to it, mm.
+    pub radius: f64,
+}
+
+/// How a trial is made.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TrialSettings {
+    /// Elements at most, about.
+    pub elements: usize,
+    /// Coefficient of friction between rubber and model. With mould release about 0.1 (common
+    /// practice, no source).
+    pub friction: f64,
+    /// Greatest pull of two hands, N.
+    pub hand_force: f64,
+    /// How far each lip is drawn aside, mm; by default a quarter of the model's width, so that the gap
+    /// is half as wide as the model, which pushes its way through (common sense, no source).
+    pub opening: Option<f64>,
+    /// Directions in which the rubber is drawn off the model that stands still, in the order in which
+    /// they are tried. (0, 0, 1) lifts the mould off a model that stays on the board.
+    pub directions: Vec<Vector>,
+    /// Steps in which the rubber is drawn along the model's length.
+    pub steps: usize,
+    /// Unbalanced over applied force at which a step counts as settled.
+    pub tolerance: f64,
+    /// Seconds on the clock of the control after which no further step is begun.
+    pub seconds: Option<f64>,
+}
+
+impl Default for TrialSettings {
+    fn default() -> Self {
+        Self {
+            elements: 60_000,
+            friction: 0.1,
+            hand_force: 200.0,
+            opening: None,
+            directions: vec![Vector::z()],
+            steps: 24,
+            tolerance: 0.03,
+            seconds: None,
+        }
+    }
+}
+
+/// Why rubber does not come off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Hindrance {
+    /// The pull passes what hands can do.
+    Pull,
+    /// The rubber is stretched beyond its elongation at break.
+    Tear,
+    /// It has been drawn as far as the model is long and is still caught.
+    Caught,
+}
+
+/// How a trial ended.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Outcome {
+    /// The rubber is off, or only has to be moved on without touching.
+    Released,
+    /// It does not come off.
+    Stuck {
+        /// What keeps it.
+        hindrance: Hindrance,
+        /// Where the model holds the rubber back most.
+        place: Point,
+    },
+    /// Time ran out first.
+    OutOfTime,
+}
+
+/// A point of the pull's curve.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PullPoint {
+    /// How far the rubber's outside has come on average, mm.
+    pub travel: f64,
+    /// Pull along the direction, N.
+    pub force: f64,
+    /// Whether the step settled within the tolerance; if not, `force` is too great by the rubber's
+    /// made-up inertia, if anything.
+    pub settled: bool,
+}
+
+/// A bridge after the lips have been drawn aside.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BridgeReport {
+    /// Greatest engineering strain of its rubber.
+    pub stretch: f64,
+    /// Widest gap between its rubber and the model that it lay on, mm.
+    pub gap: f64,
+}
+
+/// A picture's worth of positions.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Frame {
+    /// How far the hands have drawn the lips aside, mm.
+    pub opening: f64,
+    /// How far the hands have gone along the direction, mm.
+    pub travel: f64,
+    /// Positions of all nodes, mm.
+    pub positions: Vec<Point>,
+}
+
+/// The mesh that was used.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MeshReport {
+    /// Tetrahedra.
+    pub elements: usize,
+    /// Nodes.
+    pub nodes: usize,
+    /// Edge of the lattice's cubes, mm.
+    pub spacing: f64,
+    /// Smallest and greatest angle between two faces of an element, degrees.
+    pub angles: (f64, f64),
+    /// Rubber meshed, cm^3.
+    pub volume: f64,
+    /// Separate pieces of rubber; more than one means that the cuts part the mould.
+    pub pieces: usize,
+}
+
+/// What a trial answers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TrialReport {
+    /// How it ended, in the best direction.
+    pub outcome: Outcome,
+    /// The best direction: the first that releases, or the one that came farthest.
+    pub direction: Vector,
+    /// Greatest principal engineering strain of any element at any time. At the end of a cut it
+    /// grows with finer elements.
+    pub greatest_stretch: f64,
+    /// Where that was, in the rubber at rest.
+    pub stretched_at: Point,
+    /// The strain that all but one element in a hundred stayed below when it was greatest.
+    pub stretch_99: f64,
+    /// Greatest depth in the model, mm, of any element's middle: only nodes are kept out. From about
+    /// half the spacing of the mesh on, rubber may have slipped through a part of the model that is
+    /// finer than the elements, and a release is not to be believed.
+    pub overlap: f64,
+    /// The pull along the way.
+    pub pull: Vec<PullPoint>,
+    /// One for each bridge asked about, in order.
+    pub bridges: Vec<BridgeReport>,
+    /// At rest, with the lips aside, and after each step.
+    pub frames: Vec<Frame>,
+    /// The rubber's surface, lips and all, as triangles of nodes, counter-clockwise from outside.
+    pub surface: Vec<[u32; 3]>,
+    /// The mesh.
+    pub mesh: MeshReport,
+    /// Steps of the relaxation, over all directions.
+    pub relaxation_steps: usize,
+}

@@ -1,0 +1,5 @@
+mod closed_forms;
+mod forces;
+mod meshes;
+mod release;
+mod shapes;

@@ -1,0 +1,122 @@
+//! Whole trials with known outcomes.
+
+use super::shapes::{arch, ball_on_rod, revolved, upright};
+use crate::body::{MouldBody, MouldShape, Rubber};
+use crate::control::{Cancel, Control};
+use crate::mesh::{Point, TriangleMesh};
+use crate::trial::{
+    BridgePlace, Hindrance, Outcome, TrialError, TrialReport, TrialSettings, TrialSetup, run,
+};
+
+fn settings() -> TrialSettings {
+    TrialSettings { elements: 5000, steps: 12, ..TrialSettings::default() }
+}
+
+/// A weak pull: at this resolution the ball takes about 190 N uncut and 100 N cut.
+fn by_one_hand() -> TrialSettings {
+    TrialSettings { hand_force: 150.0, ..settings() }
+}
+
+fn tried(
+    model: &TriangleMesh,
+    shape: &MouldShape,
+    sheets: &[TriangleMesh],
+    bridges: &[BridgePlace],
+    settings: &TrialSettings,
+) -> TrialReport {
+    let body = MouldBody::new(model, shape).expect("a body");
+    let rubber = Rubber::default();
+    let setup = TrialSetup { body: &body, model, sheets, rubber: &rubber, bridges, settings };
+    run(&setup, &Control::silent()).expect("runs")
+}
+
+const BLOCK: MouldShape = MouldShape::Box { side_clearance: 9.0, top_clearance: 9.0 };
+
+#[test]
+fn a_cone_on_its_base_comes_out_uncut() {
+    let cone = revolved(&[[12.0, 0.0], [6.0, 20.0]], 40);
+    let report = tried(&cone, &BLOCK, &[], &[], &settings());
+    assert_eq!(report.outcome, Outcome::Released);
+    assert!(report.stretch_99 < 0.05, "{}", report.stretch_99);
+}
+
+#[test]
+fn a_ball_in_an_uncut_block_is_stuck() {
+    let report = tried(&ball_on_rod(12.0, 4.0, 12.0), &BLOCK, &[], &[], &by_one_hand());
+    let Outcome::Stuck { hindrance: Hindrance::Pull, place } = report.outcome else {
+        panic!("{:?}", report.outcome);
+    };
+    // The ball's lower half holds it: that is between the rod and the middle of the ball.
+    assert!(place.z > 8.0 && place.z < 25.0, "{place}");
+    assert!(report.pull.last().is_some_and(|p| p.settled), "{:?}", report.pull);
+}
+
+#[test]
+fn a_ball_comes_out_through_a_long_cut() {
+    let sheet = upright([0.0, 40.0], [-1.0, 34.0]);
+    let report = tried(&ball_on_rod(12.0, 4.0, 12.0), &BLOCK, &[sheet], &[], &by_one_hand());
+    assert_eq!(report.outcome, Outcome::Released);
+    assert_eq!(report.mesh.pieces, 1);
+    assert!(report.overlap < 0.5 * report.mesh.spacing, "{}", report.overlap);
+    // The lips are aside in the frame before the first that is drawn.
+    assert_eq!(report.frames.len(), report.pull.len() + 2);
+}
+
+/// The same on one thread as on many.
+#[test]
+fn threads_change_nothing() {
+    let sheet = [upright([0.0, 40.0], [-1.0, 20.0])];
+    let few = TrialSettings { elements: 2500, steps: 4, ..settings() };
+    let model = ball_on_rod(12.0, 8.0, 8.0);
+    let on = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool");
+        pool.install(|| tried(&model, &BLOCK, &sheet, &[], &few))
+    };
+    assert_eq!(on(1), on(3));
+}
+
+#[test]
+fn an_uncut_bridge_holds() {
+    let bridge = BridgePlace { centre: Point::new(0.0, 0.0, 4.0), radius: 6.0 };
+    let report = tried(&arch(11.0, 4.0), &BLOCK, &[], &[bridge], &settings());
+    assert!(matches!(report.outcome, Outcome::Stuck { .. }), "{:?}", report.outcome);
+    // Nothing has been drawn aside yet when it is looked at.
+    assert_eq!(report.bridges.len(), 1);
+    assert!(report.bridges[0].stretch < 0.01 && report.bridges[0].gap < 0.1);
+}
+
+#[test]
+fn a_blanket_comes_off_a_cone() {
+    let cone = revolved(&[[12.0, 0.0], [6.0, 20.0]], 40);
+    let report = tried(&cone, &MouldShape::Blanket { thickness: 5.0 }, &[], &[], &settings());
+    assert_eq!(report.outcome, Outcome::Released);
+}
+
+#[test]
+fn what_cannot_be_tried_is_refused() {
+    let cone = revolved(&[[12.0, 0.0], [6.0, 20.0]], 40);
+    let body = MouldBody::new(&cone, &BLOCK).expect("a body");
+    let rubber = Rubber::default();
+    let with = |settings: &TrialSettings, control: &Control<'_>| {
+        let setup = TrialSetup {
+            body: &body,
+            model: &cone,
+            sheets: &[],
+            rubber: &rubber,
+            bridges: &[],
+            settings,
+        };
+        run(&setup, control).expect_err("refused")
+    };
+    let none = TrialSettings { directions: Vec::new(), ..settings() };
+    assert_eq!(with(&none, &Control::silent()), TrialError::NoDirection);
+    let rough = TrialSettings { friction: -1.0, ..settings() };
+    assert!(matches!(
+        with(&rough, &Control::silent()),
+        TrialError::OutOfRange { field: "friction", .. }
+    ));
+    let cancel = Cancel::new();
+    cancel.cancel();
+    let control = Control::new(cancel, |_| {});
+    assert!(matches!(with(&settings(), &control), TrialError::Cancelled(_)));
+}

@@ -1,0 +1,133 @@
+//! Time and convergence of the release trial:
+//! `cargo bench -p slitwright-tests --bench release_trial --profile dev -- 5000 20000 60000`.
+//!
+//! A ball on a rod in a block, uncut and with a cut along one side, and a ball in a blanket, with each
+//! number of elements asked for.
+
+use std::process::ExitCode;
+use std::time::Instant;
+
+use slitwright_solver::body::{MouldBody, MouldShape, Rubber};
+use slitwright_solver::control::Control;
+use slitwright_solver::mesh::{Point, TriangleMesh};
+use slitwright_solver::trial::{TrialSettings, TrialSetup, run};
+
+const RADIUS: f64 = 12.0;
+const ROD: f64 = 4.0;
+const NECK: f64 = 12.0;
+const AROUND: u32 = 48;
+
+fn main() -> ExitCode {
+    let words = std::env::args().skip(1).filter(|a| a != "--bench");
+    let asked: Result<Vec<usize>, _> = words.map(|w| w.parse()).collect();
+    match asked {
+        Ok(asked) if !asked.is_empty() => all(&asked),
+        Ok(_) => all(&[5_000, 20_000, 60_000]),
+        Err(error) => Err(format!("elements: {error}")),
+    }
+    .map_or_else(
+        |error| {
+            eprintln!("release_trial: {error}");
+            ExitCode::FAILURE
+        },
+        |()| ExitCode::SUCCESS,
+    )
+}
+
+fn all(asked: &[usize]) -> Result<(), String> {
+    let model = ball_on_rod();
+    let block = MouldShape::Box { side_clearance: 10.0, top_clearance: 10.0 };
+    let blanket = MouldShape::Blanket { thickness: 6.0 };
+    let rubber = Rubber::default();
+    println!(
+        "{:<14} {:>8} {:>8} {:>6} {:>7} {:>8} {:>9} {:>8} {:>8}  outcome",
+        "case", "elements", "spacing", "steps", "s", "M el/s", "pull N", "greatest", "99 %"
+    );
+    for (name, shape, sheets) in [
+        ("block, uncut", &block, vec![]),
+        ("block, cut", &block, vec![side_cut()]),
+        ("blanket, uncut", &blanket, vec![]),
+        ("blanket, cut", &blanket, vec![side_cut()]),
+    ] {
+        let body = MouldBody::new(&model, shape).map_err(|e| e.to_string())?;
+        for &elements in asked {
+            let settings = TrialSettings { elements, ..TrialSettings::default() };
+            let setup = TrialSetup {
+                body: &body,
+                model: &model,
+                sheets: &sheets,
+                rubber: &rubber,
+                bridges: &[],
+                settings: &settings,
+            };
+            let start = Instant::now();
+            let report = run(&setup, &Control::silent()).map_err(|e| e.to_string())?;
+            let seconds = start.elapsed().as_secs_f64();
+            let pull = report.pull.iter().map(|p| p.force).fold(0.0, f64::max);
+            let done = report.mesh.elements as f64 * report.relaxation_steps as f64 / seconds / 1e6;
+            println!(
+                "{:<14} {:>8} {:>8.2} {:>6} {:>7.1} {:>8.1} {:>9.1} {:>8.2} {:>8.2}  {:?}",
+                name,
+                report.mesh.elements,
+                report.mesh.spacing,
+                report.relaxation_steps,
+                seconds,
+                done,
+                pull,
+                report.greatest_stretch,
+                report.stretch_99,
+                report.outcome
+            );
+            if std::env::var_os("SLITWRIGHT_TRIAL_CURVE").is_some() {
+                for p in &report.pull {
+                    println!("    {:8.2} mm {:8.2} N {}", p.travel, p.force, p.settled);
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// A ball on a rod that stands on the board, as a surface of revolution.
+fn ball_on_rod() -> TriangleMesh {
+    let lowest = (ROD / RADIUS).asin();
+    let middle = NECK + RADIUS * lowest.cos();
+    let mut profile = vec![[ROD, 0.0], [ROD, NECK / 2.0]];
+    profile.extend((0..=32).map(|k| {
+        let a = lowest + (std::f64::consts::PI - 0.02 - lowest) * f64::from(k) / 32.0;
+        [RADIUS * a.sin(), middle - RADIUS * a.cos()]
+    }));
+    let mut mesh = TriangleMesh::default();
+    for [r, z] in &profile {
+        for k in 0..AROUND {
+            let a = std::f64::consts::TAU * f64::from(k) / f64::from(AROUND);
+            mesh.positions.push(Point::new(r * a.cos(), r * a.sin(), *z));
+        }
+    }
+    let rings = profile.len() as u32;
+    let at = |ring: u32, k: u32| ring * AROUND + k % AROUND;
+    for ring in 0..rings - 1 {
+        for k in 0..AROUND {
+            let (a, b, c, d) = (at(ring, k), at(ring, k + 1), at(ring + 1, k + 1), at(ring + 1, k));
+            mesh.faces.extend([[a, b, c], [a, c, d]]);
+        }
+    }
+    let ends = mesh.positions.len() as u32;
+    mesh.positions.push(Point::new(0.0, 0.0, 0.0));
+    mesh.positions.push(Point::new(0.0, 0.0, profile[rings as usize - 1][1]));
+    for k in 0..AROUND {
+        mesh.faces.push([ends, at(0, k + 1), at(0, k)]);
+        mesh.faces.push([ends + 1, at(rings - 1, k), at(rings - 1, k + 1)]);
+    }
+    mesh
+}
+
+/// From the axis out to one side, from the board to the height of the ball's top.
+fn side_cut() -> TriangleMesh {
+    let at = |x, z| Point::new(x, 0.01, z);
+    let top = NECK + 2.0 * RADIUS;
+    TriangleMesh {
+        positions: vec![at(0.0, -1.0), at(60.0, -1.0), at(60.0, top), at(0.0, top)],
+        faces: vec![[0, 1, 2], [0, 2, 3]],
+    }
+}
