@@ -7,6 +7,7 @@ use std::sync::OnceLock;
 
 use job::{exterior, model, plan, thin_blanket};
 use nalgebra::Isometry3;
+use slitwright_server::convert::request_from_proto;
 use slitwright_solver::body::{Gate, GateChoice, MouldBody, MouldShape};
 use slitwright_solver::bridges::find_bridges;
 use slitwright_solver::control::Control;
@@ -18,7 +19,7 @@ use slitwright_solver::optimise::relaxation::Relaxation;
 use slitwright_solver::optimise::rows::{ROW_TOLERANCE, RowPool};
 use slitwright_solver::optimise::search::{Search, SearchSettings};
 use slitwright_solver::optimise::separation::Separator;
-use slitwright_solver::plan::{Plan, PlanRequest};
+use slitwright_solver::plan::{Plan, PlanRequest, make_plan};
 use slitwright_tests::{
     ball_on_rod, ellipsoid, moved, random_motion, scaled, shuffled, two_footed_arch,
 };
@@ -291,4 +292,16 @@ fn no_cut_of_a_plan_can_be_left_out() {
     let piece = Piece { name: "dancer", mesh: dancer.mesh().expect("a mesh"), request };
     let cuts = assert_every_cut_is_needed(&piece);
     assert!(cuts >= 2, "the dancer is meant to have several cuts, not {cuts}");
+}
+
+/// The plain piece of the demo set, with its own request: firm rubber that stretches by 6 % at
+/// most, so that a ring on flat ground must not be taken for a tight one.
+#[test]
+fn the_plinth_needs_no_cut() {
+    let plinth = demo_models::pieces().into_iter().find(|p| p.name == "plinth").expect("a plinth");
+    let message = serde_json::from_str(plinth.request).expect("a request");
+    let request = request_from_proto(&message, "").expect("a good request");
+    let plan = make_plan(&model(plinth.mesh().expect("a mesh")), &request, &Control::silent())
+        .expect("a plan");
+    assert!(plan.cuts.is_empty(), "{:?}", plan.cuts);
 }

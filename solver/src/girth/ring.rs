@@ -6,11 +6,14 @@ use std::hash::{Hash, Hasher};
 use std::sync::Mutex;
 
 use super::PlanningGraph;
-use super::sweep::sweep_width;
+use super::sweep::{ring_girth, sweep_width};
 use super::taut::taut_ring;
 
 /// Pulled taut, a ring is hardly ever shorter than this share of its length on the graph.
 const SLACK: f64 = 0.8;
+
+/// A region within this factor of its ring's own girth is no wider than the ring.
+const NO_WIDER: f64 = 1.01;
 
 /// A ring that is too tight: the outline of a region beyond it.
 #[derive(Clone, Debug, PartialEq)]
@@ -71,9 +74,14 @@ impl<'a> RingJudge<'a> {
         let outline = self.graph.outline(beyond);
         let (reach, relaxed) = self.graph.ring_length(&outline);
         let width = self.width(beyond, SLACK * reach);
+        // What is nowhere wider than the ring itself passes unstretched. On ground that is nearly
+        // flat the ring's length on the graph is not known well enough to tell.
+        if width > SLACK * reach && width <= NO_WIDER * ring_girth(self.graph, beyond) {
+            return None;
+        }
         if let Some(held) = held
             && width > SLACK * reach
-            && let Some(taut) = taut_ring(self.graph, beyond, held)
+            && let Some(taut) = taut_ring(self.graph, beyond, held).filter(|t| t.is_held)
         {
             // The strain allowed along the taut ring is that along the outline.
             let reach = reach.min(taut.length * reach / relaxed.max(1e-9));

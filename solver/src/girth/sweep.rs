@@ -42,6 +42,15 @@ pub fn sweep_width(graph: &PlanningGraph, beyond: &[bool], enough: f64) -> f64 {
     best.min(region.width_of_sweep(|v| distance[v as usize], best))
 }
 
+/// Girth (mm) of the ring round a region by itself, in the measure that widths are given in: a
+/// taut string round the middles of the mesh edges across its outline.
+pub fn ring_girth(graph: &PlanningGraph, beyond: &[bool]) -> f64 {
+    let region = Region::new(graph, beyond);
+    let middles =
+        region.ring.iter().map(|&(a, b)| nalgebra::center(&region.point(a), &region.point(b)));
+    girth(&middles.collect::<Vec<_>>())
+}
+
 struct Region<'a> {
     graph: &'a PlanningGraph,
     beyond: &'a [bool],

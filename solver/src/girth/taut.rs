@@ -16,6 +16,9 @@ pub struct TautRing {
     pub length: f64,
     /// Whether each vertex lies beyond it: the ring may have slid over some.
     pub beyond: Vec<bool>,
+    /// Whether it rests on anything that is cut or gate. A ring that does not has slid along the
+    /// model, as a sweep would, and tells nothing new.
+    pub is_held: bool,
 }
 
 /// Most times a ring is opened at another place and pulled again.
@@ -72,7 +75,8 @@ pub fn taut_ring(graph: &PlanningGraph, beyond: &[bool], held: &[bool]) -> Optio
             break;
         }
     }
-    Some(TautRing { length, beyond: beyond_strip(graph, &points.1)? })
+    let is_held = points.0.iter().any(|p| p.vertex.is_some_and(|v| held[v as usize]));
+    Some(TautRing { length, beyond: beyond_strip(graph, &points.1)?, is_held })
 }
 
 /// What the gate cannot reach without crossing a closed strip. None where the strip has come apart
@@ -177,6 +181,7 @@ mod tests {
         let beyond = region(&graph, |p| p.z > 40.0 + 8.0 * (3.0 * p.y.atan2(p.x)).sin());
         let ring = taut_ring(&graph, &beyond, &graph.is_gate).expect("one ring");
         assert!((ring.length / (TAU * RADIUS) - 1.0).abs() < 0.01, "{} mm", ring.length);
+        assert!(!ring.is_held);
     }
 
     /// A ring that has to pass above one pin and below another, half way round: two straight lines
@@ -204,6 +209,6 @@ mod tests {
         let exact: f64 = [turn, TAU - turn].iter().map(|t| (RADIUS * t).hypot(a.z - b.z)).sum();
         assert!(exact > 2.0 * PI * RADIUS * 1.03, "the pins bend it");
         assert!((ring.length / exact - 1.0).abs() < 0.01, "{} for {exact}", ring.length);
-        assert!(ring.beyond[high] && !ring.beyond[low]);
+        assert!(ring.is_held && ring.beyond[high] && !ring.beyond[low]);
     }
 }
