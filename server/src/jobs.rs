@@ -174,8 +174,7 @@ impl Job {
     }
 
     fn end(&self, state: v1::JobState, plan: Option<v1::Plan>, failure: Option<v1::Failure>) {
-        tracing::info!(job = self.name, state = state.as_str_name(), "job ended");
-        self.status.send_if_modified(|status| {
+        let ended = self.status.send_if_modified(|status| {
             // A cancelled job has ended before its thread comes back.
             if status.has_ended() {
                 return false;
@@ -186,6 +185,9 @@ impl Job {
             status.failure = failure;
             true
         });
+        if ended {
+            tracing::info!(job = self.name, state = state.as_str_name(), "job ended");
+        }
     }
 
     /// Whether there is a best plan so far.
