@@ -16,6 +16,8 @@ use slitwright_tests::with_edges_halved;
 const SIZE: f64 = 150.0;
 /// Height of the gate above the lowest point of a model that stands on no flat face, mm.
 const FEET: f64 = 8.0;
+/// The same for a base that is uneven, mm.
+const UNEVEN: f64 = 3.0;
 /// Gap asked for on open meshes.
 const OPEN_GAP: f64 = 0.15;
 /// The open mesh whose triangles are quartered, and how many it starts with.
@@ -119,14 +121,12 @@ fn open_request(gate: GateChoice, target_gap: f64) -> PlanRequest {
     request
 }
 
-/// All stand with y upwards. The bunny's base is flat; the others stand on round tips (the elephants
-/// on three feet, no two of the same height), so their gate is all that lies below a plane.
+/// All stand with y upwards. The bunny's base is uneven, the others stand on round tips (the elephants
+/// on three feet, no two of the same height), so the gate is all that lies below a plane.
 fn open_gate(file: &str, mesh: &TriangleMesh) -> GateChoice {
-    if file == "bunny00" {
-        return GateChoice::LowestFlat { up: Vector::y() };
-    }
+    let above = if file == GROWN { UNEVEN } else { FEET };
     let lowest = mesh.positions.iter().map(|p| p.y).fold(f64::INFINITY, f64::min);
-    GateChoice::Plane { point: Point::new(0.0, lowest + FEET, 0.0), normal: -Vector::y() }
+    GateChoice::Plane { point: Point::new(0.0, lowest + above, 0.0), normal: -Vector::y() }
 }
 
 fn open_mesh(name: &str) -> Result<TriangleMesh, String> {
