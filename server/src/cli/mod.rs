@@ -50,9 +50,10 @@ enum CliError {
 pub fn main() -> ExitCode {
     let cli = Cli::parse();
     let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| {
+        // The optimiser warns of every solve that its limits end, which is how it is used.
         EnvFilter::new(match cli.command {
-            Command::Serve(_) => "info",
-            _ => "warn",
+            Command::Serve(_) => "info,highs=error",
+            _ => "warn,highs=error",
         })
     });
     tracing_subscriber::fmt()
