@@ -19,5 +19,6 @@ pub mod outputs;
 pub mod plan;
 pub mod sheets;
 pub mod trial;
+mod union_find;
 
 pub use nalgebra;

@@ -16,7 +16,7 @@
 use crate::mesh::{Point, Topology, TriangleMesh, Vector};
 
 use super::outline::{Outline, outlines, plane_axes};
-use super::union_find::UnionFind;
+use crate::union_find::UnionFind;
 
 const NONE: u32 = u32::MAX;
 

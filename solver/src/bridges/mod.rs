@@ -25,8 +25,6 @@ pub(crate) mod shapes;
 mod solid;
 #[cfg(test)]
 mod tests;
-mod union_find;
-pub(crate) use union_find::UnionFind;
 
 use crate::control::{Cancelled, Control};
 use crate::field::Saddle;

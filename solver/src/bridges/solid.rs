@@ -8,7 +8,7 @@ use parry3d_f64::shape::{CompositeShapeRef, TriMesh, TriMeshFlags};
 use crate::mesh::{FaceId, Point, Topology, TriangleMesh, Vector};
 
 use super::BridgeError;
-use super::union_find::UnionFind;
+use crate::union_find::UnionFind;
 
 fn to_glam(p: Point) -> Glam {
     Glam::new(p.x, p.y, p.z)

@@ -8,6 +8,7 @@ use super::project::first_not_finite;
 use super::self_crossing::{SelfCrossings, self_crossings};
 use super::thin_parts::{ThinParts, thin_parts};
 use super::{FaceId, Point, SurfaceLocator, Topology, TopologyError, TriangleMesh};
+use crate::union_find::UnionFind;
 
 /// What a fault is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -372,26 +373,17 @@ pub(super) fn pinched_vertices(mesh: &TriangleMesh) -> Vec<u32> {
 /// The body of each face and the bodies, largest surface first. Faces that share a vertex are of
 /// one body.
 pub(super) fn bodies(mesh: &TriangleMesh) -> (Vec<u32>, Vec<Body>) {
-    let mut parent: Vec<u32> = (0..mesh.positions.len() as u32).collect();
-    fn root(parent: &mut [u32], mut v: u32) -> u32 {
-        while parent[v as usize] != v {
-            parent[v as usize] = parent[parent[v as usize] as usize];
-            v = parent[v as usize];
-        }
-        v
-    }
+    let mut joined = UnionFind::new(mesh.positions.len());
     for face in &mesh.faces {
-        let first = root(&mut parent, face[0]);
         for &v in &face[1..] {
-            let other = root(&mut parent, v);
-            parent[other as usize] = first;
+            joined.join(face[0] as usize, v as usize);
         }
     }
-    let mut index: HashMap<u32, u32> = HashMap::new();
+    let mut index: HashMap<usize, u32> = HashMap::new();
     let mut found = 0u32;
     let mut body_of = Vec::with_capacity(mesh.faces.len());
     for face in &mesh.faces {
-        let top = root(&mut parent, face[0]);
+        let top = joined.root(face[0] as usize);
         let body = *index.entry(top).or_insert_with(|| {
             found += 1;
             found - 1

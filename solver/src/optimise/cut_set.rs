@@ -1,6 +1,9 @@
 //! A set of cut edges: its separate cuts and its cost.
 
+use std::collections::BTreeMap;
+
 use crate::girth::PlanningGraph;
+use crate::union_find::UnionFind;
 
 /// Edges of the planning graph that are cut, in rising order.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -47,30 +50,15 @@ impl CutSet {
 
     /// Edges of each separate cut, in order of their first edge.
     pub fn components(&self, graph: &PlanningGraph) -> Vec<Vec<u32>> {
-        let mut root: std::collections::BTreeMap<u32, u32> = Default::default();
-        fn find(root: &mut std::collections::BTreeMap<u32, u32>, v: u32) -> u32 {
-            let mut top = v;
-            while let Some(&up) = root.get(&top) {
-                if up == top {
-                    break;
-                }
-                top = up;
-            }
-            root.insert(v, top);
-            top
-        }
+        let mut joined = UnionFind::new(graph.vertex_count());
         for &e in &self.edges {
             let [a, b] = graph.edges[e as usize].ends;
-            for v in [a, b] {
-                root.entry(v).or_insert(v);
-            }
-            let (ra, rb) = (find(&mut root, a), find(&mut root, b));
-            root.insert(ra.max(rb), ra.min(rb));
+            joined.join(a as usize, b as usize);
         }
-        let mut index: std::collections::BTreeMap<u32, usize> = Default::default();
+        let mut index: BTreeMap<usize, usize> = BTreeMap::new();
         let mut components: Vec<Vec<u32>> = Vec::new();
         for &e in &self.edges {
-            let top = find(&mut root, graph.edges[e as usize].ends[0]);
+            let top = joined.root(graph.edges[e as usize].ends[0] as usize);
             let slot = *index.entry(top).or_insert_with(|| {
                 components.push(Vec::new());
                 components.len() - 1

@@ -11,6 +11,7 @@ use std::collections::BTreeMap;
 use super::cut_set::CutSet;
 use crate::girth::PlanningGraph;
 use crate::girth::paths::{NO_EDGE, Ways, ways};
+use crate::union_find::UnionFind;
 
 /// A neck of rubber between two places of the cuts or the gate.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -28,45 +29,42 @@ const ROUND_OVER_ACROSS: f64 = 3.0;
 
 /// Which vertices are joined by cuts, with all of the gate taken as one place and each fixed loop
 /// as one place.
-#[derive(Clone)]
 pub struct Places<'a> {
     graph: &'a PlanningGraph,
-    up: Vec<u32>,
+    joined: UnionFind,
 }
 
 impl<'a> Places<'a> {
     /// Gate and fixed loops alone.
     pub fn new(graph: &'a PlanningGraph, fixed: &[u32]) -> Self {
-        let board = graph.vertex_count() as u32;
-        let up = (0..=board)
-            .map(|v| if graph.is_gate.get(v as usize) == Some(&true) { board } else { v })
-            .collect();
-        let mut places = Self { graph, up };
+        let mut joined = UnionFind::new(graph.vertex_count());
+        let mut gate = (0..graph.vertex_count()).filter(|&v| graph.is_gate[v]);
+        if let Some(first) = gate.next() {
+            for v in gate {
+                joined.join(first, v);
+            }
+        }
+        let mut places = Self { graph, joined };
         for &e in fixed {
             places.join(e);
         }
         places
     }
 
-    fn top(&mut self, mut v: u32) -> u32 {
-        while self.up[v as usize] != v {
-            self.up[v as usize] = self.up[self.up[v as usize] as usize];
-            v = self.up[v as usize];
-        }
-        v
+    fn ends(&self, edge: u32) -> [usize; 2] {
+        self.graph.edges[edge as usize].ends.map(|v| v as usize)
     }
 
     /// Whether cutting an edge would join two places that are joined already: it closes a ring.
     pub fn closes(&mut self, edge: u32) -> bool {
-        let [a, b] = self.graph.edges[edge as usize].ends.map(|v| self.top(v));
+        let [a, b] = self.ends(edge).map(|v| self.joined.root(v));
         a == b
     }
 
     /// Cut an edge; false if that closes a ring.
     pub fn join(&mut self, edge: u32) -> bool {
-        let [a, b] = self.graph.edges[edge as usize].ends.map(|v| self.top(v));
-        self.up[a as usize] = b;
-        a != b
+        let [a, b] = self.ends(edge);
+        self.joined.join(a, b)
     }
 }
 

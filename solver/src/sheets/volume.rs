@@ -21,6 +21,7 @@ use super::sheet::Sheet;
 use crate::body::MouldBody;
 use crate::control::{Cancelled, Control};
 use crate::mesh::{Point, TriangleMesh, Vector};
+use crate::union_find::UnionFind;
 
 /// How the rubber hangs together after the cuts.
 #[derive(Clone, Debug, PartialEq)]
@@ -338,7 +339,9 @@ impl Grid {
         let mut order: Vec<usize> = (0..rubber.len()).filter(|&k| rubber[k]).collect();
         order.sort_by(|&a, &b| distance[b].total_cmp(&distance[a]).then(a.cmp(&b)));
         let good = NECK_SHARE * order.len() as f64;
-        let mut lots = Lots::new(rubber.len());
+        let mut lots = UnionFind::new(rubber.len());
+        // Cells of the lot that a root stands for.
+        let mut size = vec![1u32; rubber.len()];
         let mut risen = vec![false; rubber.len()];
         let mut neck = None;
         for cell in order {
@@ -348,14 +351,14 @@ impl Grid {
                     continue;
                 }
                 let (a, b) = (lots.root(cell), lots.root(next));
-                if a == b {
+                if !lots.join(a, b) {
                     continue;
                 }
-                if lots.size[a] as f64 >= good && lots.size[b] as f64 >= good {
+                if f64::from(size[a]) >= good && f64::from(size[b]) >= good {
                     let place = self.centre(self.at(cell));
                     neck = Some(Neck { width: 2.0 * distance[cell], place });
                 }
-                lots.join(a, b);
+                size[lots.root(a)] = size[a] + size[b];
             }
         }
         neck
@@ -410,33 +413,6 @@ fn lower_envelope(f: &[f64]) -> Vec<f64> {
             step * step + f[apexes[k]]
         })
         .collect()
-}
-
-/// Disjoint sets with their sizes.
-struct Lots {
-    parent: Vec<usize>,
-    size: Vec<u32>,
-}
-
-impl Lots {
-    fn new(count: usize) -> Self {
-        Self { parent: (0..count).collect(), size: vec![1; count] }
-    }
-
-    fn root(&mut self, item: usize) -> usize {
-        let mut at = item;
-        while self.parent[at] != at {
-            self.parent[at] = self.parent[self.parent[at]];
-            at = self.parent[at];
-        }
-        at
-    }
-
-    fn join(&mut self, a: usize, b: usize) {
-        let (large, small) = if self.size[a] >= self.size[b] { (a, b) } else { (b, a) };
-        self.parent[small] = large;
-        self.size[large] += self.size[small];
-    }
 }
 
 #[cfg(test)]

@@ -2,8 +2,8 @@
 
 use super::TrialError;
 use super::solid::Solid;
-use crate::bridges::UnionFind;
 use crate::mesh::{SurfaceLocator, TriangleMesh};
+use crate::union_find::UnionFind;
 
 /// A body with its cuts.
 #[derive(Clone, Debug)]

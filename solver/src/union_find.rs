@@ -18,9 +18,10 @@ impl UnionFind {
         }
         at
     }
-    /// Join the sets of two items.
-    pub fn join(&mut self, a: usize, b: usize) {
+    /// Join the sets of two items; false if they were joined already.
+    pub fn join(&mut self, a: usize, b: usize) -> bool {
         let (a, b) = (self.root(a), self.root(b));
         self.0[a.max(b)] = a.min(b) as u32;
+        a != b
     }
 }
