@@ -25,23 +25,7 @@ pub struct RubberDomain<'a> {
 impl<'a> RubberDomain<'a> {
     /// The rubber of `body`, which was built round `model`.
     pub fn new(body: &'a MouldBody, model: &'a TriangleMesh) -> Self {
-        let (bounds, bottom) = match body.outside() {
-            Outside::Box { low, high } => ((low, high), low.z),
-            Outside::Cylinder { axis: (x, y), radius, bottom, top } => (
-                (
-                    Point::new(x - radius, y - radius, bottom),
-                    Point::new(x + radius, y + radius, top),
-                ),
-                bottom,
-            ),
-            Outside::Offset { thickness, bottom } => {
-                let (low, high) = model.bounds().unwrap_or((Point::origin(), Point::origin()));
-                let (mut low, high) = (low.map(|c| c - thickness), high.map(|c| c + thickness));
-                low.z = bottom;
-                ((low, high), bottom)
-            }
-        };
-        Self { body, model, bounds, on_board: bottom == 0.0 }
+        Self { body, model, bounds: body.bounds(), on_board: body.board().is_some() }
     }
 
     /// Narrowest rubber, mm: the thickness that all but one part in a hundred of the model's area

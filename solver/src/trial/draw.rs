@@ -6,7 +6,7 @@ use super::contact::RigidModel;
 use super::elastic::{Elastic, Material};
 use super::hands::{Grip, Hands};
 use super::parting::{Parted, part};
-use super::region::{board, mesh_rubber};
+use super::region::mesh_rubber;
 use super::relax::{Pull, Relaxation};
 use super::report::*;
 use super::solid::Skin;
@@ -39,7 +39,7 @@ const CLEARANCE: f64 = 0.05;
 pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport, TrialError> {
     check(setup)?;
     let settings = setup.settings;
-    let model = RigidModel::new(setup.model, board(setup.body))?;
+    let model = RigidModel::new(setup.model, setup.body.board())?;
     let (solid, spacing) = mesh_rubber(setup, &model, settings.elements, control)?;
     let body = part(&solid, setup.sheets)?;
     let elastic = Elastic::new(&body.solid, Material::of(setup.rubber));

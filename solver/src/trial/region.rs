@@ -12,37 +12,12 @@ use crate::mesh::Point;
 pub struct RubberRegion<'a> {
     body: &'a MouldBody,
     model: &'a RigidModel,
-    bounds: (Point, Point),
-}
-
-/// Height of the board under a body; none if the body hangs on a sprue.
-pub fn board(body: &MouldBody) -> Option<f64> {
-    let bottom = match body.outside() {
-        Outside::Box { low, .. } => low.z,
-        Outside::Cylinder { bottom, .. } | Outside::Offset { bottom, .. } => bottom,
-    };
-    (bottom == 0.0).then_some(bottom)
 }
 
 impl<'a> RubberRegion<'a> {
     /// The rubber of the body of a trial.
     pub fn new(setup: &TrialSetup<'a>, model: &'a RigidModel) -> Self {
-        let body = setup.body;
-        let bounds = match body.outside() {
-            Outside::Box { low, high } => (low, high),
-            Outside::Cylinder { axis: (x, y), radius, bottom, top } => (
-                Point::new(x - radius, y - radius, bottom),
-                Point::new(x + radius, y + radius, top),
-            ),
-            Outside::Offset { thickness, bottom } => {
-                let (low, high) =
-                    setup.model.bounds().unwrap_or((Point::origin(), Point::origin()));
-                let (mut low, high) = (low.map(|c| c - thickness), high.map(|c| c + thickness));
-                low.z = bottom;
-                (low, high)
-            }
-        };
-        Self { body, model, bounds }
+        Self { body: setup.body, model }
     }
 
     /// Signed stand-ins for the distances to model, outside and bottom: negative in the rubber.
@@ -71,7 +46,7 @@ impl Region for RubberRegion<'_> {
         let [model, outside, bottom] = self.levels(point).map(f64::abs);
         if model <= outside && model <= bottom {
             Skin::Model
-        } else if outside <= bottom || board(self.body).is_none() {
+        } else if outside <= bottom || self.body.board().is_none() {
             Skin::Outside
         } else {
             Skin::Board
@@ -79,7 +54,7 @@ impl Region for RubberRegion<'_> {
     }
 
     fn bounds(&self) -> (Point, Point) {
-        self.bounds
+        self.body.bounds()
     }
 }
 
