@@ -188,6 +188,15 @@ impl PlanningGraph {
             .collect()
     }
 
+    /// Whether each vertex is in a list.
+    pub fn membership(&self, vertices: &[u32]) -> Vec<bool> {
+        let mut member = vec![false; self.vertex_count()];
+        for &v in vertices {
+            member[v as usize] = true;
+        }
+        member
+    }
+
     /// Mean length of the mesh edges, mm.
     pub fn mean_edge(&self) -> f64 {
         self.mean_edge

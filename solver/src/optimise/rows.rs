@@ -22,7 +22,6 @@ use std::cmp::Ordering;
 
 use rayon::prelude::*;
 
-use super::separation::membership;
 use crate::girth::paths::ways;
 use crate::girth::{PlanningGraph, Ring};
 
@@ -139,7 +138,7 @@ impl RingRows {
         let crossing = ring.outline.iter().map(|&e| (e, 1.0)).collect();
         let mut rows = vec![(RowKind::Crossing, 0.0, crossing)];
         let depth = 0.5 * ring.shortfall();
-        let beyond = membership(graph.vertex_count(), &ring.beyond);
+        let beyond = graph.membership(&ring.beyond);
         let far = |v: u32| beyond[v as usize];
         let near = |v: u32| !beyond[v as usize];
         let distance = distance_from_ring(graph, &ring.outline, &far, f64::INFINITY);
@@ -180,7 +179,7 @@ pub(crate) fn stretch_at(graph: &PlanningGraph, vertex: u32) -> f64 {
 /// Signed stretched distance (mm) of every vertex from a ring: positive beyond it, infinite where
 /// the distance is above `limit`.
 pub(crate) fn signed_distance(graph: &PlanningGraph, ring: &Ring, limit: f64) -> Vec<f32> {
-    let beyond = membership(graph.vertex_count(), &ring.beyond);
+    let beyond = graph.membership(&ring.beyond);
     let far = distance_from_ring(graph, &ring.outline, &|v| beyond[v as usize], limit);
     let near = distance_from_ring(graph, &ring.outline, &|v| !beyond[v as usize], limit);
     (0..beyond.len()).map(|v| if beyond[v] { far[v] as f32 } else { -near[v] as f32 }).collect()

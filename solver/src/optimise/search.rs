@@ -20,7 +20,6 @@ use super::separation::{Crossing, Separator};
 use super::settle::{Settling, add_rings};
 use crate::control::{Control, Progress, Stage};
 use crate::girth::Ring;
-use crate::plan::StopReason;
 
 /// What the search is told.
 #[derive(Clone, Debug)]
@@ -37,6 +36,21 @@ pub struct SearchSettings {
     pub seed: u64,
     /// Edges that are cut in any case: bridge loops. Their cost is not counted here.
     pub fixed: Vec<u32>,
+}
+
+/// Why the search stopped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StopReason {
+    /// The gap asked for was reached.
+    GapReached,
+    /// The plan is optimal for the planning graph.
+    Optimal,
+    /// The time budget ran out.
+    TimeBudget,
+    /// No further improvement was found and the bound stopped moving.
+    Stalled,
+    /// Someone asked for the best plan so far.
+    Cancelled,
 }
 
 /// The search found no plan.

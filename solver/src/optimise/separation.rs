@@ -118,7 +118,7 @@ impl<'a> Separator<'a> {
         rings
             .par_iter()
             .flat_map_iter(|ring| {
-                let beyond = membership(graph.vertex_count(), &ring.beyond);
+                let beyond = graph.membership(&ring.beyond);
                 let crossed =
                     cut_edges.iter().any(|[a, b]| beyond[*a as usize] != beyond[*b as usize]);
                 let far = if crossed { vec![false; beyond.len()] } else { beyond };
@@ -159,7 +159,7 @@ impl<'a> Separator<'a> {
         let mut sides: Vec<Vec<bool>> = (0..steps)
             .map(|k| distance.iter().map(|&d| d > far * k as f64 / steps as f64).collect())
             .collect();
-        sides.extend(self.targets.iter().map(|t| membership(n, &t.core)));
+        sides.extend(self.targets.iter().map(|t| graph.membership(&t.core)));
         sides
             .par_iter()
             .flat_map_iter(|side| self.judge.tight_rings(side, |_| false, None))
@@ -311,15 +311,6 @@ fn held_vertices(graph: &PlanningGraph, cut: &[f64]) -> Vec<bool> {
         }
     }
     held
-}
-
-/// Membership of a list of vertices.
-pub(crate) fn membership(n: usize, vertices: &[u32]) -> Vec<bool> {
-    let mut inside = vec![false; n];
-    for &v in vertices {
-        inside[v as usize] = true;
-    }
-    inside
 }
 
 fn farthest(distance: &[f64]) -> Option<(u32, f64)> {

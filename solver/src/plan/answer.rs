@@ -4,6 +4,7 @@ use crate::body::Outside;
 use crate::bridges::{BridgeKind, Confirmation, DiscState};
 use crate::mesh::{Point, Vector};
 use crate::nalgebra::Isometry3;
+use crate::optimise::search::StopReason;
 use crate::sheets::{CrossedBy, LipFigures, OnePiece, Sheet, SheetSettings};
 
 /// A cut plan.
@@ -232,21 +233,6 @@ pub struct RegionStretch {
     pub strain: f64,
     /// Strain allowed there: working stretch or hand force.
     pub allowed: f64,
-}
-
-/// Why the search stopped.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum StopReason {
-    /// The gap asked for was reached.
-    GapReached,
-    /// The plan is optimal for the planning graph.
-    Optimal,
-    /// The time budget ran out.
-    TimeBudget,
-    /// No further improvement was found and the bound stopped moving.
-    Stalled,
-    /// Someone asked for the best plan so far.
-    Cancelled,
 }
 
 /// A limit and whether the plan meets it.

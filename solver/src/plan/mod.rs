@@ -13,6 +13,7 @@ mod setup;
 mod sheets;
 mod surface;
 
+pub use crate::optimise::search::StopReason;
 pub use answer::*;
 pub use make::{PlanError, make_plan};
 pub use request::*;
