@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::{Duration, Instant};
 
 /// A stage of the pipeline, in order.
@@ -70,6 +71,18 @@ impl Cancel {
 #[error("cancelled by the caller")]
 pub struct Cancelled;
 
+/// No answer came from a thread that was waited for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NoAnswer {
+    /// The job was cancelled first.
+    Cancelled,
+    /// The thread ended without one.
+    Lost,
+}
+
+/// How often whoever waits looks whether the job was cancelled.
+const LOOK: Duration = Duration::from_millis(20);
+
 /// Handed through the pipeline: where reports go, whether to stop, what time it is.
 pub struct Control<'a> {
     cancel: Cancel,
@@ -97,6 +110,20 @@ impl<'a> Control<'a> {
     /// Error out if someone asked the work to stop.
     pub fn check(&self) -> Result<(), Cancelled> {
         if self.cancel.is_cancelled() { Err(Cancelled) } else { Ok(()) }
+    }
+    /// Wait for what another thread sends, no longer than until the job is cancelled: for work that
+    /// cannot be interrupted, which is then left to end by itself.
+    pub fn wait<T>(&self, answers: &Receiver<T>) -> Result<T, NoAnswer> {
+        loop {
+            match answers.recv_timeout(LOOK) {
+                Ok(answer) => return Ok(answer),
+                Err(RecvTimeoutError::Disconnected) => return Err(NoAnswer::Lost),
+                Err(RecvTimeoutError::Timeout) if self.is_cancelled() => {
+                    return Err(NoAnswer::Cancelled);
+                }
+                Err(RecvTimeoutError::Timeout) => {}
+            }
+        }
     }
     /// Send one progress report.
     pub fn report(&self, progress: Progress) {

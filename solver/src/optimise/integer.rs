@@ -1,7 +1,6 @@
 //! The integer optimum over known rows, on all edges or on some.
 
-use std::sync::mpsc::{RecvTimeoutError, channel};
-use std::time::Duration;
+use std::sync::mpsc::channel;
 
 use good_lp::solvers::highs::highs;
 use good_lp::{Expression, ProblemVariables, SolverModel, constraint, variable};
@@ -9,9 +8,6 @@ use highs::{HighsModelStatus, HighsSolutionStatus};
 
 use super::rows::Row;
 use crate::control::Control;
-
-/// How often a waiting caller looks whether the job was cancelled.
-const LOOK: Duration = Duration::from_millis(20);
 
 /// How an integer solve ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -123,13 +119,7 @@ pub fn solve_cover_while(
     let (answer, solution) = channel();
     let (costs, rows, allowed) = (costs.to_vec(), rows.to_vec(), allowed.to_vec());
     std::thread::spawn(move || answer.send(solve_cover(&costs, &rows, &allowed, limits)));
-    loop {
-        match solution.recv_timeout(LOOK) {
-            Ok(found) => return Some(found),
-            Err(RecvTimeoutError::Timeout) if !control.is_cancelled() => {}
-            Err(_) => return None,
-        }
-    }
+    control.wait(&solution).ok()
 }
 
 #[cfg(test)]

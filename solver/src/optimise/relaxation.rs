@@ -5,13 +5,12 @@
 //! walk away from it when the job is cancelled.
 
 use std::num::NonZeroU32;
-use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
-use std::time::Duration;
+use std::sync::mpsc::{Receiver, Sender, channel};
 
 use highs::{Col, HighsModelStatus, Model, RowProblem, Sense, SolvedModel};
 
 use super::rows::{RowPool, Terms};
-use crate::control::Control;
+use crate::control::{Control, NoAnswer};
 
 /// The relaxation cannot be solved.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -55,8 +54,6 @@ const MISSED: f64 = 1e-6;
 const ROWS_AT_A_TIME: usize = 400;
 /// Most times that rows are added in one solve; what is still missed comes in the next.
 const TIMES: usize = 12;
-/// How often a waiting caller looks whether the job was cancelled.
-const LOOK: Duration = Duration::from_millis(20);
 
 impl Relaxation {
     /// One column an edge, with its cost, mm; an edge of infinite cost is never cut.
@@ -101,15 +98,10 @@ impl Relaxation {
     fn optimum(&self, rows: Vec<Terms>, control: &Control<'_>) -> Result<Relaxed, RelaxationError> {
         let lost = || RelaxationError::NotOptimal("lost".into());
         self.rows.send(rows).map_err(|_| lost())?;
-        loop {
-            match self.optima.recv_timeout(LOOK) {
-                Ok(answer) => return answer,
-                Err(RecvTimeoutError::Timeout) if control.is_cancelled() => {
-                    return Err(RelaxationError::Cancelled);
-                }
-                Err(RecvTimeoutError::Timeout) => {}
-                Err(RecvTimeoutError::Disconnected) => return Err(lost()),
-            }
+        match control.wait(&self.optima) {
+            Ok(answer) => answer,
+            Err(NoAnswer::Cancelled) => Err(RelaxationError::Cancelled),
+            Err(NoAnswer::Lost) => Err(lost()),
         }
     }
 
