@@ -10,7 +10,7 @@ use crate::control::Control;
 use crate::girth::{PlanningGraph, Ring};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::rows::RowPool;
-use crate::optimise::separation::{Crossing, Separator, Target};
+use crate::optimise::separation::{Crossing, Separator};
 
 /// What finishing is told.
 #[derive(Clone, Debug)]
@@ -181,8 +181,7 @@ impl<'a> Finisher<'a> {
         let look = |cuts: &[CutCurves], rims: &[CutCurves], count: usize| {
             let curves: Vec<&CutCurves> = cuts.iter().chain(rims).collect();
             let fitted = fit(graph, &curves)?;
-            let targets: Vec<Target> = separator.targets().to_vec();
-            let again = Separator::with_targets(&fitted.graph, targets);
+            let again = Separator::with_targets(&fitted.graph, separator.targets());
             let looked = &order[..count.min(order.len())];
             let mut rings =
                 again.tight_rings(&fitted.cut, Crossing::Forbidden, looked, 8, control).rings;
@@ -199,7 +198,6 @@ impl<'a> Finisher<'a> {
         };
         // Send the ends on until no ring is found; what was found says where.
         let mut further = RowPool::new(graph.edges.len());
-        let mut rows = std::mem::replace(&mut self.rows, CurveRows::new(graph));
         for _ in 0..RECHECKS {
             match look(&finished.cuts, &finished.rims, usize::MAX) {
                 None => break,
@@ -233,12 +231,12 @@ impl<'a> Finisher<'a> {
         }
         if finished.looked && finished.tight.is_empty() && finished.missed == 0 {
             let checked = finished.cuts.clone();
-            let rims = &finished.rims;
+            let (rows, rims) = (&self.rows, &finished.rims);
             let most = 1.5 * graph.mean_edge();
             let holds = |cuts: &[CutCurves], count: usize| {
                 // Crossing rows speak of outlines that go round an end at a distance; the fresh
                 // look is sharper, so only the rows of lengths count here.
-                missed(&rows, cuts, rims).iter().all(|&(r, _)| rows.is_crossing(r))
+                missed(rows, cuts, rims).iter().all(|&(r, _)| rows.is_crossing(r))
                     && look(cuts, rims, count).is_some_and(|rings| rings.is_empty())
             };
             shorten_ends(graph, &mut finished.cuts, most, least_cut, STEPS, |c| {
@@ -248,7 +246,6 @@ impl<'a> Finisher<'a> {
                 finished.cuts = checked;
             }
         }
-        std::mem::swap(&mut self.rows, &mut rows);
         finished.openings = self.openings(&finished.cuts);
         finished.weighted_length = self.weigh(&finished.cuts);
         finished

@@ -54,9 +54,13 @@ fn straighten_all(
         .collect();
     let mut done: Vec<Contribution> =
         all.iter().map(|(is_rim, c)| rows.contribution(&c.points, *is_rim)).collect();
+    let worst = |curves: &[Contribution]| {
+        rows.missed(curves, 0.0).into_iter().map(|m| m.1).fold(0.0, f64::max)
+    };
     for k in 0..all.len() {
         let is_rim = all[k].0;
         // Shares lost on the way add up, so each chain may lose its part only.
+        let may_lose = may_lose.max(worst(&done));
         let most = weighted_length(graph, &all[k].1.points) * (1.0 + 1e-9);
         let accepts = |points: &[CurvePoint]| {
             // Rims cost nothing.
@@ -65,9 +69,7 @@ fn straighten_all(
             }
             let mut tried = done.clone();
             tried[k] = rows.contribution(points, is_rim);
-            let worst = rows.missed(&tried, 0.0).into_iter().map(|m| m.1).fold(0.0, f64::max);
-            let before = rows.missed(&done, 0.0).into_iter().map(|m| m.1).fold(0.0, f64::max);
-            worst <= before.max(may_lose)
+            worst(&tried) <= may_lose
         };
         let whole = straighten_chain(graph, &all[k].1.way);
         let points = if accepts(&whole) {

@@ -6,6 +6,8 @@
 //! of radii. Both the minimum cut nearest the gate and the one nearest Q are looked at, and each
 //! ring of either is judged by itself.
 
+use std::borrow::Cow;
+
 use rayon::prelude::*;
 
 use super::rows::signed_distance;
@@ -32,7 +34,7 @@ pub struct Separator<'a> {
     judge: RingJudge<'a>,
     network: FlowNetwork,
     units: Units,
-    targets: Vec<Target>,
+    targets: Cow<'a, [Target]>,
     /// No ring longer than this can be too tight, in flow units.
     widest: i64,
 }
@@ -72,7 +74,7 @@ impl<'a> Separator<'a> {
     }
 
     /// A separator with given targets, lists of vertices of this graph.
-    pub fn with_targets(graph: &'a PlanningGraph, targets: Vec<Target>) -> Self {
+    pub fn with_targets(graph: &'a PlanningGraph, targets: impl Into<Cow<'a, [Target]>>) -> Self {
         let ends: Vec<[u32; 2]> = graph.edges.iter().map(|e| e.ends).collect();
         let units = Units::for_edge(graph.mean_edge());
         let judge = RingJudge::new(graph);
@@ -83,7 +85,7 @@ impl<'a> Separator<'a> {
             judge,
             network: FlowNetwork::new(graph.vertex_count(), &ends),
             units,
-            targets,
+            targets: targets.into(),
             widest: units.of(2.0 * whole),
         }
     }
