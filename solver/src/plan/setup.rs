@@ -123,7 +123,8 @@ pub(super) fn set_up(
 /// What a plan lacks that was made without the potential.
 fn without_field(fault: &crate::field::FieldError) -> String {
     format!(
-        "the potential in the rubber could not be worked out ({fault}): bridges are not confirmed by          it, and thin rubber in gaps of the model was not looked for"
+        "the potential in the rubber could not be worked out ({fault}): bridges are not confirmed by \
+         it, and thin rubber in gaps of the model was not looked for"
     )
 }
 
