@@ -12,9 +12,12 @@
 //! - [`tubes`]: torus, knots and other closed tubes
 //! - [`subdivide`]: the same surface with more triangles
 //! - [`motion`]: rigid motions, scalings, mirror images and shuffled numbering
+//!
+//! And shapes that have none: [`open`], meshes of real things.
 
 pub mod blocks;
 pub mod motion;
+pub mod open;
 pub mod revolution;
 pub mod sphere;
 pub mod subdivide;
@@ -25,6 +28,7 @@ mod measure;
 
 pub use blocks::{blocks_mesh, box_mesh, handles_plate, stool, two_footed_arch};
 pub use motion::{mirrored, moved, random_motion, scaled, shuffled, standing, stretched};
+pub use open::{open_mesh, open_mesh_sized, outside_out};
 pub use revolution::{
     Profile, ball_on_rod, cone, cylinder, frustum, revolve, sphere_on_gate, surface_of_revolution,
 };

@@ -3,53 +3,14 @@
 //! Reference: Betti numbers by gudhi over the fields of 2 and 11 elements, in
 //! `tests/reference/homology.json`, made by the script beside it.
 
-use std::path::PathBuf;
 use std::time::Instant;
 
 use slitwright_solver::bridges::{BridgeKind, BridgeReport, DiscState, find_bridges};
-use slitwright_solver::mesh::{Point, Topology, TriangleMesh, Vector};
-
-/// An open mesh with its longest side scaled to 150 mm.
-fn open_mesh(name: &str) -> TriangleMesh {
-    let folder = std::env::var_os("SLITWRIGHT_MESHES").map_or_else(
-        || PathBuf::from(concat!(env!("CARGO_MANIFEST_DIR"), "/meshes")),
-        PathBuf::from,
-    );
-    let path = folder.join(format!("{name}.off"));
-    let text = std::fs::read_to_string(&path).unwrap_or_else(|fault| {
-        panic!(
-            "open test mesh {} is missing ({fault}): run the set-up script that fills tests/meshes, \
-             or set SLITWRIGHT_MESHES to a folder that has it",
-            path.display()
-        )
-    });
-    let mut words = text.lines().flat_map(|l| l.split('#').next().unwrap_or("").split_whitespace());
-    assert_eq!(words.next(), Some("OFF"), "{name} is not an OFF file");
-    let mut number =
-        || words.next().expect("OFF file ends early").parse::<f64>().expect("a number");
-    let (vertices, faces, _) = (number() as usize, number() as usize, number());
-    let mut mesh = TriangleMesh::default();
-    for _ in 0..vertices {
-        mesh.positions.push(Point::new(number(), number(), number()));
-    }
-    for _ in 0..faces {
-        assert_eq!(number(), 3.0, "{name} has a face that is not a triangle");
-        mesh.faces.push([number() as u32, number() as u32, number() as u32]);
-    }
-    let scale = 150.0 / mesh.longest_side();
-    for p in &mut mesh.positions {
-        *p *= scale;
-    }
-    if mesh.signed_volume() < 0.0 {
-        for face in &mut mesh.faces {
-            face.swap(1, 2);
-        }
-    }
-    mesh
-}
+use slitwright_solver::mesh::{Point, Topology, Vector};
+use slitwright_tests::{open_mesh_sized, outside_out};
 
 fn bridges(name: &str) -> BridgeReport {
-    let mesh = open_mesh(name);
+    let mesh = outside_out(open_mesh_sized(name, 150.0).expect("an open mesh"));
     let topology = Topology::new(&mesh).expect("closed mesh");
     let board = (Point::origin(), Vector::z());
     let started = Instant::now();

@@ -2,51 +2,31 @@
 //!
 //! Reference: Betti numbers by gudhi in `tests/reference/homology.json`, made by the script beside it.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use serde_json::Value;
 use slitwright_solver::body::{MouldBody, MouldShape};
 use slitwright_solver::control::Control;
 use slitwright_solver::field::{Domain, Potential, RubberDomain, SaddleKind, SaddleReport};
 use slitwright_solver::mesh::{Point, TriangleMesh};
+use slitwright_tests::{open_mesh_sized, outside_out};
 
 const NAMES: [&str; 6] = ["bunny00", "eight", "hand", "homer", "refined_elephant", "knot1"];
 /// Nodes along the longest side of the body.
 const NODES: f64 = 110.0;
 
-fn open_mesh(name: &str) -> TriangleMesh {
-    let folder = std::env::var_os("SLITWRIGHT_MESHES")
-        .map_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join("meshes"), PathBuf::from);
-    let path = folder.join(format!("{name}.off"));
-    let text = std::fs::read_to_string(&path)
-        .unwrap_or_else(|fault| panic!("{}: {fault}; run tests/fetch-meshes.sh", path.display()));
-    let mut words = text.lines().flat_map(|l| l.split('#').next().unwrap_or("").split_whitespace());
-    assert_eq!(words.next(), Some("OFF"), "{name} is not an OFF file");
-    let mut number =
-        || words.next().expect("OFF file ends early").parse::<f64>().expect("a number");
-    let (vertices, faces, _) = (number() as usize, number() as usize, number());
-    let mut mesh = TriangleMesh::default();
-    for _ in 0..vertices {
-        mesh.positions.push(Point::new(number(), number(), number()));
-    }
-    for _ in 0..faces {
-        assert_eq!(number(), 3.0, "{name} has a face that is not a triangle");
-        mesh.faces.push([number() as u32, number() as u32, number() as u32]);
-    }
-    let scale = 150.0 / mesh.longest_side();
+/// Hung below the board's plane, so that there is rubber all round.
+fn hung(name: &str) -> TriangleMesh {
+    let mut mesh = outside_out(open_mesh_sized(name, 150.0).expect("an open mesh"));
     let (_, high) = mesh.bounds().expect("not empty");
     for p in &mut mesh.positions {
-        // Hung below the board's plane, so that there is rubber all round.
-        *p = Point::from((*p - high) * scale) - nalgebra::Vector3::z() * 20.0;
-    }
-    if mesh.signed_volume() < 0.0 {
-        mesh.faces.iter_mut().for_each(|f| f.swap(1, 2));
+        *p = Point::from(*p - high) - nalgebra::Vector3::z() * 20.0;
     }
     mesh
 }
 
 fn saddles(name: &str) -> SaddleReport {
-    let mesh = open_mesh(name);
+    let mesh = hung(name);
     let shape = MouldShape::Box { side_clearance: 20.0, top_clearance: 20.0 };
     let body = MouldBody::new(&mesh, &shape).expect("a body");
     let domain = RubberDomain::new(&body, &mesh);

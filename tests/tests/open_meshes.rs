@@ -1,14 +1,12 @@
 //! Open meshes of real shapes: checks, working mesh and planning mesh.
 //!
-//! The files are those of Debian's package libcgal-demo. They are looked for in the folder that
-//! SLITWRIGHT_MESHES names, or in tests/meshes, which the setup script fills.
-
-use std::path::PathBuf;
+//! Where the files come from: `slitwright_tests::open`.
 
 use slitwright_solver::mesh::{
-    FaultKind, LengthUnit, MeshFormat, PrepareError, PrepareOptions, ReadLimits, SurfaceLocator,
-    Topology, TriangleMesh, genus, planning_mesh, prepare_mesh, read,
+    FaultKind, PrepareError, PrepareOptions, SurfaceLocator, Topology, TriangleMesh, genus,
+    planning_mesh, prepare_mesh,
 };
+use slitwright_tests::open_mesh_sized;
 
 /// Name, handles. Computed by Euler's formula on the files as they are, once beforehand and again
 /// below by counting that shares no code with the crate.
@@ -25,25 +23,7 @@ const MESHES: [(&str, i64); 8] = [
 
 /// A mesh with its longest side scaled to 150 mm.
 fn load(name: &str) -> TriangleMesh {
-    let folder = std::env::var_os("SLITWRIGHT_MESHES")
-        .map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("meshes"), PathBuf::from);
-    let path = folder.join(format!("{name}.off"));
-    let bytes = std::fs::read(&path).unwrap_or_else(|error| {
-        panic!(
-            "{}: {error}. Unpack Debian's libcgal-demo and set SLITWRIGHT_MESHES to its folder data/meshes",
-            path.display()
-        )
-    });
-    // These files count nothing in particular, so any size is let through and then scaled.
-    let limits =
-        ReadLimits { least_side: 0.0, greatest_side: f64::INFINITY, ..ReadLimits::default() };
-    let mut mesh = read(&bytes, MeshFormat::Off, Some(LengthUnit::Millimetre), &limits)
-        .unwrap_or_else(|error| panic!("{name}: {error}"));
-    let scale = 150.0 / mesh.longest_side();
-    for p in &mut mesh.positions {
-        *p *= scale;
-    }
-    mesh
+    open_mesh_sized(name, 150.0).expect("an open mesh")
 }
 
 /// V, E and F counted anew, without the crate's own topology.

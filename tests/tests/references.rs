@@ -16,11 +16,11 @@ use slitwright_solver::control::Control;
 use slitwright_solver::curves::{cut_chains, straighten_chain};
 use slitwright_solver::girth::PlanningGraph;
 use slitwright_solver::girth::min_cut::{FlowNetwork, UNCUTTABLE};
-use slitwright_solver::mesh::{LengthUnit, MeshFormat, Point, ReadLimits, TriangleMesh, read};
+use slitwright_solver::mesh::{Point, TriangleMesh};
 use slitwright_solver::optimise::integer::{IntegerLimits, IntegerOutcome, solve_cover};
 use slitwright_solver::optimise::relaxation::Relaxation;
 use slitwright_solver::optimise::rows::{Row, RowKind, RowPool};
-use slitwright_tests::{cone, cylinder, icosphere};
+use slitwright_tests::{cone, cylinder, icosphere, open_mesh};
 
 fn reference(name: &str) -> Value {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("reference").join(name);
@@ -524,25 +524,11 @@ fn rows_of_faces(faces: &[Value]) -> Vec<[u32; 3]> {
         .collect()
 }
 
-/// Open meshes of Debian's package libcgal-demo, looked for where SLITWRIGHT_MESHES says or in
-/// tests/meshes.
 #[test]
 fn curves_on_open_meshes_agree_with_pygeodesic() {
     let file = reference("geodesics.json");
-    let folder = std::env::var_os("SLITWRIGHT_MESHES")
-        .map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("meshes"), PathBuf::from);
-    let limits =
-        ReadLimits { least_side: 0.0, greatest_side: f64::INFINITY, ..ReadLimits::default() };
     for name in ["eight", "hand", "homer"] {
-        let path = folder.join(format!("{name}.off"));
-        let bytes = std::fs::read(&path).unwrap_or_else(|error| {
-            panic!(
-                "{}: {error}. Unpack Debian's libcgal-demo and set SLITWRIGHT_MESHES to its folder data/meshes",
-                path.display()
-            )
-        });
-        let mesh = read(&bytes, MeshFormat::Off, Some(LengthUnit::Millimetre), &limits)
-            .unwrap_or_else(|error| panic!("{name}: {error}"));
+        let mesh = open_mesh(name).expect("an open mesh");
         exact_ways_agree(name, &mesh, list(&file["open_meshes"][name], "paths"));
     }
 }

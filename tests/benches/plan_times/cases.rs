@@ -1,16 +1,12 @@
 //! What is measured.
 
-use std::path::PathBuf;
-
 use demo_models::pieces;
 use rand::{Rng, SeedableRng};
 use slitwright_server::convert::request_from_proto;
 use slitwright_solver::body::GateChoice;
-use slitwright_solver::mesh::{
-    LengthUnit, MeshFormat, Point, ReadLimits, TriangleMesh, Vector, planning_mesh, read,
-};
+use slitwright_solver::mesh::{Point, TriangleMesh, Vector, planning_mesh};
 use slitwright_solver::plan::PlanRequest;
-use slitwright_tests::with_edges_halved;
+use slitwright_tests::{open_mesh_sized, with_edges_halved};
 
 /// Longest side that open meshes are scaled to, mm.
 const SIZE: f64 = 150.0;
@@ -86,9 +82,9 @@ impl Case {
                 let piece = piece.ok_or_else(|| format!("no demo piece {}", self.name))?;
                 piece.mesh().map_err(|e| format!("{}: {e}", self.name))
             }
-            Source::Open { file } => open_mesh(file),
+            Source::Open { file } => open_mesh_sized(file, SIZE),
             Source::Grown { halvings } => {
-                let mesh = open_mesh(GROWN)?;
+                let mesh = open_mesh_sized(GROWN, SIZE)?;
                 // A triangle of even size has the area of sqrt(3) / 4 times its side squared.
                 let edge = (mesh.area() / (GROWN_FACES * 0.1875_f64.sqrt())).sqrt();
                 let mut mesh = planning_mesh(&mesh, edge).map_err(|e| format!("{GROWN}: {e}"))?;
@@ -127,24 +123,6 @@ fn open_gate(file: &str, mesh: &TriangleMesh) -> GateChoice {
     let above = if file == GROWN { UNEVEN } else { FEET };
     let lowest = mesh.positions.iter().map(|p| p.y).fold(f64::INFINITY, f64::min);
     GateChoice::Plane { point: Point::new(0.0, lowest + above, 0.0), normal: -Vector::y() }
-}
-
-fn open_mesh(name: &str) -> Result<TriangleMesh, String> {
-    let folder = std::env::var_os("SLITWRIGHT_MESHES")
-        .map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("meshes"), PathBuf::from);
-    let path = folder.join(format!("{name}.off"));
-    let bytes = std::fs::read(&path)
-        .map_err(|e| format!("{}: {e}; tests/fetch-meshes.sh fetches it", path.display()))?;
-    // Units of these files mean nothing.
-    let limits =
-        ReadLimits { least_side: 0.0, greatest_side: f64::INFINITY, ..ReadLimits::default() };
-    let mut mesh = read(&bytes, MeshFormat::Off, Some(LengthUnit::Millimetre), &limits)
-        .map_err(|e| format!("{name}: {e}"))?;
-    let scale = SIZE / mesh.longest_side();
-    for p in &mut mesh.positions {
-        *p *= scale;
-    }
-    Ok(mesh)
 }
 
 fn roughen(mesh: &mut TriangleMesh) {
