@@ -3,7 +3,7 @@
 
 use nalgebra::center;
 
-use crate::mesh::{Point, Vector};
+use crate::mesh::{Point, Vector, polyline_length};
 
 use super::disc::Rim;
 use super::solid::Solid;
@@ -77,7 +77,7 @@ pub(super) fn laid_on(solid: &Solid<'_>, path: &[Point], closed: bool) -> Vec<Po
 
 /// Length of a path, mm.
 pub(super) fn length(points: &[Point], closed: bool) -> f64 {
-    let open: f64 = points.windows(2).map(|w| (w[1] - w[0]).norm()).sum();
+    let open = polyline_length(points);
     match (closed, points.first(), points.last()) {
         (true, Some(first), Some(last)) => open + (first - last).norm(),
         _ => open,

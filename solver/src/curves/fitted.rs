@@ -8,7 +8,7 @@
 use super::path::{CutCurve, CutCurves};
 use crate::girth::PlanningGraph;
 use crate::girth::paths::ways;
-use crate::mesh::{FaceId, Point, TriangleMesh};
+use crate::mesh::{CurvePoint, FaceId, Point, TriangleMesh, nearest_on_polyline};
 
 /// A planning graph whose mesh edges run along the cut curves.
 pub(super) struct Fitted {
@@ -38,12 +38,13 @@ pub(super) fn fit(graph: &PlanningGraph, curves: &[&CutCurves]) -> Option<Fitted
             if from == to {
                 continue;
             }
-            let way = way_beside(graph, &piece, from, to)?;
+            let line: Vec<Point> = piece.iter().map(|p| p.point).collect();
+            let way = way_beside(graph, &line, from, to)?;
             for &v in &way[1..way.len() - 1] {
                 if !fixed[v as usize] {
                     fixed[v as usize] = true;
                     mesh.positions[v as usize] =
-                        nearest_on(&piece, &graph.mesh.positions[v as usize]).1;
+                        nearest_on_polyline(&line, &graph.mesh.positions[v as usize]).1;
                 }
             }
             steps.extend(way.windows(2).map(|w| [w[0], w[1]]));
@@ -67,7 +68,7 @@ pub(super) fn fit(graph: &PlanningGraph, curves: &[&CutCurves]) -> Option<Fitted
 }
 
 /// A chain as one piece, or as two halves if it closes on itself.
-fn pieces(chain: &CutCurve) -> Vec<Vec<crate::mesh::CurvePoint>> {
+fn pieces(chain: &CutCurve) -> Vec<Vec<CurvePoint>> {
     let points = &chain.points;
     let closed =
         points.len() > 3 && (points[0].point - points[points.len() - 1].point).norm() < 1e-9;
@@ -83,7 +84,7 @@ fn end_vertex(
     graph: &PlanningGraph,
     mesh: &mut TriangleMesh,
     fixed: &mut [bool],
-    at: &crate::mesh::CurvePoint,
+    at: &CurvePoint,
 ) -> u32 {
     if let Some(vertex) = at.vertex {
         return vertex;
@@ -110,14 +111,13 @@ fn end_vertex(
 }
 
 /// The way along mesh edges that keeps closest to a curve.
-fn way_beside(
-    graph: &PlanningGraph,
-    curve: &[crate::mesh::CurvePoint],
-    from: u32,
-    to: u32,
-) -> Option<Vec<u32>> {
-    let near: Vec<f64> =
-        graph.mesh.positions.iter().map(|p| nearest_on(curve, p).0 / graph.mean_edge()).collect();
+fn way_beside(graph: &PlanningGraph, curve: &[Point], from: u32, to: u32) -> Option<Vec<u32>> {
+    let near: Vec<f64> = graph
+        .mesh
+        .positions
+        .iter()
+        .map(|p| nearest_on_polyline(curve, p).0 / graph.mean_edge())
+        .collect();
     let length = |e: u32, next: u32| {
         let edge = &graph.edges[e as usize];
         // Beside the curve is free, an edge away from it is ten times as far.
@@ -135,22 +135,6 @@ fn way_beside(
     }
     way.reverse();
     Some(way)
-}
-
-/// Distance to a curve and the nearest point on it.
-fn nearest_on(curve: &[crate::mesh::CurvePoint], p: &Point) -> (f64, Point) {
-    let mut best = (f64::INFINITY, *p);
-    for pair in curve.windows(2) {
-        let (a, b) = (pair[0].point, pair[1].point);
-        let along = b - a;
-        let share = ((p - a).dot(&along) / along.norm_squared().max(1e-300)).clamp(0.0, 1.0);
-        let q = a + along * share;
-        let distance = (p - q).norm();
-        if distance < best.0 {
-            best = (distance, q);
-        }
-    }
-    best
 }
 
 /// Move vertices back where a face has turned over.

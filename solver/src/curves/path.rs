@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use crate::girth::PlanningGraph;
-use crate::mesh::{CurvePoint, Strip, barycentric, faces_round};
+use crate::mesh::{CurvePoint, Strip, barycentric, curve_length, faces_round};
 
 /// One chain of a cut.
 #[derive(Clone, Debug)]
@@ -36,7 +36,7 @@ pub struct CutCurves {
 impl CutCurve {
     /// Length, mm.
     pub fn length(&self) -> f64 {
-        self.points.windows(2).map(|w| (w[1].point - w[0].point).norm()).sum()
+        curve_length(&self.points)
     }
 }
 
@@ -148,7 +148,7 @@ fn chains(graph: &PlanningGraph, edges: &[u32]) -> Vec<Vec<u32>> {
 /// Straighten an open way; an end on the gate slides along the gate's rim while that shortens it.
 fn straighten_way(graph: &PlanningGraph, mut way: Vec<u32>) -> Vec<CurvePoint> {
     let mut points = straighten_fixed(graph, &way);
-    let mut length = length_of(&points);
+    let mut length = curve_length(&points);
     for end in [0, way.len() - 1] {
         if !graph.is_gate[way[end] as usize] {
             continue;
@@ -168,7 +168,7 @@ fn straighten_way(graph: &PlanningGraph, mut way: Vec<u32>) -> Vec<CurvePoint> {
                     tried.push(next);
                 }
                 let other = straighten_fixed(graph, &tried);
-                let other_length = length_of(&other);
+                let other_length = curve_length(&other);
                 if other_length < length - 1e-9 {
                     length = other_length;
                     better = Some((tried, other));
@@ -186,7 +186,7 @@ fn straighten_way(graph: &PlanningGraph, mut way: Vec<u32>) -> Vec<CurvePoint> {
 /// until it no longer gets shorter.
 fn straighten_ring(graph: &PlanningGraph, way: &[u32]) -> Vec<CurvePoint> {
     let mut points = straighten_fixed(graph, way);
-    let mut length = length_of(&points);
+    let mut length = curve_length(&points);
     for _ in 0..24 {
         let count = points.len();
         if count < 4 {
@@ -198,7 +198,7 @@ fn straighten_ring(graph: &PlanningGraph, way: &[u32]) -> Vec<CurvePoint> {
         turned.extend_from_slice(&points[1..=half]);
         let strip = strip_through(graph, &turned);
         let other = strip.straighten();
-        let other_length = length_of(&other);
+        let other_length = curve_length(&other);
         if other_length > length - 1e-7 * (1.0 + length) {
             if other_length < length {
                 points = other;
@@ -209,10 +209,6 @@ fn straighten_ring(graph: &PlanningGraph, way: &[u32]) -> Vec<CurvePoint> {
         length = other_length;
     }
     points
-}
-
-fn length_of(points: &[CurvePoint]) -> f64 {
-    points.windows(2).map(|w| (w[1].point - w[0].point).norm()).sum()
 }
 
 /// The vertices of a way as points of a curve.

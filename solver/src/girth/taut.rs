@@ -7,7 +7,7 @@
 //! neither cut nor gate.
 
 use super::PlanningGraph;
-use crate::mesh::{CurvePoint, EdgeId, Strip, VertexId};
+use crate::mesh::{CurvePoint, EdgeId, Strip, VertexId, curve_length};
 
 /// A ring pulled taut.
 #[derive(Clone, Debug)]
@@ -61,11 +61,11 @@ pub fn taut_ring(graph: &PlanningGraph, beyond: &[bool], held: &[bool]) -> Optio
     let mut points = Strip::new(&graph.mesh, &graph.topology, faces, start, start)
         .holding(held)
         .straighten_with_faces();
-    let mut length = length_of(&points.0);
+    let mut length = curve_length(&points.0);
     for _ in 0..PULLS {
         let Some(turned) = reopened(graph, &points, held) else { break };
         let other = turned.straighten_with_faces();
-        let other_length = length_of(&other.0);
+        let other_length = curve_length(&other.0);
         let gained = length - other_length;
         if gained > 0.0 {
             length = other_length;
@@ -107,10 +107,6 @@ fn beyond_strip(graph: &PlanningGraph, faces: &[u32]) -> Option<Vec<bool>> {
         }
     }
     beyond.contains(&true).then_some(beyond)
-}
-
-fn length_of(points: &[CurvePoint]) -> f64 {
-    points.windows(2).map(|w| (w[1].point - w[0].point).norm()).sum()
 }
 
 /// The closed strip opened half way round, at a point on the edge between two of its faces.

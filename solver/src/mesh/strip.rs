@@ -20,6 +20,11 @@ pub struct CurvePoint {
     pub vertex: Option<u32>,
 }
 
+/// Length of a curve, mm.
+pub fn curve_length(points: &[CurvePoint]) -> f64 {
+    points.windows(2).map(|w| (w[1].point - w[0].point).norm()).sum()
+}
+
 /// A sequence of faces, each sharing an edge with the next, with a start and an end point.
 #[derive(Clone, Debug)]
 pub struct Strip<'a> {

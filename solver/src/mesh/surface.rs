@@ -106,3 +106,9 @@ impl TriangleMesh {
         self.bounds().map_or(0.0, |(low, high)| (high - low).max())
     }
 }
+
+/// A unit vector square to a unit vector.
+pub fn square_to(unit: &Vector) -> Vector {
+    let guess = if unit.x.abs() < 0.9 { Vector::x() } else { Vector::y() };
+    unit.cross(&guess).normalize()
+}

@@ -13,7 +13,7 @@ use super::{
 use crate::bridges::{Bridge, BridgeKind, Confirmation, DiscState};
 use crate::control::Control;
 use crate::curves::CutCurves;
-use crate::mesh::{Model, Point};
+use crate::mesh::{Model, Point, polyline_length};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::one_piece::{is_forest, necks};
 use crate::optimise::separation::Separator;
@@ -62,7 +62,7 @@ pub(super) fn assemble(
         let opening = openings.next_for(setup, index);
         planned.push(PlannedBridge {
             kind: bridge.kind,
-            rim_length: length_of(&rim),
+            rim_length: polyline_length(&rim),
             closed: bridge.closed,
             neck_area: bridge.neck_area,
             neck_width: bridge.neck_width,
@@ -174,10 +174,6 @@ fn rim_points(bridge: &Bridge, curves: &CutCurves) -> Vec<Point> {
     }
 }
 
-fn length_of(points: &[Point]) -> f64 {
-    points.windows(2).map(|w| (w[1] - w[0]).norm()).sum()
-}
-
 /// From the gate first, long before short; then by height above the board.
 fn order_key(curve: &CutCurves) -> f64 {
     if curve.from_gate {
@@ -232,7 +228,7 @@ fn exterior_cut(curve: &CutCurves, outward: &Outward, reason: Reason, sheets: Ve
     Cut {
         order: 0,
         kind: if curve.from_gate { CutKind::FromGate } else { CutKind::Separate },
-        length: branches.iter().map(|b| length_of(b)).sum(),
+        length: branches.iter().map(|b| polyline_length(b)).sum(),
         branches,
         reason,
         sheets,
@@ -248,7 +244,7 @@ fn bridge_cut(setup: &Setup, index: usize, rim: Vec<Point>, sheets: Vec<Sheet>) 
     Cut {
         order: 0,
         kind: CutKind::Bridge,
-        length: length_of(&rim),
+        length: polyline_length(&rim),
         branches: vec![rim],
         reason: Reason::CutsBridge {
             bridge: index as u32,

@@ -8,7 +8,7 @@ use crate::body::{Gate, MouldBody};
 use crate::bridges::DiscState;
 use crate::control::{Control, Stage};
 use crate::curves::CutCurve;
-use crate::mesh::{Point, TriangleMesh};
+use crate::mesh::{Point, TriangleMesh, polyline_length};
 use crate::sheets::{
     CrossedBy, CutLine, LipFigures, OnePiece, Sheet, SheetError, SheetPlan, SheetSettings,
     disc_sheet, lip_figures, one_piece, plan_sheets,
@@ -88,8 +88,7 @@ fn cut_line(chain: &CutCurve, from_gate: bool, gate: &Gate) -> Option<CutLine> {
     if chain.starts_at_gate {
         points = gate.clipped(&points);
     }
-    let length: f64 = points.windows(2).map(|w| (w[1] - w[0]).norm()).sum();
-    if length < SHORTEST {
+    if polyline_length(&points) < SHORTEST {
         return None;
     }
     let ends_at_gate = points.last().is_some_and(|p| gate.holds(p));

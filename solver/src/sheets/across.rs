@@ -9,9 +9,9 @@ use crate::body::{ExitSide, MouldBody};
 use crate::control::Control;
 use crate::mesh::{SurfaceLocator, Topology, TriangleMesh, Vector};
 
-/// The stations along the rim of a bridge's cut: `rim` is the line that the disc was drawn on. The sheet's surface is the disc itself; each
-/// ruling runs along the disc from the rim, square to it, to where the model or the outside ends
-/// it. Wedges are those between disc and model.
+/// The stations along the rim of a bridge's cut: `rim` is the line that the disc was drawn on. The
+/// sheet's surface is the disc itself; each ruling runs along the disc from the rim, square to it, to
+/// where the model or the outside ends it. Wedges are those between disc and model.
 pub fn disc_sheet(
     body: &MouldBody,
     model: &TriangleMesh,

@@ -35,26 +35,26 @@ pub struct Crossing {
 pub(super) const CONTACT: f64 = 1.0;
 
 /// A surface with its edges and an index for rays.
-pub(super) struct Surface<'a> {
-    pub mesh: &'a TriangleMesh,
+pub(super) struct Surface {
     pub locator: SurfaceLocator,
-    edges: Vec<[u32; 2]>,
+    /// Ends of each edge.
+    edges: Vec<[Point; 2]>,
     bounds: (Point, Point),
 }
 
-impl<'a> Surface<'a> {
+impl Surface {
     /// `None` for a mesh without faces: it crosses nothing.
-    pub fn new(mesh: &'a TriangleMesh) -> Result<Option<Self>, SheetError> {
+    pub fn new(mesh: &TriangleMesh) -> Result<Option<Self>, SheetError> {
         let Some(bounds) = mesh.bounds() else { return Ok(None) };
         if mesh.faces.is_empty() {
             return Ok(None);
         }
         let locator = SurfaceLocator::new(mesh)?;
-        Ok(Some(Self { mesh, locator, edges: edges_of(mesh), bounds }))
+        Ok(Some(Self { locator, edges: edges_of(mesh), bounds }))
     }
 }
 
-fn edges_of(mesh: &TriangleMesh) -> Vec<[u32; 2]> {
+fn edges_of(mesh: &TriangleMesh) -> Vec<[Point; 2]> {
     let mut edges: Vec<[u32; 2]> = mesh
         .faces
         .iter()
@@ -63,22 +63,21 @@ fn edges_of(mesh: &TriangleMesh) -> Vec<[u32; 2]> {
         .collect();
     edges.sort_unstable();
     edges.dedup();
-    edges
+    edges.into_iter().map(|edge| edge.map(|v| mesh.positions[v as usize])).collect()
 }
 
 /// Where an edge of one mesh passes through a face of the other, away from where `touching` says
 /// that it may.
 pub(super) fn crossing(
-    a: &Surface<'_>,
-    b: &Surface<'_>,
+    a: &Surface,
+    b: &Surface,
     touching: &dyn Fn(&Point) -> bool,
 ) -> Option<Point> {
-    let pierces = |from: &Surface<'_>, to: &Surface<'_>| {
+    let pierces = |from: &Surface, to: &Surface| {
         let (low, high) = to.bounds;
-        from.edges.iter().find_map(|edge| {
-            let [p, q] = edge.map(|v| from.mesh.positions[v as usize]);
+        from.edges.iter().find_map(|[p, q]| {
             let apart = (0..3).any(|k| p[k].max(q[k]) < low[k] || p[k].min(q[k]) > high[k]);
-            if apart { None } else { first_hit(&p, &q, &to.locator, touching) }
+            if apart { None } else { first_hit(p, q, &to.locator, touching) }
         })
     };
     pierces(a, b).or_else(|| pierces(b, a))
@@ -106,16 +105,4 @@ fn first_hit(
         }
     }
     None
-}
-
-/// Distance of a point from a polyline, mm; infinite from an empty one.
-pub(super) fn distance_to_line(p: &Point, line: &[Point]) -> f64 {
-    let single = line.first().map_or(f64::INFINITY, |q| (p - q).norm());
-    line.windows(2)
-        .map(|w| {
-            let along = w[1] - w[0];
-            let t = ((p - w[0]).dot(&along) / along.norm_squared().max(1e-300)).clamp(0.0, 1.0);
-            (p - (w[0] + along * t)).norm()
-        })
-        .fold(single, f64::min)
 }

@@ -3,7 +3,7 @@
 use super::section::{Ground, Profile};
 use super::wedge::{Frame, flanks};
 use super::{SheetError, SheetSettings};
-use crate::mesh::{Point, Vector};
+use crate::mesh::{Point, Vector, point_along, polyline_length, square_to};
 
 /// One line of a cut, in the mould frame.
 #[derive(Clone, Debug, PartialEq)]
@@ -56,7 +56,7 @@ pub(super) fn set_out(
 ) -> Result<Places, SheetError> {
     let closed = line.is_closed();
     let points: Vec<Point> = line.points.iter().map(|p| ground.locator.closest(p).point).collect();
-    let length = length_of(&points);
+    let length = polyline_length(&points);
     if length.is_nan() || length < 1e-6 {
         return Err(SheetError::NoLength { index });
     }
@@ -66,7 +66,7 @@ pub(super) fn set_out(
     let count = listed * each;
     let spacing = length / count as f64;
     let mut at: Vec<Point> = (0..=count)
-        .map(|k| ground.locator.closest(&point_at(&points, spacing * k as f64)).point)
+        .map(|k| ground.locator.closest(&point_along(&points, spacing * k as f64)).point)
         .collect();
     if closed {
         at[count] = at[0];
@@ -121,25 +121,4 @@ pub(super) fn set_out(
         })
         .collect();
     Ok(Places { places, closed, each })
-}
-
-fn length_of(points: &[Point]) -> f64 {
-    points.windows(2).map(|w| (w[1] - w[0]).norm()).sum()
-}
-
-fn point_at(points: &[Point], along: f64) -> Point {
-    let mut left = along;
-    for pair in points.windows(2) {
-        let length = (pair[1] - pair[0]).norm();
-        if length >= left && length > 0.0 {
-            return pair[0] + (pair[1] - pair[0]) * (left / length);
-        }
-        left -= length;
-    }
-    points[points.len() - 1]
-}
-
-fn square_to(normal: &Vector) -> Vector {
-    let guess = if normal.x.abs() < 0.9 { Vector::x() } else { Vector::y() };
-    normal.cross(&guess).normalize()
 }

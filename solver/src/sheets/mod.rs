@@ -37,14 +37,14 @@ mod tests;
 
 use access::Access;
 use choose::{Held, HeldRuling, choose};
-use crossing::{CONTACT, Surface, distance_to_line};
+use crossing::{CONTACT, Surface};
 use line::{Places, set_out};
 use rulings::{Candidates, Ruling, Standing};
 use section::Ground;
 
 use crate::body::MouldBody;
 use crate::control::Control;
-use crate::mesh::{Point, SurfaceLocator, Topology, TriangleMesh};
+use crate::mesh::{Point, SurfaceLocator, Topology, TriangleMesh, nearest_on_polyline};
 
 pub use across::disc_sheet;
 pub use crossing::{CrossedBy, Crossing};
@@ -102,7 +102,7 @@ pub fn plan_sheets(
     for (index, line) in lines.iter().enumerate() {
         control.check()?;
         let places = set_out(&ground, line, index, settings)?;
-        let made = workshop.make(index, places, &[]);
+        let made = workshop.make(index, places, &[])?;
         workshop.made.push(made);
     }
     workshop.keep_apart(control)?;
@@ -115,6 +115,8 @@ struct Made {
     places: Places,
     rulings: Vec<Ruling>,
     sheet: Sheet,
+    /// The sheet's surface; none where it has no faces.
+    surface: Option<Surface>,
 }
 
 struct Workshop<'a> {
@@ -122,13 +124,18 @@ struct Workshop<'a> {
     settings: &'a SheetSettings,
     lines: &'a [CutLine],
     /// Each with its index among the discs given.
-    discs: Vec<(usize, Surface<'a>)>,
+    discs: Vec<(usize, Surface)>,
     made: Vec<Made>,
 }
 
 impl Workshop<'_> {
     /// Choose the rulings of a line with some sheets in the way besides the discs.
-    fn make(&self, index: usize, places: Places, in_the_way: &[&SurfaceLocator]) -> Made {
+    fn make(
+        &self,
+        index: usize,
+        places: Places,
+        in_the_way: &[&SurfaceLocator],
+    ) -> Result<Made, SheetError> {
         let line = &self.lines[index];
         let discs = self.discs.iter().map(|(_, disc)| &disc.locator);
         let obstacles = discs.chain(in_the_way.iter().copied()).collect();
@@ -154,7 +161,8 @@ impl Workshop<'_> {
         let foot = [line.starts_at_gate, line.ends_at_gate]
             .map(|at_gate| self.body.board().filter(|_| at_gate));
         let sheet = Sheet::new(&places, &rulings, foot, self.settings);
-        Made { places, rulings, sheet }
+        let surface = Surface::new(&sheet.mesh)?;
+        Ok(Made { places, rulings, sheet, surface })
     }
 
     /// The ruling of another line's sheet at a place, if one is there.
@@ -178,7 +186,7 @@ impl Workshop<'_> {
         let mut left = MOST_AGAIN;
         for later in 1..self.made.len() {
             for earlier in 0..later {
-                if self.crossing_of(later, earlier)?.is_none() {
+                if self.crossing_of(later, earlier).is_none() {
                     continue;
                 }
                 let tries = ROOM.map(|room| [(later, earlier, room), (earlier, later, room)]);
@@ -191,7 +199,7 @@ impl Workshop<'_> {
                     left -= count;
                     let again = self.made_again(moved, kept, room)?;
                     let old = std::mem::replace(&mut self.made[moved], again);
-                    if self.crossing_of(later, earlier)?.is_none() {
+                    if self.crossing_of(later, earlier).is_none() {
                         break;
                     }
                     self.made[moved] = old;
@@ -206,7 +214,7 @@ impl Workshop<'_> {
     fn made_again(&self, moved: usize, kept: usize, room: f64) -> Result<Made, SheetError> {
         let mut meshes = Vec::new();
         for other in (0..self.made.len()).filter(|&other| other != moved) {
-            if other == kept || self.crossing_of(moved, other)?.is_some() {
+            if other == kept || self.crossing_of(moved, other).is_some() {
                 let sheet = &self.made[other].sheet;
                 meshes.push(sheet.with_room(room, self.settings.turn_length));
             }
@@ -218,41 +226,37 @@ impl Workshop<'_> {
         let locators: Vec<&SurfaceLocator> = surfaces.iter().map(|s| &s.locator).collect();
         let old = &self.made[moved].places;
         let places = Places { places: old.places.clone(), closed: old.closed, each: old.each };
-        Ok(self.make(moved, places, &locators))
+        self.make(moved, places, &locators)
     }
 
-    fn crossing_of(&self, a: usize, b: usize) -> Result<Option<Point>, SheetError> {
+    fn crossing_of(&self, a: usize, b: usize) -> Option<Point> {
         let (a, b) = (&self.made[a], &self.made[b]);
-        let (Some(first), Some(second)) =
-            (Surface::new(&a.sheet.mesh)?, Surface::new(&b.sheet.mesh)?)
-        else {
-            return Ok(None);
-        };
+        let (first, second) = (a.surface.as_ref()?, b.surface.as_ref()?);
         let shared = shared_rulings(a, b);
         let touching =
-            |p: &Point| shared.iter().any(|ruling| distance_to_line(p, ruling) < CONTACT);
-        Ok(crossing::crossing(&first, &second, &touching))
+            |p: &Point| shared.iter().any(|ruling| nearest_on_polyline(ruling, p).0 < CONTACT);
+        crossing::crossing(first, second, &touching)
     }
 
     fn crossings(&self, model: &TriangleMesh) -> Result<Vec<Crossing>, SheetError> {
         let mut found = Vec::new();
         let solid = Surface::new(model)?;
         for (sheet, made) in self.made.iter().enumerate() {
-            let Some(surface) = Surface::new(&made.sheet.mesh)? else { continue };
+            let Some(surface) = &made.surface else { continue };
             let foot: Vec<Point> = made.places.places.iter().map(|p| p.frame.at).collect();
-            let on_cut = |p: &Point| distance_to_line(p, &foot) < CONTACT;
+            let on_cut = |p: &Point| nearest_on_polyline(&foot, p).0 < CONTACT;
             if let Some(place) =
-                solid.as_ref().and_then(|s| crossing::crossing(&surface, s, &on_cut))
+                solid.as_ref().and_then(|s| crossing::crossing(surface, s, &on_cut))
             {
                 found.push(Crossing { sheet, with: CrossedBy::Model, place });
             }
             for (index, disc) in &self.discs {
-                if let Some(place) = crossing::crossing(&surface, disc, &on_cut) {
+                if let Some(place) = crossing::crossing(surface, disc, &on_cut) {
                     found.push(Crossing { sheet, with: CrossedBy::Disc(*index), place });
                 }
             }
             for other in 0..sheet {
-                if let Some(place) = self.crossing_of(sheet, other)? {
+                if let Some(place) = self.crossing_of(sheet, other) {
                     found.push(Crossing { sheet, with: CrossedBy::Sheet(other), place });
                 }
             }

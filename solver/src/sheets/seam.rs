@@ -9,7 +9,9 @@
 use rayon::prelude::*;
 
 use super::SheetError;
-use crate::mesh::{FaceId, Point, SurfaceLocator, Topology, TriangleMesh, Vector, VertexId};
+use crate::mesh::{
+    FaceId, Point, SurfaceLocator, Topology, TriangleMesh, Vector, VertexId, square_to,
+};
 
 /// Mean curvature at every vertex over the faces within `reach` mm, 1/mm: positive where the model
 /// is convex.
@@ -110,8 +112,7 @@ fn in_polygon(corners: &[Point], p: &Point) -> bool {
     if (p - middle).dot(&up).abs() > wide {
         return false;
     }
-    let guess = if up.x.abs() < 0.9 { Vector::x() } else { Vector::y() };
-    let x = up.cross(&guess).normalize();
+    let x = square_to(&up);
     let y = up.cross(&x);
     let flat = |q: &Point| ((q - middle).dot(&x), (q - middle).dot(&y));
     let (px, py) = flat(p);

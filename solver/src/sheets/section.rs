@@ -1,6 +1,6 @@
 //! The model's profile across a cut: where a plane meets the surface near a point.
 
-use crate::mesh::{FaceId, Point, SurfaceLocator, Topology, TriangleMesh, Vector};
+use crate::mesh::{FaceId, Point, SurfaceLocator, Topology, TriangleMesh, Vector, point_along};
 
 /// The model's surface with what it takes to walk on it.
 pub(super) struct Ground<'a> {
@@ -21,15 +21,7 @@ pub(super) struct Profile {
 impl Profile {
     /// The point at a distance along the profile, mm; the last one beyond its end.
     pub fn at(&self, distance: f64) -> Point {
-        let mut left = distance;
-        for pair in self.points.windows(2) {
-            let length = (pair[1] - pair[0]).norm();
-            if length >= left && length > 0.0 {
-                return pair[0] + (pair[1] - pair[0]) * (left / length);
-            }
-            left -= length;
-        }
-        self.points[self.points.len() - 1]
+        point_along(&self.points, distance)
     }
 
     /// Sum of the normals, each times the length along which it holds.

@@ -22,7 +22,7 @@ use super::wedge::{Frame, flanks, lip_risk, wedges};
 use super::{SheetError, SheetSettings};
 use crate::body::MouldBody;
 use crate::control::Control;
-use crate::mesh::{Point, Topology, TriangleMesh, Vector};
+use crate::mesh::{Point, Topology, TriangleMesh, Vector, square_to};
 
 /// How much each disadvantage weighs: what a mm of cut costs more, in mm, where it is at its
 /// worst. Common sense, no source.
@@ -121,8 +121,7 @@ fn site(
     let none = CutSite { risk: 1.0, angle_from_normal: 180.0, depth: f64::INFINITY, seen };
     let at = ground.locator.closest(at).point;
     let Some(normal) = normal.try_normalize(1e-9) else { return none };
-    let guess = if normal.x.abs() < 0.9 { Vector::x() } else { Vector::y() };
-    let first = normal.cross(&guess).normalize();
+    let first = square_to(&normal);
     let second = normal.cross(&first);
     let frame = Frame { at, ahead: first, normal, left: second };
     let place = Place { along: 0.0, frame, flanks: [PI / 2.0; 2] };
