@@ -1,8 +1,8 @@
-//! What a long computation shares with whoever waits for it: progress, cancelling, a clock.
+//! What a long computation shares with whoever waits for it: progress, cancelling, pausing, a clock.
 
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
+use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 /// A stage of the pipeline, in order.
@@ -20,6 +20,8 @@ pub enum Stage {
     Optimise,
     /// Cut curves straightened and re-checked.
     Curves,
+    /// The cut rubber comes off the model, by simulation.
+    Trial,
     /// Plan assembled.
     Plan,
 }
@@ -83,25 +85,118 @@ pub enum NoAnswer {
 /// How often whoever waits looks whether the job was cancelled.
 const LOOK: Duration = Duration::from_millis(20);
 
+/// Holds a job up between two steps of its work, so that another one has the machine to itself. A
+/// job that is held keeps its memory; its clock stands still.
+#[derive(Clone, Debug, Default)]
+pub struct Pause(Arc<(Mutex<bool>, Condvar)>);
+
+impl Pause {
+    /// A pause that is not set.
+    pub fn new() -> Self {
+        Self::default()
+    }
+    /// Hold the job up, or let it go on.
+    pub fn set(&self, held: bool) {
+        let (flag, changed) = &*self.0;
+        *flag.lock().unwrap_or_else(PoisonError::into_inner) = held;
+        changed.notify_all();
+    }
+    /// Whether the job is to be held up.
+    pub fn is_set(&self) -> bool {
+        *self.0.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+    /// Wait until it is not set, no longer than `most`.
+    fn wait(&self, most: Duration) {
+        let (flag, changed) = &*self.0;
+        let held = flag.lock().unwrap_or_else(PoisonError::into_inner);
+        // Spoilt locks and early wake-ups are as good as the end of the wait: the caller looks again.
+        drop(changed.wait_timeout_while(held, most, |held| *held));
+    }
+}
+
+/// Seconds that a job gets on top of its budget while it runs.
+#[derive(Clone, Debug, Default)]
+pub struct Extra(Arc<AtomicU64>);
+
+impl Extra {
+    /// None so far.
+    pub fn new() -> Self {
+        Self::default()
+    }
+    /// Give more time. What is not a positive number gives none.
+    pub fn add(&self, seconds: f64) {
+        // The cast saturates, and turns what is no number into zero.
+        self.0.fetch_add((seconds * 1e3) as u64, Ordering::Relaxed);
+    }
+    /// All seconds given so far.
+    pub fn seconds(&self) -> f64 {
+        self.0.load(Ordering::Relaxed) as f64 / 1e3
+    }
+}
+
 /// Handed through the pipeline: where reports go, whether to stop, what time it is.
 pub struct Control<'a> {
     cancel: Cancel,
+    pause: Pause,
+    extra: Extra,
     started: Instant,
+    /// Time used by earlier runs of the job.
+    used: Duration,
+    /// Time that the job was held up, microseconds.
+    held: AtomicU64,
     report: Box<dyn Fn(Progress) + Sync + Send + 'a>,
 }
 
 impl<'a> Control<'a> {
     /// A control whose reports go to `report`.
     pub fn new(cancel: Cancel, report: impl Fn(Progress) + Sync + Send + 'a) -> Self {
-        Self { cancel, started: Instant::now(), report: Box::new(report) }
+        Self {
+            cancel,
+            pause: Pause::new(),
+            extra: Extra::new(),
+            started: Instant::now(),
+            used: Duration::ZERO,
+            held: AtomicU64::new(0),
+            report: Box::new(report),
+        }
+    }
+    /// The job goes on after earlier runs that took `used`: its clock starts there.
+    #[must_use]
+    pub fn after(self, used: Duration) -> Self {
+        Self { used, ..self }
+    }
+    /// The job may be held up by `pause`.
+    #[must_use]
+    pub fn with_pause(self, pause: Pause) -> Self {
+        Self { pause, ..self }
+    }
+    /// The job's budget may grow while it runs.
+    #[must_use]
+    pub fn with_extra(self, extra: Extra) -> Self {
+        Self { extra, ..self }
     }
     /// A control that nobody listens to.
     pub fn silent() -> Control<'static> {
         Control::new(Cancel::new(), |_| {})
     }
-    /// Time since the job started.
+    /// Time that the job has been worked on.
     pub fn elapsed(&self) -> Duration {
-        self.started.elapsed()
+        let held = Duration::from_micros(self.held.load(Ordering::Relaxed));
+        (self.used + self.started.elapsed()).saturating_sub(held)
+    }
+    /// A budget with what was given on top of it so far, seconds.
+    pub fn with_extra_time(&self, seconds: f64) -> f64 {
+        seconds + self.extra.seconds()
+    }
+    /// Between two steps of the work, on the job's own thread: wait as long as the job is held up, or
+    /// until it is cancelled. Threads that jobs share must not wait here.
+    pub fn rest(&self) {
+        while self.pause.is_set() && !self.is_cancelled() {
+            let since = Instant::now();
+            self.pause.wait(LOOK);
+            let micros = u64::try_from(since.elapsed().as_micros()).unwrap_or(u64::MAX);
+            self.held.fetch_add(micros, Ordering::Relaxed);
+        }
     }
     /// Whether someone asked the work to stop.
     pub fn is_cancelled(&self) -> bool {
@@ -142,5 +237,49 @@ impl<'a> Control<'a> {
             best_length: None,
             message: message.into(),
         });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A held job waits, its clock with it, until it may go on or is cancelled.
+    #[test]
+    fn a_held_job_waits_and_its_clock_stands_still() {
+        let pause = Pause::new();
+        let cancel = Cancel::new();
+        let control = Control::new(cancel.clone(), |_| {}).with_pause(pause.clone());
+        control.rest();
+        pause.set(true);
+        let waited = Duration::from_millis(150);
+        let before = control.elapsed();
+        std::thread::scope(|scope| {
+            scope.spawn(|| {
+                std::thread::sleep(waited);
+                pause.set(false);
+            });
+            let since = Instant::now();
+            control.rest();
+            let gone = since.elapsed();
+            assert!(gone >= waited, "{gone:?}");
+            let counted = control.elapsed() - before;
+            assert!(counted + waited <= gone + Duration::from_millis(1), "{counted:?} of {gone:?}");
+        });
+        pause.set(true);
+        cancel.cancel();
+        control.rest();
+    }
+
+    #[test]
+    fn time_of_earlier_runs_and_time_on_top_count() {
+        let extra = Extra::new();
+        let control = Control::silent().after(Duration::from_secs(100)).with_extra(extra.clone());
+        assert!(control.elapsed() >= Duration::from_secs(100));
+        assert_eq!(control.with_extra_time(60.0), 60.0);
+        extra.add(30.0);
+        extra.add(f64::NAN);
+        extra.add(-5.0);
+        assert_eq!(control.with_extra_time(60.0), 90.0);
     }
 }

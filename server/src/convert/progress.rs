@@ -26,6 +26,7 @@ fn stage(stage: Stage) -> v1::Stage {
         Stage::Girth => v1::Stage::Girth,
         Stage::Optimise => v1::Stage::Optimise,
         Stage::Curves => v1::Stage::Curves,
+        Stage::Trial => v1::Stage::Trial,
         Stage::Plan => v1::Stage::Plan,
     }
 }

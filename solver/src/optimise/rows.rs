@@ -87,14 +87,29 @@ impl RowPool {
         let made: Vec<RingRows> = new.par_iter().map(|ring| RingRows::new(graph, ring)).collect();
         let count = new.len();
         for (ring, made) in new.into_iter().zip(made) {
-            let origin = self.rings.len() as u32;
-            for (kind, depth, terms) in made.rows {
-                self.push(Row { kind, terms, origin, depth });
-            }
-            self.deepest.push(made.deepest);
-            self.rings.push(ring);
+            self.take(ring, made);
         }
         count
+    }
+
+    /// Add the rows of a ring of which more is asked than the girth model does. It may be there
+    /// already with less asked of it.
+    pub fn demand(&mut self, graph: &PlanningGraph, ring: Ring) {
+        let asked = |r: &Ring| r.outline == ring.outline && r.width >= ring.width;
+        if !self.known.insert(ring.outline.clone()) && self.rings.iter().any(asked) {
+            return;
+        }
+        let made = RingRows::new(graph, &ring);
+        self.take(ring, made);
+    }
+
+    fn take(&mut self, ring: Ring, made: RingRows) {
+        let origin = self.rings.len() as u32;
+        for (kind, depth, terms) in made.rows {
+            self.push(Row { kind, terms, origin, depth });
+        }
+        self.deepest.push(made.deepest);
+        self.rings.push(ring);
     }
 
     /// Add a row that comes from no ring.

@@ -19,7 +19,7 @@ use super::rows::{ROW_TOLERANCE, RowPool};
 use super::separation::{Crossing, Separator};
 use super::settle::{Settling, add_rings};
 use crate::control::{Control, Progress, Stage};
-use crate::girth::Ring;
+use crate::girth::{PlanningGraph, Ring};
 
 /// What the search is told.
 #[derive(Clone, Debug)]
@@ -157,6 +157,7 @@ impl<'s, 'g> Search<'s, 'g> {
         self.keep_valid(straight_cost);
         let last = self.rounds + rounds;
         loop {
+            self.control.rest();
             self.rounds += 1;
             let started = self.control.elapsed().as_secs_f64();
             let known_rings = self.pool.rings.len();
@@ -195,6 +196,16 @@ impl<'s, 'g> Search<'s, 'g> {
         self.top.as_ref().map(|(_, cut)| cut)
     }
 
+    /// What it asks for tight rings.
+    pub fn separator(&self) -> &'s Separator<'g> {
+        self.separator
+    }
+
+    /// The graph it searches on.
+    pub fn graph(&self) -> &'g PlanningGraph {
+        self.separator.graph()
+    }
+
     /// Lower bound on every plan's cost, mm.
     pub fn bound(&self) -> f64 {
         self.bound
@@ -203,11 +214,6 @@ impl<'s, 'g> Search<'s, 'g> {
     /// All rows and rings found.
     pub fn pool(&self) -> &RowPool {
         &self.pool
-    }
-
-    /// All rows and rings found, at the end.
-    pub fn into_pool(self) -> RowPool {
-        self.pool
     }
 
     /// Targets, those that gave rings last first.
@@ -223,6 +229,31 @@ impl<'s, 'g> Search<'s, 'g> {
     /// Take tight rings that were found elsewhere.
     pub fn add_rings(&mut self, rings: Vec<Ring>) {
         self.pool.add_rings(self.separator.graph(), rings);
+    }
+
+    /// Ask more of a ring than the girth model does: it has to let `ring.width` pass.
+    pub fn demand(&mut self, ring: Ring) {
+        self.pool.demand(self.separator.graph(), ring);
+    }
+
+    /// Go on from where an earlier search over the same graph was: its bound, its rounds and a set
+    /// of cuts that it had found. Its rings come by [`Search::add_rings`].
+    pub fn take_up(
+        &mut self,
+        bound: f64,
+        rounds: u32,
+        cut: Option<CutSet>,
+        straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
+    ) {
+        self.bound = self.bound.max(bound);
+        self.rounds = rounds;
+        let draft = cut.map(|cut| Draft { full: cut.clone(), trimmed: cut });
+        self.settle(draft, straight_cost);
+    }
+
+    /// Until when the search goes on, seconds on the job's clock.
+    pub fn set_deadline(&mut self, seconds: f64) {
+        self.settings.deadline = seconds;
     }
 
     /// Make the plan meet rows that it misses since rings were added, without looking for a better
@@ -388,7 +419,7 @@ impl<'s, 'g> Search<'s, 'g> {
         let graph = self.separator.graph();
         self.control.report(Progress {
             stage: Stage::Optimise,
-            fraction: 0.1 + 0.8 * (seconds / self.settings.deadline).min(1.0),
+            fraction: 0.1 + 0.8 * (seconds / self.deadline()).min(1.0),
             elapsed_seconds: seconds,
             rounds: self.rounds,
             rows: self.pool.rows.len() as u32,
@@ -413,8 +444,12 @@ impl<'s, 'g> Search<'s, 'g> {
         let late = if self.top.is_some() { 1.0 } else { 1.5 };
         // Half of another round would be over the deadline.
         let now = self.control.elapsed().as_secs_f64();
-        let over = now + 0.5 * (now - started) > late * self.settings.deadline;
+        let over = now + 0.5 * (now - started) > late * self.deadline();
         over.then_some(StopReason::TimeBudget)
+    }
+
+    fn deadline(&self) -> f64 {
+        self.control.with_extra_time(self.settings.deadline)
     }
 }
 

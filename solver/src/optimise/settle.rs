@@ -92,7 +92,8 @@ impl Settling<'_, '_> {
     fn out_of_time(&self) -> bool {
         let late = if self.first { LATE } else { 1.0 };
         self.control.is_cancelled()
-            || self.control.elapsed().as_secs_f64() > late * self.settings.deadline
+            || self.control.elapsed().as_secs_f64()
+                > late * self.control.with_extra_time(self.settings.deadline)
     }
 
     fn priced(&self, draft: Draft) -> Option<(f64, f64, Draft)> {

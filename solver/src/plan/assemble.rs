@@ -12,18 +12,19 @@ use super::{
 };
 use crate::bridges::{Bridge, BridgeKind, Confirmation, DiscState};
 use crate::control::Control;
-use crate::curves::CutCurves;
+use crate::curves::{CutCurves, Finished};
 use crate::mesh::{Model, Point, polyline_length};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::one_piece::{is_forest, necks};
-use crate::optimise::separation::Separator;
+use crate::optimise::rows::RowPool;
+use crate::optimise::search::Search;
 use crate::sheets::Sheet;
 
 /// Put the plan together.
 #[allow(clippy::too_many_arguments)] // the results of every stage meet here, and only here
 pub(super) fn assemble(
     setup: &Setup,
-    separator: &Separator<'_>,
+    search: &Search<'_, '_>,
     found: &Found,
     sheets: Option<PlannedSheets>,
     model: &Model,
@@ -32,7 +33,7 @@ pub(super) fn assemble(
     control: &Control<'_>,
 ) -> Result<Plan, crate::mesh::LocatorError> {
     let finished = &found.curves;
-    let graph = &setup.graph;
+    let (graph, pool) = (&setup.graph, search.pool());
     let outward = Outward::new(model, &setup.gate)?;
     let components = found.cut.components(graph);
     let (curves, rims) = (&finished.cuts, &finished.rims);
@@ -47,7 +48,7 @@ pub(super) fn assemble(
             .flat_map(|(_, c)| c.iter().copied())
             .chain(fixed.iter().copied())
             .collect();
-        let reason = reason(graph, &found.pool, own, &others, &|p| outward.point(p))
+        let reason = reason(graph, pool, own, &others, &|p| outward.point(p))
             .unwrap_or_else(|| opening_reason(setup, curve));
         let sheets = sheets.as_ref().map_or_else(Vec::new, |s| s.of_cut(index, &setup.gate));
         cuts.push((order_key(curve), Source::Exterior(index), {
@@ -102,9 +103,9 @@ pub(super) fn assemble(
     let mut figures = setup.figures.clone();
     figures.seconds.extend(laps);
     figures.rounds = found.rounds;
-    figures.rows = found.pool.rows.len() as u32;
+    figures.rows = pool.rows.len() as u32;
     let all = CutSet::new(found.cut.edges().iter().chain(&fixed).copied().collect());
-    let slack = separator.holding_rings(&all.indicator(graph), control);
+    let slack = search.separator().holding_rings(&all.indicator(graph), control);
     let no_sheets = report.is_none().then(|| {
         "the work was stopped before the sheets were made: rulings, wedges and the test of the \
          whole rubber are missing"
@@ -138,7 +139,7 @@ pub(super) fn assemble(
         figures,
         cuts,
     };
-    plan.limits = limits(setup, found, request, &plan, exterior, &fixed);
+    plan.limits = limits(setup, found, pool, request, &plan, exterior, &fixed);
     Ok(plan)
 }
 
@@ -282,9 +283,7 @@ impl Openings<'_> {
 }
 
 /// The release limit in words.
-fn release_limit(found: &Found) -> (bool, String) {
-    let curves = &found.curves;
-    let rings = found.pool.rings.len();
+fn release_limit(curves: &Finished, rings: usize) -> (bool, String) {
     if curves.missed > 0 {
         let text = format!(
             "{} rows are missed once the cuts are straightened: lengthen the cuts there",
@@ -343,6 +342,7 @@ fn areas_limit(plan: &Plan, request: &PlanRequest) -> Limit {
 fn limits(
     setup: &Setup,
     found: &Found,
+    pool: &RowPool,
     request: &PlanRequest,
     plan: &Plan,
     exterior: usize,
@@ -350,7 +350,7 @@ fn limits(
 ) -> Vec<Limit> {
     let limit = |name: &str, met: bool, text: String| Limit { name: name.to_owned(), met, text };
     let graph = &setup.graph;
-    let (released, text) = release_limit(found);
+    let (released, text) = release_limit(&found.curves, pool.rings.len());
     let mut list = vec![limit("release", released, text)];
     list.push(limit(
         "one piece",

@@ -11,9 +11,7 @@ use super::{PlanRequest, StopReason};
 use crate::control::Control;
 use crate::curves::{Finished, Finisher};
 use crate::optimise::cut_set::CutSet;
-use crate::optimise::rows::RowPool;
 use crate::optimise::search::{Search, SearchError};
-use crate::optimise::separation::Separator;
 
 /// A finished plan and how it was found.
 pub(super) struct Found {
@@ -23,12 +21,37 @@ pub(super) struct Found {
     pub curves: Finished,
     /// Lower bound, mm.
     pub bound: f64,
-    /// All rows and rings.
-    pub pool: RowPool,
     /// Rounds.
     pub rounds: u32,
     /// Why the search stopped.
     pub stopped_by: StopReason,
+}
+
+/// The best finished plan so far.
+struct Kept {
+    cost: f64,
+    cut: CutSet,
+    curves: Finished,
+}
+
+impl Kept {
+    fn found(&self, search: &Search<'_, '_>, stopped_by: StopReason) -> Found {
+        Found {
+            cut: self.cut.clone(),
+            curves: self.curves.clone(),
+            bound: search.bound(),
+            rounds: search.rounds(),
+            stopped_by,
+        }
+    }
+}
+
+/// Who looks on while plans improve.
+pub(super) trait Watch {
+    /// Called after every few rounds, with the best set of cuts that was finished.
+    fn went_on(&mut self, search: &Search<'_, '_>, best: Option<&CutSet>);
+    /// Called when the best plan is a new one, and sound.
+    fn better(&mut self, search: &Search<'_, '_>, found: Found);
 }
 
 /// Rounds of the search between two plans that are finished.
@@ -37,19 +60,22 @@ const ROUNDS: u32 = 2;
 /// Times that a plan is finished and mended before the search goes on.
 const MENDS: usize = 3;
 
-/// Improve until the gap asked for is reached or the budget ends.
+/// Improve until the gap asked for is reached or `seconds` on the job's clock are over.
 pub(super) fn improve(
-    mut search: Search<'_, '_>,
-    mut finisher: Finisher<'_>,
-    separator: &Separator<'_>,
+    search: &mut Search<'_, '_>,
+    finisher: &mut Finisher<'_>,
+    seconds: f64,
     request: &PlanRequest,
     control: &Control<'_>,
+    watch: &mut dyn Watch,
 ) -> Result<Found, SearchError> {
-    let mut kept: Option<(f64, CutSet, Finished)> = None;
+    let mut kept: Option<Kept> = None;
     let mut last: Option<CutSet> = None;
+    let is_late = || control.elapsed().as_secs_f64() > control.with_extra_time(seconds);
     let stopped_by = loop {
         let reason = search.run(ROUNDS, &mut |cut, pool| finisher.price(cut, pool))?;
         let mut sound = true;
+        let mut better = false;
         for _ in 0..MENDS {
             let plan = search.plan().cloned().unwrap_or_default();
             // Whoever cancels does not wait for more than there is.
@@ -57,50 +83,46 @@ pub(super) fn improve(
             if last.as_ref() == Some(&plan) || in_haste {
                 break;
             }
-            let curves = finisher.finish(&plan, search.pool(), separator, search.order(), control);
+            let curves =
+                finisher.finish(&plan, search.pool(), search.separator(), search.order(), control);
             sound = curves.is_sound();
             search.add_rings(curves.tight.clone());
             let cost = curves.cost(request.knife.entry_price);
-            let better = kept.as_ref().is_none_or(|(least, _, old)| {
-                curves.worst_fault().total_cmp(&old.worst_fault()).then(cost.total_cmp(least))
-                    == Ordering::Less
-            });
             last = sound.then(|| plan.clone());
-            if better {
-                kept = Some((cost, plan, curves));
+            if kept.as_ref().is_none_or(|old| {
+                curves
+                    .worst_fault()
+                    .total_cmp(&old.curves.worst_fault())
+                    .then(cost.total_cmp(&old.cost))
+                    == Ordering::Less
+            }) {
+                kept = Some(Kept { cost, cut: plan, curves });
+                better = sound;
             }
             // With what the look has found the plan may be mended at once.
-            let late = control.elapsed().as_secs_f64() > request.budget.seconds;
-            if sound || late || !search.mend(&mut |cut, pool| finisher.price(cut, pool)) {
+            if sound || is_late() || !search.mend(&mut |cut, pool| finisher.price(cut, pool)) {
                 break;
             }
         }
-        if let Some((cost, _, curves)) = &kept
-            && curves.is_sound()
-            && *cost - search.bound() <= request.budget.target_gap * cost
+        watch.went_on(search, kept.as_ref().map(|k| &k.cut));
+        if let Some(kept) = &kept
+            && kept.curves.is_sound()
+            && kept.cost - search.bound() <= request.budget.target_gap * kept.cost
         {
             break StopReason::GapReached;
         }
         // A plan that releases is worth the time kept for what follows.
-        let held = kept.as_ref().is_some_and(|(_, _, curves)| curves.is_sound());
-        let late = control.elapsed().as_secs_f64() > request.budget.seconds;
+        let held = kept.as_ref().is_some_and(|kept| kept.curves.is_sound());
         match reason {
             // An optimum along the graph that lets a ring by is none.
             Some(StopReason::Optimal) if !sound => {}
-            Some(StopReason::TimeBudget) if !held && !late => {}
+            Some(StopReason::TimeBudget) if !held && !is_late() => {}
             Some(reason) => break reason,
             None => {}
         }
+        if let Some(kept) = kept.as_ref().filter(|_| better) {
+            watch.better(search, kept.found(search, StopReason::TimeBudget));
+        }
     };
-    let Some((_, cut, curves)) = kept else {
-        return Err(SearchError::NoPlan("out of time"));
-    };
-    Ok(Found {
-        cut,
-        curves,
-        bound: search.bound(),
-        rounds: search.rounds(),
-        pool: search.into_pool(),
-        stopped_by,
-    })
+    kept.map_or(Err(SearchError::NoPlan("out of time")), |kept| Ok(kept.found(search, stopped_by)))
 }

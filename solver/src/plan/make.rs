@@ -1,20 +1,14 @@
-//! The whole chain, from a checked model to a plan.
+//! The way in: what is asked is checked, then planned.
 
-use super::assemble::assemble;
-use super::improve::improve;
-use super::setup::{Setup, StageClock, distance_from_rim, opening_reach, opening_rows, set_up};
-use super::sheets::make_sheets;
-use super::{Plan, PlanRequest};
+use super::checkpoint::Checkpoint;
+use super::pass::run_passes;
+use super::{Hooks, Plan, PlanRequest};
 use crate::body::{GateError, MouldError, RubberError};
 use crate::bridges::BridgeError;
-use crate::control::{Cancelled, Control, Stage};
-use crate::curves::{FinishSettings, Finisher};
+use crate::control::{Cancelled, Control};
 use crate::girth::GraphError;
 use crate::mesh::{DecimateError, LocatorError, Model, RemeshError, TopologyError};
-use crate::optimise::relaxation::RelaxationError;
-use crate::optimise::rows::RowPool;
-use crate::optimise::search::{Search, SearchError, SearchSettings};
-use crate::optimise::separation::Separator;
+use crate::optimise::search::SearchError;
 use crate::sheets::SheetError;
 
 /// No plan can be made.
@@ -77,6 +71,12 @@ pub enum PlanError {
         "areas.keep_off: no cut that stays clear of these areas releases the model: make them smaller, leave one out, or ask for a finer planning edge"
     )]
     KeptOff,
+    /// A checkpoint cannot be gone on from.
+    #[error("the checkpoint cannot be used: {message}; start without it")]
+    Checkpoint {
+        /// What is wrong with it.
+        message: String,
+    },
     /// The search found no plan.
     #[error(transparent)]
     Search(#[from] SearchError),
@@ -103,10 +103,6 @@ impl From<BridgeError> for PlanError {
     }
 }
 
-/// Targets of the separator: centres, and radii for each.
-const CENTRES: usize = 40;
-const RADII: usize = 8;
-
 /// Make a cut plan.
 ///
 /// Blocks until the plan is there, the budget ends, or `control` is cancelled; in the last case
@@ -116,58 +112,22 @@ pub fn make_plan(
     request: &PlanRequest,
     control: &Control<'_>,
 ) -> Result<Plan, PlanError> {
+    make_plan_with(model, request, control, &Hooks::NONE)
+}
+
+/// Make a cut plan and let someone follow it, as [`make_plan`] does.
+pub fn make_plan_with(
+    model: &Model,
+    request: &PlanRequest,
+    control: &Control<'_>,
+    hooks: &Hooks<'_>,
+) -> Result<Plan, PlanError> {
     check_numbers(request)?;
     request.sheets.check()?;
     request.weights.check()?;
     request.areas.check()?;
-    let setup = set_up(model, request, control)?;
-    let mut clock = StageClock::new(control);
-    let mut pool = RowPool::new(setup.graph.edges.len());
-    for row in opening_rows(&setup) {
-        pool.push(row);
-    }
-    let settings = SearchSettings {
-        entry_price: request.knife.entry_price,
-        least_cut: request.knife.least_cut,
-        hinge_width: request.knife.hinge_width,
-        deadline: search_deadline(request.budget.seconds),
-        seed: request.budget.seed,
-        fixed: setup.loops.iter().flatten().copied().collect(),
-    };
-    let separator = Separator::new(&setup.graph, CENTRES, RADII);
-    let finisher = finisher(&setup, request);
-    control.stage(Stage::Optimise, 0.1, "looking for tight rings");
-    let search = Search::new(&separator, pool, settings, control);
-    let found = improve(search, finisher, &separator, request, control).map_err(|e| match e {
-        SearchError::Relaxation(RelaxationError::Infeasible) => PlanError::KeptOff,
-        other => other.into(),
-    })?;
-    clock.lap("optimise and curves");
-    let sheets = make_sheets(&setup, &found, request, control)?;
-    clock.lap("sheets");
-    Ok(assemble(&setup, &separator, &found, sheets, model, request, clock.laps, control)?)
-}
-
-/// Share of the budget, and most seconds, kept for what follows the search.
-const KEPT: (f64, f64) = (0.15, 3.0);
-
-fn search_deadline(seconds: f64) -> f64 {
-    seconds - (KEPT.0 * seconds).min(KEPT.1)
-}
-
-fn finisher<'a>(setup: &'a Setup, request: &PlanRequest) -> Finisher<'a> {
-    let settings = FinishSettings {
-        entry_price: request.knife.entry_price,
-        least_cut: request.knife.least_cut,
-    };
-    let mut finisher = Finisher::new(&setup.graph, &setup.loops, settings);
-    for (edges, &opening) in setup.loops.iter().zip(&setup.openings) {
-        if opening > 0.0 && !edges.is_empty() {
-            let distance = distance_from_rim(&setup.graph, edges);
-            finisher.add_opening(&distance, opening_reach(&setup.graph, opening), opening);
-        }
-    }
-    finisher
+    let resumed = hooks.resume.map(Checkpoint::from_bytes).transpose()?;
+    run_passes(model, request, resumed, control, hooks)
 }
 
 fn check_numbers(request: &PlanRequest) -> Result<(), PlanError> {

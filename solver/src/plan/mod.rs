@@ -2,10 +2,14 @@
 
 mod answer;
 mod assemble;
+mod checkpoint;
+mod follow;
 mod hinges;
+mod hooks;
 mod improve;
 mod make;
 mod near;
+mod pass;
 mod potential;
 mod reasons;
 mod request;
@@ -15,5 +19,6 @@ mod surface;
 
 pub use crate::optimise::search::StopReason;
 pub use answer::*;
-pub use make::{PlanError, make_plan};
+pub use hooks::*;
+pub use make::{PlanError, make_plan, make_plan_with};
 pub use request::*;

@@ -40,10 +40,12 @@ pub(super) struct Setup {
     pub figures: Figures,
 }
 
-/// Run the stages up to the planning graph.
+/// Run the stages up to the planning graph. `edge_share` makes the planning mesh finer than usual
+/// where the request leaves its edge open.
 pub(super) fn set_up(
     model: &Model,
     request: &PlanRequest,
+    edge_share: f64,
     control: &Control<'_>,
 ) -> Result<Setup, PlanError> {
     request.rubber.check().map_err(PlanError::Rubber)?;
@@ -60,7 +62,7 @@ pub(super) fn set_up(
     };
     let working = decimate(&lattice.mesh, deviation / lattice.step, crossings)?;
     control.check()?;
-    let edge = planning_edge(&working.mesh, lattice.step, request)?;
+    let edge = planning_edge(&working.mesh, lattice.step, edge_share, request)?;
     control.check()?;
     let planning = lattice.to_mm(planning_mesh(&working.mesh, edge)?);
     let deviation = working.deviation * lattice.step;
@@ -150,11 +152,12 @@ impl<'a, 'b> StageClock<'a, 'b> {
 fn planning_edge(
     working: &TriangleMesh,
     step: f64,
+    edge_share: f64,
     request: &PlanRequest,
 ) -> Result<f64, PlanError> {
     let longest = step * working.longest_side();
     match request.resolution.planning_edge {
-        None => Ok((working.area() / (PLANNING_VERTICES * 0.75f64.sqrt())).sqrt()),
+        None => Ok(edge_share * (working.area() / (PLANNING_VERTICES * 0.75f64.sqrt())).sqrt()),
         Some(edge) if edge.is_finite() && edge >= 0.004 * longest && edge <= 0.2 * longest => {
             Ok(edge / step)
         }

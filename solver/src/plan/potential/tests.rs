@@ -20,7 +20,7 @@ fn prepared(mesh: TriangleMesh, mould: MouldShape, gate: Option<GateChoice>) -> 
     if let Some(gate) = gate {
         request.gate = gate;
     }
-    let setup = set_up(&model(mesh), &request, &Control::silent()).expect("a planning graph");
+    let setup = set_up(&model(mesh), &request, 1.0, &Control::silent()).expect("a planning graph");
     let laps: Vec<&str> = setup.figures.seconds.iter().map(|lap| lap.0.as_str()).collect();
     assert_eq!(laps, ["mesh", "body", "field", "bridges", "girth"]);
     setup

@@ -1,0 +1,185 @@
+//! What a search leaves behind so that it can go on later: rings, bound, rounds, best cuts.
+//!
+//! Rows follow from their rings, and the graph from model and request, so neither is kept. A
+//! fingerprint of the graph tells whether a checkpoint belongs to it.
+
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+
+use super::PlanError;
+use crate::curves::Finisher;
+use crate::girth::{PlanningGraph, Ring};
+use crate::optimise::cut_set::CutSet;
+use crate::optimise::search::Search;
+
+/// Layout of the bytes and meaning of the numbers: goes up when either changes.
+const VERSION: u16 = 1;
+
+/// A checkpoint.
+#[derive(Serialize, Deserialize)]
+pub(super) struct Checkpoint {
+    version: u16,
+    graph: [u8; 32],
+    /// Which of the passes over finer and finer graphs it was in.
+    pub pass: u32,
+    bound: f64,
+    rounds: u32,
+    rings: Vec<SavedRing>,
+    best: Option<Vec<u32>>,
+}
+
+/// A ring, its vertices and edges as differences from the one before: small numbers are short.
+#[derive(Serialize, Deserialize)]
+struct SavedRing {
+    beyond: Vec<u32>,
+    outline: Vec<u32>,
+    reach: f64,
+    width: f64,
+}
+
+impl Checkpoint {
+    /// Where a search is.
+    pub(super) fn of(pass: u32, search: &Search<'_, '_>, best: Option<&CutSet>) -> Self {
+        let rings = search.pool().rings.iter();
+        Self {
+            version: VERSION,
+            graph: fingerprint(search.graph()),
+            pass,
+            bound: search.bound(),
+            rounds: search.rounds(),
+            rings: rings
+                .map(|ring| SavedRing {
+                    beyond: differences(&ring.beyond),
+                    outline: differences(&ring.outline),
+                    reach: ring.reach,
+                    width: ring.width,
+                })
+                .collect(),
+            best: best.or(search.plan()).map(|cut| differences(cut.edges())),
+        }
+    }
+
+    /// The same without the cuts, for a search that starts afresh with what was proved.
+    pub(super) fn starting_afresh(self, pass: u32) -> Self {
+        Self { pass, best: None, ..self }
+    }
+
+    /// As bytes.
+    pub(super) fn to_bytes(&self) -> Result<Vec<u8>, PlanError> {
+        postcard::to_allocvec(self).map_err(|e| bad(&format!("it cannot be written: {e}")))
+    }
+
+    /// From bytes.
+    pub(super) fn from_bytes(bytes: &[u8]) -> Result<Self, PlanError> {
+        let saved: Self =
+            postcard::from_bytes(bytes).map_err(|e| bad(&format!("it cannot be read: {e}")))?;
+        if saved.version != VERSION {
+            return Err(bad(&format!("it has layout {}, not {VERSION}", saved.version)));
+        }
+        Ok(saved)
+    }
+
+    /// Let a search go on from here.
+    pub(super) fn give_to(
+        self,
+        search: &mut Search<'_, '_>,
+        finisher: &mut Finisher<'_>,
+    ) -> Result<(), PlanError> {
+        let graph = search.graph();
+        if self.graph != fingerprint(graph) {
+            return Err(bad("it belongs to another model or request"));
+        }
+        let (vertices, edges) = (graph.vertex_count(), graph.edges.len());
+        let mut rings = Vec::with_capacity(self.rings.len());
+        for ring in self.rings {
+            let (beyond, outline) = (sums(&ring.beyond, vertices)?, sums(&ring.outline, edges)?);
+            if !(ring.reach.is_finite() && ring.width.is_finite()) || beyond.is_empty() {
+                return Err(bad("a ring of it makes no sense"));
+            }
+            rings.push(Ring { beyond, outline, reach: ring.reach, width: ring.width });
+        }
+        let best = self.best.map(|cut| sums(&cut, edges)).transpose()?;
+        if !(self.bound.is_finite() && self.bound >= 0.0) {
+            return Err(bad("its bound makes no sense"));
+        }
+        search.add_rings(rings.clone());
+        for ring in rings {
+            // One ring may be there more than once, with more and more asked of it.
+            search.demand(ring);
+        }
+        search.take_up(self.bound, self.rounds, best.map(CutSet::new), &mut |cut, pool| {
+            finisher.price(cut, pool)
+        });
+        Ok(())
+    }
+}
+
+fn bad(message: &str) -> PlanError {
+    PlanError::Checkpoint { message: message.to_owned() }
+}
+
+/// Everything that rows and costs depend on.
+fn fingerprint(graph: &PlanningGraph) -> [u8; 32] {
+    let mut hash = Sha256::new();
+    for p in &graph.mesh.positions {
+        for c in [p.x, p.y, p.z] {
+            hash.update(c.to_le_bytes());
+        }
+    }
+    for face in &graph.mesh.faces {
+        for v in face {
+            hash.update(v.to_le_bytes());
+        }
+    }
+    for edge in &graph.edges {
+        hash.update(edge.cost.to_le_bytes());
+    }
+    for strain in &graph.allowed_strain {
+        hash.update(strain.to_le_bytes());
+    }
+    for &gate in &graph.is_gate {
+        hash.update([u8::from(gate)]);
+    }
+    hash.finalize().into()
+}
+
+/// Of numbers in rising order.
+fn differences(numbers: &[u32]) -> Vec<u32> {
+    let before = std::iter::once(0).chain(numbers.iter().copied());
+    numbers.iter().zip(before).map(|(n, b)| n.wrapping_sub(b)).collect()
+}
+
+/// The numbers that have these differences; each must be below `most`.
+fn sums(differences: &[u32], most: usize) -> Result<Vec<u32>, PlanError> {
+    let mut last = 0u32;
+    let mut numbers = Vec::with_capacity(differences.len());
+    for &d in differences {
+        last = last.wrapping_add(d);
+        if last as usize >= most {
+            return Err(bad("it names a vertex or an edge that is not there"));
+        }
+        numbers.push(last);
+    }
+    Ok(numbers)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn differences_give_the_numbers_back_in_any_order() {
+        for numbers in [vec![], vec![0, 1, 5, 1000], vec![7, 3, 3, 900, 0]] {
+            assert_eq!(sums(&differences(&numbers), 1001).expect("below"), numbers);
+        }
+        assert!(sums(&[5, 6], 11).is_err());
+    }
+
+    #[test]
+    fn bytes_that_are_no_checkpoint_are_refused() {
+        for bytes in [&[][..], &[1], &[0xff; 64]] {
+            let refused = Checkpoint::from_bytes(bytes).err().expect("refused");
+            assert!(matches!(refused, PlanError::Checkpoint { .. }), "{refused}");
+        }
+    }
+}
