@@ -6,7 +6,7 @@ use std::path::PathBuf;
 
 use prost::Message;
 
-const FILES: [&str; 7] = [
+const FILES: [&str; 8] = [
     "slitwright/v1/geometry.proto",
     "slitwright/v1/model.proto",
     "slitwright/v1/plan.proto",
@@ -14,6 +14,7 @@ const FILES: [&str; 7] = [
     "slitwright/v1/progress.proto",
     "slitwright/v1/service.proto",
     "slitwright/v1/sheet.proto",
+    "slitwright/v1/trial.proto",
 ];
 
 fn main() -> Result<(), Box<dyn Error>> {

@@ -266,6 +266,7 @@ async fn bad_requests_name_every_field() {
             preferred: Vec::new(),
         }),
         weights: None,
+        trial: None,
     };
     let submission = v1::SubmitPlanRequest {
         model: model.name,

@@ -132,6 +132,16 @@ pub struct RequestArgs {
     #[arg(long, value_name = "WEIGHT", help_heading = "Seams")]
     seam_weight: Option<f64>,
 
+    /// What the release trial, a simulation of the rubber coming off, is for
+    #[arg(long, value_enum, help_heading = "Release trial")]
+    trial: Option<TrialName>,
+    /// Coefficient of friction between rubber and model
+    #[arg(long, value_name = "NUMBER", help_heading = "Release trial")]
+    friction: Option<f64>,
+    /// Tetrahedra at most; by default the time limit decides
+    #[arg(long, value_name = "NUMBER", help_heading = "Release trial")]
+    trial_elements: Option<u32>,
+
     /// Time limit, seconds
     #[arg(long, value_name = "S", help_heading = "Search")]
     seconds: Option<f64>,
@@ -171,6 +181,26 @@ enum RubberName {
     SoftPolyurethane,
     /// About 50 Shore A
     FirmPolyurethane,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum TrialName {
+    /// None is made
+    Off,
+    /// The plan is tried, and told to have passed or not
+    Judge,
+    /// A plan that fails is made again with more cut where it was stuck
+    Correct,
+}
+
+impl From<TrialName> for v1::TrialMode {
+    fn from(name: TrialName) -> Self {
+        match name {
+            TrialName::Off => Self::Off,
+            TrialName::Judge => Self::Judge,
+            TrialName::Correct => Self::Correct,
+        }
+    }
 }
 
 impl From<RubberName> for v1::RubberClass {
@@ -244,6 +274,12 @@ impl RequestArgs {
         replace(&mut knife.least_cut_mm, self.least_cut);
         self.apply_sheets(message);
         self.apply_areas(message);
+        let trial = message.trial.get_or_insert_default();
+        if let Some(mode) = self.trial {
+            trial.set_mode(mode.into());
+        }
+        replace(&mut trial.friction, self.friction);
+        replace(&mut trial.elements, self.trial_elements);
         let budget = message.budget.get_or_insert_default();
         replace(&mut budget.time_limit_seconds, self.seconds);
         replace(&mut budget.target_gap, self.gap);

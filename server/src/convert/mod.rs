@@ -6,6 +6,7 @@ mod progress;
 mod request;
 mod sheet;
 mod sheet_rules;
+mod trial;
 mod violations;
 
 pub use model::{

@@ -10,7 +10,7 @@ use slitwright_solver::plan::{
 };
 
 use super::request::{direction, point};
-use super::sheet;
+use super::{sheet, trial};
 
 /// A plan for the protocol, with the words of caution that belong to every plan.
 pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
@@ -31,6 +31,7 @@ pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
         limits: plan.limits.iter().map(limit).collect(),
         warnings: plan.warnings.clone(),
         figures: Some(figures(&plan.figures)),
+        trial: Some(trial::trial(&plan.trial)),
         sheet_report: plan.sheets.as_ref().map(sheet::report),
         near_bridges: plan.near_bridges.iter().map(near_bridge).collect(),
         cautions: CAUTIONS.iter().map(|c| format!("{}: {}", c.about, c.text)).collect(),

@@ -8,6 +8,7 @@ use slitwright_solver::plan::{Budget, KnifeRules, PlanRequest, Resolution};
 use super::sheet_rules::{
     seam_areas, seam_areas_to_proto, sheet_rules, sheet_rules_to_proto, weights, weights_to_proto,
 };
+use super::trial;
 use super::violations::{Collector, InvalidFields, join};
 
 /// Clearances and thickness when none is given, mm. Common practice, no source.
@@ -31,6 +32,7 @@ pub fn request_from_proto(
         sheets: sheet_rules(message.sheets.as_ref(), &join(path, "sheets"), &mut faults),
         weights: weights(message.weights.as_ref(), &join(path, "weights"), &mut faults),
         areas: seam_areas(message.areas.as_ref(), &join(path, "areas"), &mut faults),
+        trial: trial::rules(message.trial.as_ref(), &join(path, "trial"), &mut faults),
         budget: budget(message.budget.as_ref(), &join(path, "budget"), &mut faults),
         resolution: resolution(message.resolution.as_ref(), &join(path, "resolution"), &mut faults),
     };
@@ -103,6 +105,7 @@ pub fn request_to_proto(request: &PlanRequest, class: v1::RubberClass) -> v1::Pl
         sheets: Some(sheet_rules_to_proto(&request.sheets)),
         areas: seam_areas_to_proto(&request.areas),
         weights: Some(weights_to_proto(&request.weights)),
+        trial: Some(trial::rules_to_proto(&request.trial)),
     }
 }
 
@@ -364,6 +367,7 @@ mod tests {
         request.resolution.planning_edge = Some(3.25);
         request.budget.seed = u64::MAX;
         request.sheets.blade_length = 77.0;
+        request.trial.elements = Some(9000);
         request.areas.keep_off = vec![Area::Ball { centre: Point::origin(), radius: 3.0 }];
         let message = request_to_proto(&request, v1::RubberClass::SoftSilicone);
         assert_eq!(request_from_proto(&message, "request").expect("valid"), request);
@@ -390,6 +394,7 @@ mod tests {
             resolution: Some(v1::Resolution { deviation_mm: Some(0.0), planning_edge_mm: None }),
             sheets: Some(v1::SheetRules { blade_length_mm: Some(0.0), ..Default::default() }),
             weights: Some(v1::CutWeights { seam: Some(-1.0), ..Default::default() }),
+            trial: Some(v1::TrialRules { mode: 9, friction: Some(-0.5), elements: Some(7) }),
             areas: Some(v1::SeamAreas {
                 keep_off: vec![v1::Area { shape: None }],
                 preferred: Vec::new(),
@@ -410,6 +415,9 @@ mod tests {
                 "request.sheets.blade_length_mm",
                 "request.weights.seam",
                 "request.areas.keep_off[0]",
+                "request.trial.mode",
+                "request.trial.friction",
+                "request.trial.elements",
                 "request.budget.target_gap",
                 "request.resolution.deviation_mm",
             ]

@@ -2,7 +2,10 @@
 
 use crate::body::Outside;
 use crate::mesh::{Point, TriangleMesh, Vector};
-use crate::plan::{Cut, CutKind, Figures, Plan, Reason, RubberSkin, SheetReport, StopReason};
+use crate::plan::{
+    Cut, CutKind, Figures, NotTried, Plan, Reason, RubberSkin, SheetReport, StopReason,
+    TrialVerdict,
+};
 use crate::sheets::{
     LipFigures, OnePiece, Sheet, SheetSettings, Station, StationFlags, lip_figures,
 };
@@ -14,6 +17,7 @@ pub(super) fn empty_plan() -> Plan {
         bridges: Vec::new(),
         near_bridges: Vec::new(),
         sheets: None,
+        trial: TrialVerdict::NotRun(NotTried::NotAsked),
         hinges: Vec::new(),
         stretches: Vec::new(),
         gate_outline: Vec::new(),

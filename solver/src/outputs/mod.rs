@@ -7,6 +7,7 @@ pub mod pictures;
 mod sheet_words;
 mod stretches;
 mod summary;
+mod trial_words;
 mod words;
 
 pub use summary::summary;

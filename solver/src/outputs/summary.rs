@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::cautions::CAUTIONS;
 use super::sheet_words::{self, place};
+use super::trial_words;
 use super::words::{cut_in_short, cut_of_bridge, millimetres, verdict, words_of};
 use crate::bridges::{BridgeKind, DiscState};
 use crate::plan::{Plan, PlannedBridge, StopReason, bridge_letter};
@@ -24,6 +25,7 @@ pub fn summary(plan: &Plan) -> String {
     near_bridges(&mut page, plan);
     hinges(&mut page, plan);
     stretches(&mut page, plan);
+    trial(&mut page, plan);
     limits(&mut page, plan);
     page.heading("Rubber");
     page.item(
@@ -67,6 +69,13 @@ fn sheets(page: &mut Page, plan: &Plan) {
     }
     page.heading("Through the rubber");
     for words in words {
+        page.item("", &words);
+    }
+}
+
+fn trial(page: &mut Page, plan: &Plan) {
+    page.heading("Release trial");
+    for words in trial_words::of_trial(&plan.trial) {
         page.item("", &words);
     }
 }

@@ -1,5 +1,6 @@
 //! What comes out. Points are in the model's own coordinates, mm.
 
+use super::TrialVerdict;
 use crate::body::Outside;
 use crate::bridges::{BridgeKind, Confirmation, DiscState};
 use crate::mesh::{Point, Vector};
@@ -19,6 +20,8 @@ pub struct Plan {
     /// What the sheets through the rubber come to; `None` where the work was stopped before they
     /// were made.
     pub sheets: Option<SheetReport>,
+    /// What the release trial says.
+    pub trial: TrialVerdict,
     /// Uncut rubber that keeps the mould together.
     pub hinges: Vec<Hinge>,
     /// Stretch of the rubber where it is stretched most, region by region.

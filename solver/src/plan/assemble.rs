@@ -9,6 +9,7 @@ use super::sheets::PlannedSheets;
 use super::surface::Outward;
 use super::{
     Cut, CutKind, Limit, NearBridge, Plan, PlanRequest, PlannedBridge, Reason, StopReason,
+    TrialVerdict,
 };
 use crate::bridges::{Bridge, BridgeKind, Confirmation, DiscState};
 use crate::control::Control;
@@ -27,6 +28,7 @@ pub(super) fn assemble(
     search: &Search<'_, '_>,
     found: &Found,
     sheets: Option<PlannedSheets>,
+    trial: TrialVerdict,
     model: &Model,
     request: &PlanRequest,
     laps: Vec<(String, f64)>,
@@ -117,6 +119,7 @@ pub(super) fn assemble(
         bridges: planned,
         near_bridges: setup.near.iter().map(|near| near_bridge(near, &outward)).collect(),
         sheets: report,
+        trial,
         hinges: hinges(graph, &found.cut, &fixed, |p| outward.point(p)),
         stretches: stretches(graph, &slack, &|p| outward.point(p)),
         gate_outline: outward.gate_outline(graph),
@@ -403,6 +406,7 @@ fn limits(
     if let Some(report) = &plan.sheets {
         list.extend(super::sheets::limits(report, request));
     }
+    list.extend(super::trial::limits(&plan.trial));
     list.push(limit(
         "gap",
         plan.gap <= request.budget.target_gap || found.stopped_by == StopReason::Optimal,

@@ -8,7 +8,7 @@ use super::improve::{Found, Watch};
 use super::pass::{Pass, is_better};
 use super::setup::Setup;
 use super::sheets::make_sheets;
-use super::{Hooks, Plan};
+use super::{Hooks, NotTried, Plan, TrialVerdict};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::search::Search;
 
@@ -58,8 +58,18 @@ impl<'p, 'a, 'c> Follow<'p, 'a, 'c> {
         let (model, request, control) = (self.pass.model, self.pass.request, self.pass.control);
         // What goes wrong here goes wrong again at the end of the search, and is told then.
         let Ok(sheets) = make_sheets(self.setup, &found, request, control) else { return };
-        let made =
-            assemble(self.setup, search, &found, sheets, model, request, Vec::new(), control);
+        let untried = TrialVerdict::NotRun(NotTried::Stopped);
+        let made = assemble(
+            self.setup,
+            search,
+            &found,
+            sheets,
+            untried,
+            model,
+            request,
+            Vec::new(),
+            control,
+        );
         if let Ok(plan) = made
             && self.best.as_ref().is_none_or(|best| is_better(&plan, best))
         {

@@ -16,9 +16,11 @@ mod request;
 mod setup;
 mod sheets;
 mod surface;
+mod trial;
 
 pub use crate::optimise::search::StopReason;
 pub use answer::*;
 pub use hooks::*;
 pub use make::{PlanError, make_plan, make_plan_with};
 pub use request::*;
+pub use trial::{Demand, NotTried, PlanTrial, TrialVerdict};

@@ -3,11 +3,14 @@
 use super::assemble::assemble;
 use super::checkpoint::Checkpoint;
 use super::follow::Follow;
-use super::improve::improve;
+use super::improve::{Found, improve};
 use super::make::PlanError;
 use super::setup::{Setup, StageClock, distance_from_rim, opening_reach, opening_rows, set_up};
-use super::sheets::make_sheets;
-use super::{Hooks, Plan, PlanRequest, StopReason};
+use super::sheets::{PlannedSheets, make_sheets};
+use super::trial::{overstretched, try_release};
+use super::{
+    Demand, Hooks, NotTried, Plan, PlanRequest, PlanTrial, StopReason, TrialMode, TrialVerdict,
+};
 use crate::control::{Control, Stage};
 use crate::curves::{FinishSettings, Finisher};
 use crate::mesh::Model;
@@ -15,6 +18,7 @@ use crate::optimise::relaxation::RelaxationError;
 use crate::optimise::rows::RowPool;
 use crate::optimise::search::{Search, SearchError, SearchSettings};
 use crate::optimise::separation::Separator;
+use crate::trial::TrialError;
 
 /// Targets of the separator: centres, and radii for each.
 const CENTRES: usize = 40;
@@ -108,6 +112,14 @@ impl<'a, 'c> Pass<'a, 'c> {
         if self.is_long { share * self.request.budget.seconds } else { self.request.budget.seconds }
     }
 
+    /// When the first search ends at the latest.
+    fn search_end(&self) -> f64 {
+        match self.request.trial.mode {
+            TrialMode::Off => self.end(),
+            TrialMode::Judge | TrialMode::Correct => SEARCHED * self.end(),
+        }
+    }
+
     /// Whether the whole budget is used.
     fn is_over(&self) -> bool {
         let left = self.control.with_extra_time(self.request.budget.seconds)
@@ -143,7 +155,7 @@ impl<'a, 'c> Pass<'a, 'c> {
             entry_price: request.knife.entry_price,
             least_cut: request.knife.least_cut,
             hinge_width: request.knife.hinge_width,
-            deadline: self.end() - kept(self.end()),
+            deadline: self.search_end() - kept(self.search_end()),
             seed: request.budget.seed.wrapping_add(u64::from(self.number)),
             fixed: setup.loops.iter().flatten().copied().collect(),
         };
@@ -155,7 +167,8 @@ impl<'a, 'c> Pass<'a, 'c> {
             checkpoint.give_to(&mut search, &mut finisher)?;
         }
         let mut follow = Follow::new(self, &setup, best);
-        let found = improve(&mut search, &mut finisher, self.end(), request, control, &mut follow);
+        let found =
+            improve(&mut search, &mut finisher, self.search_end(), request, control, &mut follow);
         // What was proved is worth keeping even where there is no plan.
         let checkpoint = Checkpoint::of(self.number, &search, found.as_ref().ok().map(|f| &f.cut));
         follow.save(&checkpoint);
@@ -167,9 +180,87 @@ impl<'a, 'c> Pass<'a, 'c> {
         clock.lap("optimise and curves");
         let sheets = make_sheets(&setup, &found, request, control)?;
         clock.lap("sheets");
-        Ok(assemble(&setup, &search, &found, sheets, self.model, request, clock.laps, control)?)
+        let made = Made { found, sheets, trial: TrialVerdict::NotRun(NotTried::NotAsked) };
+        let made = if request.trial.mode == TrialMode::Off {
+            made
+        } else {
+            let made = self.tried(&setup, &mut search, &mut finisher, made, &mut follow)?;
+            clock.lap("trial");
+            made
+        };
+        let Made { found, sheets, trial } = made;
+        let (model, laps) = (self.model, clock.laps);
+        Ok(assemble(&setup, &search, &found, sheets, trial, model, request, laps, control)?)
+    }
+
+    /// Try the plan, and as long as it fails and time is left make it again with more asked of the
+    /// ring that was overstretched. The first plan that passes comes back, or the last.
+    fn tried(
+        &self,
+        setup: &Setup,
+        search: &mut Search<'_, '_>,
+        finisher: &mut Finisher<'_>,
+        mut made: Made,
+        follow: &mut Follow<'_, '_, '_>,
+    ) -> Result<Made, PlanError> {
+        let (request, control) = (self.request, self.control);
+        let end = control.with_extra_time(self.end());
+        let mut demands: Vec<Demand> = Vec::new();
+        loop {
+            made.trial = match &made.sheets {
+                Some(sheets) if !control.is_cancelled() => {
+                    match try_release(setup, sheets, request, end, control) {
+                        Ok(report) => {
+                            let (to_mould, demands) = (setup.gate.to_mould, demands.clone());
+                            TrialVerdict::Ran(Box::new(PlanTrial { report, to_mould, demands }))
+                        }
+                        Err(TrialError::Cancelled(_)) => TrialVerdict::NotRun(NotTried::Stopped),
+                        Err(error) => {
+                            TrialVerdict::NotRun(NotTried::Failed { message: error.to_string() })
+                        }
+                    }
+                }
+                _ => TrialVerdict::NotRun(NotTried::Stopped),
+            };
+            let TrialVerdict::Ran(trial) = &made.trial else { return Ok(made) };
+            if request.trial.mode != TrialMode::Correct {
+                return Ok(made);
+            }
+            let now = control.elapsed().as_secs_f64();
+            if end - now < LEAST_AGAIN * request.budget.seconds {
+                return Ok(made);
+            }
+            let report = &trial.report;
+            let asked = overstretched(setup, search, &made.found, report, &demands, control)?;
+            let Some((ring, demand)) = asked else { return Ok(made) };
+            search.demand(ring);
+            demands.push(demand);
+            // Half of what is left, so that there is as much for the trial.
+            let until = now + 0.5 * (end - now);
+            search.set_deadline(until);
+            let found = match improve(search, finisher, until, request, control, follow) {
+                Ok(found) => found,
+                // What was asked for cannot be had in time: the plan stays as it is.
+                Err(SearchError::NoPlan(_)) => return Ok(made),
+                Err(error) => return Err(error.into()),
+            };
+            let sheets = make_sheets(setup, &found, request, control)?;
+            made = Made { found, sheets, ..made };
+        }
     }
 }
+
+/// A plan before it is put together.
+struct Made {
+    found: Found,
+    sheets: Option<PlannedSheets>,
+    trial: TrialVerdict,
+}
+
+/// Share of the budget that has to be left for a plan to be made and tried again.
+const LEAST_AGAIN: f64 = 0.15;
+/// Share of a pass after which the search leaves the rest to the trial.
+const SEARCHED: f64 = 0.5;
 
 /// What is kept of a budget for what follows the search, seconds.
 fn kept(seconds: f64) -> f64 {

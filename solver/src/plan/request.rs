@@ -21,6 +21,8 @@ pub struct PlanRequest {
     pub weights: CostWeights,
     /// Areas of the model with a say about cuts, in the model's own coordinates.
     pub areas: SeamAreas,
+    /// Whether and how the release is tried by simulation.
+    pub trial: TrialRequest,
     /// When to stop.
     pub budget: Budget,
     /// How fine to look.
@@ -40,6 +42,48 @@ pub struct KnifeRules {
     pub entry_price: f64,
     /// Shortest cut worth making, mm.
     pub least_cut: f64,
+}
+
+/// What the release trial is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TrialMode {
+    /// None is made.
+    Off,
+    /// The plan is tried, and told to have passed or not.
+    Judge,
+    /// A plan that fails is made again, with more asked of the ring that was overstretched, until one
+    /// passes or the budget ends.
+    Correct,
+}
+
+/// Whether and how the release is tried by simulation.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TrialRequest {
+    /// What it is for.
+    pub mode: TrialMode,
+    /// Coefficient of friction between rubber and model.
+    pub friction: f64,
+    /// Elements at most, about. `None` lets the budget decide.
+    pub elements: Option<usize>,
+}
+
+/// Elements for each second of the budget, and the least and most of them that are chosen. By the
+/// budget, not by the clock, so that the same request gives the same trial on any machine.
+const ELEMENTS: (f64, usize, usize) = (350.0, 6_000, 60_000);
+
+impl TrialRequest {
+    /// Elements to use within a budget of so many seconds.
+    pub fn elements_for(&self, seconds: f64) -> usize {
+        let (each, least, most) = ELEMENTS;
+        self.elements.unwrap_or(((each * seconds) as usize).clamp(least, most))
+    }
+}
+
+impl Default for TrialRequest {
+    /// With mould release: common practice, no source.
+    fn default() -> Self {
+        Self { mode: TrialMode::Correct, friction: 0.1, elements: None }
+    }
 }
 
 /// When to stop.
@@ -92,6 +136,7 @@ impl Default for PlanRequest {
             sheets: SheetSettings::default(),
             weights: CostWeights::default(),
             areas: SeamAreas::default(),
+            trial: TrialRequest::default(),
             budget: Budget::default(),
             resolution: Resolution::default(),
         }

@@ -8,10 +8,10 @@ use crate::body::{Gate, MouldBody};
 use crate::bridges::DiscState;
 use crate::control::{Control, Stage};
 use crate::curves::CutCurve;
-use crate::mesh::{Point, TriangleMesh, polyline_length};
+use crate::mesh::{Point, TriangleMesh, Vector, polyline_length};
 use crate::sheets::{
     CrossedBy, CutLine, LipFigures, OnePiece, Sheet, SheetError, SheetPlan, SheetSettings,
-    disc_sheet, lip_figures, one_piece, plan_sheets,
+    cutting_surfaces, disc_sheet, lip_figures, one_piece, plan_sheets,
 };
 
 /// Sheets in the mould frame, with what they belong to.
@@ -95,10 +95,35 @@ fn cut_line(chain: &CutCurve, from_gate: bool, gate: &Gate) -> Option<CutLine> {
     Some(CutLine { points, from_gate, starts_at_gate: chain.starts_at_gate, ends_at_gate })
 }
 
+/// Sheets are drawn out by this much before they cut, mm, so that they reach both skins of a mesh of
+/// the rubber.
+const DRAWN_OUT: f64 = 2.0;
+
 /// Chains shorter than this are points, mm.
 const SHORTEST: f64 = 0.01;
 
 impl PlannedSheets {
+    /// The surfaces along which the knife parts the rubber, in the mould frame.
+    pub(super) fn cutting_surfaces(
+        &self,
+        setup: &Setup,
+        settings: &SheetSettings,
+    ) -> Vec<TriangleMesh> {
+        let discs = self.discs.iter().map(|(index, _)| &setup.bridges.bridges[*index].surface);
+        cutting_surfaces(&self.plan.sheets, discs, DRAWN_OUT, settings)
+    }
+
+    /// The side of the mould, level with the board, on which most of the cuts run; `None` where they
+    /// run on no side more than on another.
+    pub(super) fn opening_side(&self) -> Option<Vector> {
+        let outward = self.plan.sheets.iter().map(|sheet| {
+            let weighted = sheet.stations.iter().map(|s| s.on_outside - s.on_model);
+            let sum: Vector = weighted.map(|v| Vector::new(v.x, v.y, 0.0)).sum();
+            sum * (sheet.area / sheet.stations.len().max(1) as f64)
+        });
+        outward.sum::<Vector>().try_normalize(1e-6)
+    }
+
     /// The sheets of an exterior cut in the model's coordinates.
     pub(super) fn of_cut(&self, cut: usize, gate: &Gate) -> Vec<Sheet> {
         let to_model = gate.to_mould.inverse();

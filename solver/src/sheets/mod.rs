@@ -52,7 +52,7 @@ pub use line::CutLine;
 pub use seam::{Area, SeamAreas, mean_curvature, seam_visibility};
 pub use settings::{SheetError, SheetSettings};
 pub use sheet::{LipFigures, Sheet, Station, StationFlags, lip_figures};
-pub use volume::{Neck, OnePiece, one_piece};
+pub use volume::{Neck, OnePiece, cutting_surfaces, one_piece};
 pub use wedge::lip_risk;
 pub use weights::{CostWeights, CutSite, cost_weights, cut_sites};
 

@@ -79,16 +79,25 @@ pub fn one_piece(
     let before = grid.pieces(&rubber, &walls);
     // Drawn out by more than a cell's half: no way round the edge of a cut along either skin.
     let margin = 0.75 * grid.cell + 1.0;
-    for sheet in sheets {
-        grid.raise(&mut walls, &sheet.drawn_out(margin, settings.turn_length));
-    }
-    for disc in discs {
-        grid.raise(&mut walls, &widened(disc, margin));
+    for surface in cutting_surfaces(sheets, discs, margin, settings) {
+        grid.raise(&mut walls, &surface);
     }
     control.check()?;
     let after = grid.pieces(&rubber, &walls);
     let neck = grid.neck(&rubber, &walls, body.board());
     Ok(OnePiece { pieces: after, pieces_uncut: before.len(), neck, cell: grid.cell })
+}
+
+/// The surfaces along which the knife parts the rubber: sheets and discs, drawn out by `margin` mm
+/// beyond both skins so that nothing is left hanging at their edges.
+pub fn cutting_surfaces<'a>(
+    sheets: &[Sheet],
+    discs: impl IntoIterator<Item = &'a TriangleMesh>,
+    margin: f64,
+    settings: &SheetSettings,
+) -> Vec<TriangleMesh> {
+    let sheets = sheets.iter().map(|sheet| sheet.drawn_out(margin, settings.turn_length));
+    sheets.chain(discs.into_iter().map(|disc| widened(disc, margin))).collect()
 }
 
 /// A disc with its rim moved outward in the disc's own surface.

@@ -176,3 +176,10 @@ pub struct TrialReport {
     /// Steps of the relaxation, over all directions.
     pub relaxation_steps: usize,
 }
+
+impl TrialReport {
+    /// Greatest pull along the way, N.
+    pub fn greatest_pull(&self) -> f64 {
+        self.pull.iter().map(|p| p.force).fold(0.0, f64::max)
+    }
+}

@@ -7,7 +7,8 @@ use slitwright_solver::body::{MouldBody, MouldShape, Rubber};
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::{Model, PrepareOptions, TriangleMesh, prepare_mesh};
 use slitwright_solver::plan::{
-    Budget, Cut, CutKind, KnifeRules, Limit, Plan, PlanRequest, Resolution, make_plan,
+    Budget, Cut, CutKind, KnifeRules, Limit, Plan, PlanRequest, Resolution, TrialMode,
+    TrialRequest, make_plan,
 };
 use slitwright_solver::sheets::CostWeights;
 
@@ -29,6 +30,7 @@ pub fn thin_blanket(planning_edge: Option<f64>) -> PlanRequest {
     PlanRequest {
         mould: MouldShape::Blanket { thickness },
         weights: CostWeights::NONE,
+        trial: TrialRequest { mode: TrialMode::Off, ..TrialRequest::default() },
         rubber,
         knife,
         budget: Budget { seconds: 120.0, target_gap: 0.12, seed: 1 },

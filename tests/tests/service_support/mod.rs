@@ -11,7 +11,7 @@ use slitwright_proto::v1::upload_model_request::Part;
 use slitwright_server::{PlanFault, Planner, ServeConfig, serve};
 use slitwright_solver::control::{Control, Progress, Stage};
 use slitwright_solver::mesh::{Model, TriangleMesh, Vector};
-use slitwright_solver::plan::{Figures, Plan, PlanRequest, StopReason};
+use slitwright_solver::plan::{Figures, NotTried, Plan, PlanRequest, StopReason, TrialVerdict};
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
@@ -139,6 +139,7 @@ pub fn empty_plan(stopped_by: StopReason) -> Plan {
         bridges: Vec::new(),
         near_bridges: Vec::new(),
         sheets: None,
+        trial: TrialVerdict::NotRun(NotTried::NotAsked),
         hinges: Vec::new(),
         stretches: Vec::new(),
         gate_outline: Vec::new(),

@@ -1,0 +1,194 @@
+//! The release trial of a plan: what is tried, what a failure asks of the cuts, what is told.
+
+use super::improve::Found;
+use super::make::PlanError;
+use super::setup::Setup;
+use super::sheets::PlannedSheets;
+use super::{Limit, PlanRequest};
+use crate::control::{Control, Stage};
+use crate::girth::Ring;
+use crate::mesh::{Point, SurfaceLocator, Vector};
+use crate::nalgebra::Isometry3;
+use crate::optimise::cut_set::CutSet;
+use crate::optimise::search::Search;
+use crate::trial::{
+    BridgePlace, Hindrance, Outcome, TrialError, TrialReport, TrialSettings, TrialSetup, run,
+};
+
+/// What the trials of a plan came to.
+#[derive(Clone, Debug, PartialEq)]
+pub enum TrialVerdict {
+    /// None was made.
+    NotRun(NotTried),
+    /// One was made of the plan as it is.
+    Ran(Box<PlanTrial>),
+}
+
+/// Why there was no trial.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum NotTried {
+    /// The request asked for none.
+    NotAsked,
+    /// The work was stopped, or time was up, before it could begin.
+    Stopped,
+    /// It could not be made.
+    Failed {
+        /// Why.
+        message: String,
+    },
+}
+
+/// A trial, and those of plans before it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlanTrial {
+    /// What came out, in the mould frame.
+    pub report: TrialReport,
+    /// From the model's own coordinates to the mould frame.
+    pub to_mould: Isometry3<f64>,
+    /// What earlier trials that failed asked of the cuts, in order.
+    pub demands: Vec<Demand>,
+}
+
+/// What a failed trial asks of the cuts: a ring of rubber has to open further than the girth model
+/// says.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Demand {
+    /// What kept the model in.
+    pub hindrance: Hindrance,
+    /// Middle of the ring, in the mould frame, mm.
+    pub place: Point,
+    /// Relaxed length of the ring, mm.
+    pub ring_length: f64,
+    /// Girth that it has to let pass by the girth model, mm.
+    pub girth: f64,
+    /// What is asked now, mm.
+    pub asked: f64,
+}
+
+/// The mould is also tried tilted by this angle towards the side where it is cut most, and away from
+/// it, degrees. Common practice, no source.
+const TILT: f64 = 25.0;
+/// What each failure asks of a ring more than before, as a share.
+const RAISE: f64 = 0.1;
+
+/// Try a plan. `seconds` on the job's clock is when the trial has to end.
+pub(super) fn try_release(
+    setup: &Setup,
+    sheets: &PlannedSheets,
+    request: &PlanRequest,
+    seconds: f64,
+    control: &Control<'_>,
+) -> Result<TrialReport, TrialError> {
+    control.stage(Stage::Trial, 0.9, "the rubber is drawn off the model, by simulation");
+    let surfaces = sheets.cutting_surfaces(setup, &request.sheets);
+    let bridges: Vec<BridgePlace> = setup
+        .bridges
+        .bridges
+        .iter()
+        .map(|b| BridgePlace { centre: b.centre, radius: 0.5 * b.neck_width.max(b.depth) })
+        .collect();
+    let settings = TrialSettings {
+        elements: request.trial.elements_for(request.budget.seconds),
+        friction: request.trial.friction,
+        hand_force: request.knife.hand_force,
+        directions: directions(sheets.opening_side()),
+        seconds: Some(seconds),
+        ..TrialSettings::default()
+    };
+    let asked = TrialSetup {
+        body: &setup.body,
+        model: &setup.working,
+        sheets: &surfaces,
+        rubber: &request.rubber,
+        bridges: &bridges,
+        settings: &settings,
+    };
+    run(&asked, control)
+}
+
+/// Straight up, then tilted to either side.
+fn directions(side: Option<Vector>) -> Vec<Vector> {
+    let up = Vector::z();
+    let mut all = vec![up];
+    if let Some(side) = side {
+        let (sin, cos) = TILT.to_radians().sin_cos();
+        all.extend([side, -side].map(|s| up * cos + s * sin));
+    }
+    all
+}
+
+/// The ring that the failed trial of a plan says is stretched too far, with more asked of it than
+/// the girth model does: of the rings that the plan leaves round the place of the hindrance, the
+/// one that is stretched most.
+pub(super) fn overstretched(
+    setup: &Setup,
+    search: &Search<'_, '_>,
+    found: &Found,
+    report: &TrialReport,
+    before: &[Demand],
+    control: &Control<'_>,
+) -> Result<Option<(Ring, Demand)>, PlanError> {
+    let Outcome::Stuck { hindrance, place } = report.outcome else { return Ok(None) };
+    let place = if hindrance == Hindrance::Tear { report.stretched_at } else { place };
+    let graph = &setup.graph;
+    let loops = setup.loops.iter().flatten();
+    let all = CutSet::new(found.cut.edges().iter().chain(loops).copied().collect());
+    let rings = search.separator().holding_rings(&all.indicator(graph), control);
+    let at = SurfaceLocator::new(&graph.mesh)?.closest(&place);
+    let near = graph.mesh.faces[at.face.index()];
+    let strain = |ring: &Ring| ring.width / graph.ring_length(&ring.outline).1.max(1e-9);
+    let shuts_in = |ring: &&Ring| near.iter().any(|v| ring.beyond.binary_search(v).is_ok());
+    let widest = |rings: &mut dyn Iterator<Item = Ring>| {
+        rings.max_by(|a, b| strain(a).total_cmp(&strain(b)))
+    };
+    let ring = widest(&mut rings.iter().filter(shuts_in).cloned())
+        .or_else(|| widest(&mut rings.iter().cloned()));
+    let Some(ring) = ring else { return Ok(None) };
+    let asked = ring.reach.max(ring.width) * (1.0 + RAISE * (1 + before.len()) as f64);
+    let on_ring = ring.outline.iter().map(|&e| graph.edges[e as usize].ends[0]);
+    let sum: Vector = on_ring.map(|v| graph.mesh.positions[v as usize].coords).sum();
+    let demand = Demand {
+        hindrance,
+        place: Point::from(sum / ring.outline.len().max(1) as f64),
+        ring_length: graph.ring_length(&ring.outline).1,
+        girth: ring.width,
+        asked,
+    };
+    Ok(Some((Ring { width: asked, ..ring }, demand)))
+}
+
+/// What the trial says about the plan's limits.
+pub(super) fn limits(verdict: &TrialVerdict) -> Option<Limit> {
+    let (met, text) = match verdict {
+        TrialVerdict::NotRun(NotTried::NotAsked) => return None,
+        TrialVerdict::NotRun(NotTried::Stopped) => {
+            (false, "not run: the work was stopped or out of time".to_owned())
+        }
+        TrialVerdict::NotRun(NotTried::Failed { message }) => {
+            (false, format!("not run: {message}"))
+        }
+        TrialVerdict::Ran(trial) => outcome_text(&trial.report),
+    };
+    Some(Limit { name: "release trial".to_owned(), met, text })
+}
+
+fn outcome_text(report: &TrialReport) -> (bool, String) {
+    let pull = report.greatest_pull();
+    let figures = format!(
+        "greatest pull {pull:.0} N, greatest stretch {:.0} %, 99 in 100 elements below {:.0} %",
+        100.0 * report.greatest_stretch,
+        100.0 * report.stretch_99
+    );
+    match report.outcome {
+        Outcome::Released => (true, format!("the rubber comes off in simulation: {figures}")),
+        Outcome::OutOfTime => (false, format!("not ended in the time there was: {figures}")),
+        Outcome::Stuck { hindrance, .. } => {
+            let why = match hindrance {
+                Hindrance::Pull => "it takes more pull than two hands have",
+                Hindrance::Tear => "the rubber is stretched beyond its elongation at break",
+                Hindrance::Caught => "it is still caught when drawn as far as the model is long",
+            };
+            (false, format!("the rubber stays on in simulation: {why}; {figures}"))
+        }
+    }
+}
