@@ -4,9 +4,12 @@ pub mod cautions;
 #[cfg(test)]
 mod fixtures;
 pub mod pictures;
+pub mod glb;
 mod sheet_words;
 mod stretches;
 mod summary;
+mod trial_words;
 mod words;
 
 pub use summary::summary;
+pub use trial_words::{trial_doubts, trial_verdict};

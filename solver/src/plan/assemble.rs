@@ -77,7 +77,7 @@ pub(super) fn assemble(
                 .map(|c| Confirmation { place: outward.point(c.place), ..c }),
             rim: rim.clone(),
         });
-        if bridge.disc == DiscState::Plain {
+        if setup.crossed[index] {
             let own = sheets.as_ref().map_or_else(Vec::new, |s| s.of_bridge(index, &setup.gate));
             let cut = bridge_cut(setup, index, rim, own);
             cuts.push((bridge_key(setup, index, curves), Source::Bridge, cut));
@@ -352,10 +352,15 @@ fn limits(
     let graph = &setup.graph;
     let (released, text) = release_limit(&found.curves, pool.rings.len());
     let mut list = vec![limit("release", released, text)];
+    let is_one = is_forest(graph, &found.cut, fixed);
     list.push(limit(
         "one piece",
-        is_forest(graph, &found.cut, fixed),
-        "no cuts close a ring: the mould stays one piece".to_owned(),
+        is_one,
+        if is_one {
+            "no cuts close a ring: the mould stays one piece".to_owned()
+        } else {
+            "cuts close a ring, by themselves or with the gate".to_owned()
+        },
     ));
     let narrow = necks(graph, &found.cut, fixed, request.knife.hinge_width);
     let text = match narrow.first() {
@@ -380,6 +385,10 @@ fn limits(
     for (k, bridge) in plan.bridges.iter().enumerate() {
         let letter = super::bridge_letter(k);
         match &bridge.disc {
+            DiscState::Plain if !setup.crossed[k] => {
+                let text = "not cut across: the rubber in this hole holds the model";
+                list.push(limit(&format!("bridge {letter}"), false, text.to_owned()));
+            }
             DiscState::Plain => list.push(limit(
                 &format!("bridge {letter}"),
                 bridge.is_open_enough(),
@@ -402,6 +411,9 @@ fn limits(
     }
     if let Some(report) = &plan.sheets {
         list.extend(super::sheets::limits(report, request));
+    }
+    if found.stopped_by == StopReason::Judged {
+        return list;
     }
     list.push(limit(
         "gap",

@@ -17,8 +17,8 @@ use crate::optimise::search::{Search, SearchError, SearchSettings};
 use crate::optimise::separation::Separator;
 
 /// Targets of the separator: centres, and radii for each.
-const CENTRES: usize = 40;
-const RADII: usize = 8;
+pub(super) const CENTRES: usize = 40;
+pub(super) const RADII: usize = 8;
 
 /// Share of the budget, and most seconds, kept for what follows the search.
 const KEPT: (f64, f64) = (0.15, 3.0);
@@ -176,7 +176,8 @@ fn kept(seconds: f64) -> f64 {
     (KEPT.0 * seconds).min(KEPT.1)
 }
 
-fn finisher<'a>(setup: &'a Setup, request: &PlanRequest) -> Finisher<'a> {
+/// Draws and looks at curves on the graph, with the openings that bridges need.
+pub(super) fn finisher<'a>(setup: &'a Setup, request: &PlanRequest) -> Finisher<'a> {
     let settings = FinishSettings {
         entry_price: request.knife.entry_price,
         least_cut: request.knife.least_cut,
