@@ -10,8 +10,6 @@
 mod carry;
 mod misses;
 mod sides;
-#[cfg(test)]
-mod tests;
 
 use super::assemble::assemble;
 use super::improve::Found;
