@@ -143,6 +143,7 @@ fn stop_reason(reason: StopReason) -> v1::StopReason {
         StopReason::TimeBudget => v1::StopReason::TimeLimit,
         StopReason::Stalled => v1::StopReason::Stalled,
         StopReason::Cancelled => v1::StopReason::Cancelled,
+        StopReason::Judged => v1::StopReason::Judged,
     }
 }
 

@@ -62,6 +62,7 @@ pub(super) fn trial(verdict: &TrialVerdict) -> v1::Trial {
     };
     match verdict {
         TrialVerdict::NotRun(NotTried::NotAsked) => without(v1::TrialOutcome::NotAsked, ""),
+        TrialVerdict::NotRun(NotTried::NotYet) => without(v1::TrialOutcome::NotYet, ""),
         TrialVerdict::NotRun(NotTried::Stopped) => without(v1::TrialOutcome::Stopped, ""),
         TrialVerdict::NotRun(NotTried::Failed { message }) => {
             without(v1::TrialOutcome::Failed, message)

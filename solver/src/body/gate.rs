@@ -114,6 +114,14 @@ impl Gate {
         }
     }
 
+    /// How far a point, in the mould frame, lies outside of the gate's region, mm; 0 within.
+    pub fn distance(&self, point: &Point) -> f64 {
+        match self.region {
+            Region::Below(limit) => (point.z - limit).max(0.0),
+            Region::Ball(centre, radius) => ((point - centre).norm() - radius).max(0.0),
+        }
+    }
+
     /// A curve that starts inside the gate, from where it leaves it.
     pub fn clipped(&self, points: &[Point]) -> Vec<Point> {
         let inside = |p: &Point| self.holds(p);

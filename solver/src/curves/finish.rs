@@ -66,7 +66,7 @@ impl Finished {
 
 /// Makes curves of sets of cut edges, on one graph.
 pub struct Finisher<'a> {
-    graph: &'a PlanningGraph,
+    pub(super) graph: &'a PlanningGraph,
     rows: CurveRows<'a>,
     loops: &'a [Vec<u32>],
     settings: FinishSettings,
@@ -85,7 +85,7 @@ const STEPS: u32 = 5;
 /// curves: lengths of rings and widths of sweeps are known no better on a mesh.
 const KNOWN_WITHIN: f64 = 0.01;
 
-fn falls_short(ring: &Ring) -> bool {
+pub(super) fn falls_short(ring: &Ring) -> bool {
     ring.shortfall() > KNOWN_WITHIN * ring.width
 }
 
@@ -139,13 +139,13 @@ impl<'a> Finisher<'a> {
         }
     }
 
-    fn weigh(&self, cuts: &[CutCurves]) -> f64 {
+    pub(super) fn weigh(&self, cuts: &[CutCurves]) -> f64 {
         let chains = cuts.iter().flat_map(|c| &c.chains);
         // A sum over nothing is -0.0.
         0.0 + chains.map(|chain| weighted_length(self.graph, &chain.points)).sum::<f64>()
     }
 
-    fn openings(&self, cuts: &[CutCurves]) -> Vec<f64> {
+    pub(super) fn openings(&self, cuts: &[CutCurves]) -> Vec<f64> {
         let contributions: Vec<_> = cuts
             .iter()
             .flat_map(|c| &c.chains)

@@ -11,17 +11,20 @@ use crate::girth::paths::ways;
 use crate::mesh::{CurvePoint, FaceId, Point, TriangleMesh, nearest_on_polyline};
 
 /// A planning graph whose mesh edges run along the cut curves.
+#[derive(Clone, Debug)]
 pub(super) struct Fitted {
     pub graph: PlanningGraph,
     /// One value an edge: 1 where cut.
     pub cut: Vec<f64>,
+    /// The way of each chain along mesh edges, as pairs of vertices, in the order of the curves.
+    pub ways: Vec<Vec<[u32; 2]>>,
 }
 
 /// Fit the mesh of a graph to curves. None where a curve cannot be followed along edges.
 pub(super) fn fit(graph: &PlanningGraph, curves: &[&CutCurves]) -> Option<Fitted> {
     let mut mesh = graph.mesh.clone();
     let mut fixed = graph.is_gate.clone();
-    let mut steps: Vec<[u32; 2]> = Vec::new();
+    let mut ways: Vec<Vec<[u32; 2]>> = Vec::new();
     let chains = || curves.iter().flat_map(|c| &c.chains);
     // Where chains meet, and where they start at the gate, is a vertex already.
     for chain in chains() {
@@ -32,6 +35,7 @@ pub(super) fn fit(graph: &PlanningGraph, curves: &[&CutCurves]) -> Option<Fitted
         }
     }
     for chain in chains() {
+        let mut steps = Vec::new();
         for piece in pieces(chain) {
             let from = end_vertex(graph, &mut mesh, &mut fixed, piece.first()?);
             let to = end_vertex(graph, &mut mesh, &mut fixed, piece.last()?);
@@ -49,6 +53,7 @@ pub(super) fn fit(graph: &PlanningGraph, curves: &[&CutCurves]) -> Option<Fitted
             }
             steps.extend(way.windows(2).map(|w| [w[0], w[1]]));
         }
+        ways.push(steps);
     }
     undo_folds(&graph.mesh, &mut mesh);
     let weight = vec![1.0; graph.vertex_count()];
@@ -56,15 +61,16 @@ pub(super) fn fit(graph: &PlanningGraph, curves: &[&CutCurves]) -> Option<Fitted
         PlanningGraph::new(mesh, graph.is_gate.clone(), graph.allowed_strain.clone(), &weight)
             .ok()?;
     let mut cut = vec![0.0; fitted.edges.len()];
-    for [a, b] in steps {
-        let edge = fitted
-            .incident(a)
-            .iter()
-            .find(|&&(e, to)| to == b && !fitted.edges[e as usize].across)?
-            .0;
-        cut[edge as usize] = 1.0;
+    for &[a, b] in ways.iter().flatten() {
+        cut[edge_along(&fitted, a, b)? as usize] = 1.0;
     }
-    Some(Fitted { graph: fitted, cut })
+    Some(Fitted { graph: fitted, cut, ways })
+}
+
+/// The graph's edge along the mesh edge between two vertices.
+pub(super) fn edge_along(graph: &PlanningGraph, a: u32, b: u32) -> Option<u32> {
+    let mut incident = graph.incident(a).iter();
+    incident.find(|&&(e, to)| to == b && !graph.edges[e as usize].across).map(|&(e, _)| e)
 }
 
 /// A chain as one piece, or as two halves if it closes on itself.

@@ -1,6 +1,7 @@
 //! Cut curves: from edges of the planning graph to curves without mesh zig-zag, which still meet
 //! every row and let no tight ring by.
 
+mod drawn;
 mod ends;
 mod finish;
 mod fitted;
@@ -9,6 +10,7 @@ mod path;
 mod straighten;
 mod weigh;
 
+pub use drawn::{Drawn, DrawnError, DrawnLine};
 pub use finish::{FinishSettings, Finished, Finisher};
 pub use measure::{Contribution, CurveRows};
 pub use path::{CutCurve, CutCurves, cut_chains, straighten_chain};

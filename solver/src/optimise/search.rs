@@ -51,6 +51,8 @@ pub enum StopReason {
     Stalled,
     /// Someone asked for the best plan so far.
     Cancelled,
+    /// Nothing was searched: somebody else's cuts were judged. There is no bound then.
+    Judged,
 }
 
 /// The search found no plan.

@@ -1,6 +1,8 @@
-//! Plans for the tests of this module.
+//! Plans and trials for the tests of this module.
 
-use crate::body::Outside;
+use crate::body::{MouldBody, MouldShape, Outside, Rubber};
+use crate::control::Control;
+use crate::mesh::fixtures::{icosphere, moved};
 use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::plan::{
     Cut, CutKind, Figures, NotTried, Plan, Reason, RubberSkin, SheetReport, StopReason,
@@ -8,6 +10,10 @@ use crate::plan::{
 };
 use crate::sheets::{
     LipFigures, OnePiece, Sheet, SheetSettings, Station, StationFlags, lip_figures,
+};
+use crate::trial::tests::shapes;
+use crate::trial::{
+    Frame, MeshReport, Outcome, PullPoint, TrialReport, TrialSettings, TrialSetup, run,
 };
 
 /// A plan with nothing in it, z up.
@@ -101,4 +107,63 @@ pub(super) fn sheet_report(cuts: &[Cut], low: Point, high: Point) -> SheetReport
         one_piece: OnePiece { pieces: vec![1e5], pieces_uncut: 1, neck: None, cell: 1.0 },
         settings,
     }
+}
+
+/// A made-up trial: a block of 20 mm a side with its foot at z = 0, drawn out along z to `stretch`
+/// times its height, in three frames, and a small ball as the model.
+pub(super) fn block_drawn_off(stretch: f64) -> (TrialReport, TriangleMesh) {
+    let block = shapes::block([4, 4, 4], |[x, y, z]| {
+        Point::new(20.0 * x - 10.0, 20.0 * y - 10.0, 20.0 * z)
+    });
+    let drawn = |t: f64| Frame {
+        opening: 0.0,
+        travel: 10.0 * t,
+        positions: block
+            .nodes
+            .iter()
+            .map(|p| Point::new(p.x, p.y, p.z * (1.0 + (stretch - 1.0) * t)))
+            .collect(),
+    };
+    let point = |travel: f64, force: f64| PullPoint { travel, force, settled: true };
+    let report = TrialReport {
+        outcome: Outcome::Released,
+        direction: Vector::z(),
+        greatest_stretch: stretch - 1.0,
+        stretched_at: Point::origin(),
+        stretch_99: stretch - 1.0,
+        overlap: 0.0,
+        pull: vec![point(5.0, 20.0), point(10.0, 12.0)],
+        bridges: Vec::new(),
+        frames: [0.0, 0.0, 0.5, 1.0].map(drawn).to_vec(),
+        elements: block.elements.clone(),
+        surface: block.surface(),
+        mesh: MeshReport {
+            elements: block.elements.len(),
+            nodes: block.nodes.len(),
+            spacing: 5.0,
+            angles: block.dihedral_range(),
+            volume: 8.0,
+            pieces: 1,
+        },
+        relaxation_steps: 0,
+    };
+    let model = moved(&icosphere(4.0, 2), [0.0, 0.0, 8.0]);
+    (report, model)
+}
+
+/// A ball on a rod in a block of rubber that is cut from the board half up, tried with few elements.
+pub(super) fn tried_ball() -> (TrialReport, TriangleMesh) {
+    let model = shapes::ball_on_rod(12.0, 8.0, 8.0);
+    let shape = MouldShape::Box { side_clearance: 9.0, top_clearance: 9.0 };
+    let body = MouldBody::new(&model, &shape).expect("a body");
+    let settings = TrialSettings { elements: 2500, steps: 4, ..TrialSettings::default() };
+    let setup = TrialSetup {
+        body: &body,
+        model: &model,
+        sheets: &[shapes::upright([0.0, 40.0], [-1.0, 20.0])],
+        rubber: &Rubber::default(),
+        bridges: &[],
+        settings: &settings,
+    };
+    (run(&setup, &Control::silent()).expect("runs"), model)
 }

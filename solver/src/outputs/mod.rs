@@ -3,6 +3,7 @@
 pub mod cautions;
 #[cfg(test)]
 mod fixtures;
+pub mod glb;
 pub mod pictures;
 mod sheet_words;
 mod stretches;
@@ -11,3 +12,4 @@ mod trial_words;
 mod words;
 
 pub use summary::summary;
+pub use trial_words::{trial_doubts, trial_verdict};

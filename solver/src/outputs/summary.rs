@@ -75,7 +75,7 @@ fn sheets(page: &mut Page, plan: &Plan) {
 
 fn trial(page: &mut Page, plan: &Plan) {
     page.heading("Release trial");
-    for words in trial_words::of_trial(&plan.trial) {
+    for words in trial_words::of_plan(&plan.trial) {
         page.item("", &words);
     }
 }
@@ -211,7 +211,13 @@ fn limits(page: &mut Page, plan: &Plan) {
 
 fn search(page: &mut Page, plan: &Plan) {
     page.heading("How good the plan is");
-    if !plan.cuts.is_empty() {
+    if plan.stopped_by == StopReason::Judged {
+        let words = format!(
+            "Cost {} of cut and entries. Nothing was searched, so nothing is proved about cheaper plans.",
+            millimetres(plan.cost)
+        );
+        page.item("", &words);
+    } else if !plan.cuts.is_empty() {
         let words = format!(
             "Cost {} of cut and entries; proved that no plan costs less than {}: within {:.1} %, \
              by the girth model on the planning mesh.",
@@ -227,6 +233,7 @@ fn search(page: &mut Page, plan: &Plan) {
         StopReason::TimeBudget => "The search stopped because its time ran out.",
         StopReason::Stalled => "The search stopped because nothing moved any more.",
         StopReason::Cancelled => "The search was stopped; this is the best plan until then.",
+        StopReason::Judged => "These cuts were drawn by hand and judged as they are.",
     };
     page.item("", stopped);
     let figures = &plan.figures;

@@ -1,22 +1,25 @@
-//! The release trial in sentences.
+//! A release trial in words.
 
 use super::sheet_words::place;
 use super::words::millimetres;
-use crate::mesh::Point;
+use crate::mesh::{Point, Vector};
 use crate::plan::{Demand, NotTried, PlanTrial, TrialVerdict, bridge_letter};
-use crate::trial::{Hindrance, Outcome};
+use crate::trial::{Hindrance, Outcome, TrialReport};
 
-/// Stretch of a bridge's rubber, and gaps, below this are no news.
-const LEAST_STRAIN: f64 = 0.01;
+/// Stretch of a bridge's rubber, and gaps in mm, below this are no news.
+const LEAST_NEWS: f64 = 0.01;
 
-/// What the trial says, a sentence or two each.
-pub(super) fn of_trial(verdict: &TrialVerdict) -> Vec<String> {
+/// What the trial of a plan says, a sentence or two each.
+pub(super) fn of_plan(verdict: &TrialVerdict) -> Vec<String> {
     match verdict {
         TrialVerdict::NotRun(NotTried::NotAsked) => {
-            vec!["No trial was asked for: release rests on the girths alone.".to_owned()]
+            vec!["None was asked for: release rests on the girths alone.".to_owned()]
+        }
+        TrialVerdict::NotRun(NotTried::NotYet) => {
+            vec!["Not run yet: the search goes on.".to_owned()]
         }
         TrialVerdict::NotRun(NotTried::Stopped) => {
-            vec!["NOT RUN: the work was stopped, or time was up, before it could begin.".to_owned()]
+            vec!["NOT RUN: the work was stopped or time was up before it could begin.".to_owned()]
         }
         TrialVerdict::NotRun(NotTried::Failed { message }) => vec![format!("NOT RUN: {message}.")],
         TrialVerdict::Ran(trial) => of_run(trial),
@@ -27,32 +30,17 @@ fn of_run(trial: &PlanTrial) -> Vec<String> {
     let report = &trial.report;
     let to_model = trial.to_mould.inverse();
     let at = |p: &Point| place(&(to_model * p));
-    let tilt = report.direction.z.clamp(-1.0, 1.0).acos().to_degrees();
-    let way =
-        if tilt < 1.0 { "straight up".to_owned() } else { format!("tilted by {tilt:.0} degrees") };
-    let mut words = vec![match report.outcome {
-        Outcome::Released => {
-            format!("PASSED: drawn {way}, the rubber comes off in simulation.")
-        }
-        Outcome::OutOfTime => format!("NOT ENDED in the time there was; drawn {way}."),
-        Outcome::Stuck { hindrance, place } => {
-            format!(
-                "FAILED: drawn {way}, the rubber is stuck near {}: {}.",
-                at(&place),
-                why(hindrance)
-            )
-        }
-    }];
+    let mut words = vec![format!("{}.", trial_verdict(report, trial.hand_force))];
+    if let Outcome::Stuck { place, .. } = &report.outcome {
+        words.push(format!("The model holds the rubber back most near {}.", at(place)));
+    }
     words.push(format!(
-        "Greatest pull {:.0} N; greatest stretch {:.0} % near {}, 99 in 100 elements stay below \
-         {:.0} %.",
-        report.greatest_pull(),
+        "Greatest stretch {:.0} % near {}.",
         100.0 * report.greatest_stretch,
-        at(&report.stretched_at),
-        100.0 * report.stretch_99
+        at(&report.stretched_at)
     ));
     for (index, bridge) in report.bridges.iter().enumerate() {
-        if bridge.stretch >= LEAST_STRAIN || bridge.gap >= LEAST_STRAIN {
+        if bridge.stretch >= LEAST_NEWS || bridge.gap >= LEAST_NEWS {
             words.push(format!(
                 "Bridge {}: with the lips drawn aside its rubber is stretched by {:.0} %, with a gap \
                  of {} for the blade.",
@@ -63,31 +51,20 @@ fn of_run(trial: &PlanTrial) -> Vec<String> {
         }
     }
     words.extend(trial.demands.iter().map(|demand| of_demand(demand, &at)));
-    let mesh = &report.mesh;
-    let mut size = format!("{} elements, {:.1} mm apart.", mesh.elements, mesh.spacing);
-    if report.overlap > 0.5 * mesh.spacing {
-        size += &format!(
-            " Rubber came {} deep into the model between nodes: finer elements may say otherwise.",
-            millimetres(report.overlap)
-        );
-    }
-    words.push(size);
+    words.extend(trial_doubts(report));
+    words.push(format!("{} elements, {:.1} mm apart.", report.mesh.elements, report.mesh.spacing));
     words
 }
 
-fn why(hindrance: Hindrance) -> &'static str {
-    match hindrance {
-        Hindrance::Pull => "it takes more pull than two hands have",
-        Hindrance::Tear => "the rubber is stretched beyond its elongation at break",
-        Hindrance::Caught => "drawn as far as the model is long it is still caught",
-    }
-}
-
 fn of_demand(demand: &Demand, at: &impl Fn(&Point) -> String) -> String {
+    let why = match demand.hindrance {
+        Hindrance::Pull => "too much pull",
+        Hindrance::Tear => "a tear",
+        Hindrance::Caught => "still caught",
+    };
     format!(
-        "An earlier plan failed ({}); since then the ring of {} near {} has to open to {} where the \
-         girths ask for {}.",
-        why(demand.hindrance),
+        "An earlier plan failed ({why}); since then the ring of {} near {} has to open to {} where \
+         the girths ask for {}.",
         millimetres(demand.ring_length),
         at(&demand.place),
         millimetres(demand.asked),
@@ -95,16 +72,67 @@ fn of_demand(demand: &Demand, at: &impl Fn(&Point) -> String) -> String {
     )
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_plan_without_a_trial_says_so() {
-        let words = of_trial(&TrialVerdict::NotRun(NotTried::NotAsked)).join(" ");
-        assert!(words.contains("No trial"), "{words}");
-        let failed = NotTried::Failed { message: "walls are too thin".to_owned() };
-        let words = of_trial(&TrialVerdict::NotRun(failed)).join(" ");
-        assert!(words.contains("NOT RUN: walls are too thin."), "{words}");
+/// How the trial ended, in one line. `hand_force` is what two hands can pull, N.
+pub fn trial_verdict(report: &TrialReport, hand_force: f64) -> String {
+    let way = way_of(&report.direction);
+    let far = millimetres(travel(report));
+    match report.outcome {
+        Outcome::Released => format!(
+            "Comes off {way}: takes {:.0} N of the {hand_force:.0} N that hands pull, stretched by {:.0} %",
+            report.greatest_pull(),
+            100.0 * report.stretch_99
+        ),
+        Outcome::Stuck { hindrance: Hindrance::Pull, .. } => {
+            format!(
+                "Stuck after {far} {way}: takes more than the {hand_force:.0} N that hands pull"
+            )
+        }
+        Outcome::Stuck { hindrance: Hindrance::Tear, .. } => {
+            format!("Tears after {far} {way}: stretched beyond its elongation at break")
+        }
+        Outcome::Stuck { hindrance: Hindrance::Caught, .. } => {
+            format!("Stuck: drawn {way} as far as the model is long and still caught")
+        }
+        Outcome::OutOfTime => format!("No verdict: time ran out after {far} {way}"),
     }
+}
+
+/// What makes a trial doubtful, a sentence each.
+pub fn trial_doubts(report: &TrialReport) -> Vec<String> {
+    let mut doubts = Vec::new();
+    if report.overlap > 0.5 * report.mesh.spacing {
+        doubts.push(format!(
+            "Rubber slipped {} into the model, whose parts there are finer than the elements of {}: \
+             do not rely on this, try again with more elements.",
+            millimetres(report.overlap),
+            millimetres(report.mesh.spacing)
+        ));
+    }
+    if report.mesh.pieces > 1 {
+        doubts.push(format!("The cuts part the mould into {} pieces.", report.mesh.pieces));
+    }
+    let unsettled = report.pull.iter().filter(|point| !point.settled).count();
+    if unsettled > 0 {
+        doubts.push(format!(
+            "At {unsettled} of {} steps the rubber had not come to rest: the pull there may be too high.",
+            report.pull.len()
+        ));
+    }
+    doubts
+}
+
+/// The direction in words.
+fn way_of(direction: &Vector) -> String {
+    if direction.z > 0.9999 {
+        "straight up".to_owned()
+    } else {
+        let tilt = direction.z.clamp(-1.0, 1.0).acos().to_degrees();
+        let turn = direction.y.atan2(direction.x).to_degrees().rem_euclid(360.0);
+        format!("{tilt:.0} degrees off upright (towards {turn:.0} degrees from x)")
+    }
+}
+
+/// How far the rubber has come, mm.
+pub(super) fn travel(report: &TrialReport) -> f64 {
+    report.pull.last().map_or(0.0, |point| point.travel)
 }

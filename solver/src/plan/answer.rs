@@ -35,7 +35,8 @@ pub struct Plan {
     /// What the exterior cuts cost, mm: their straightened length, and the entry price of each.
     pub cost: f64,
     /// Lower bound on `cost`, mm: the relaxation's value on the planning graph, over the greatest
-    /// ratio of a way along the graph to a straight line.
+    /// ratio of a way along the graph to a straight line. 0, which says nothing, where
+    /// [`StopReason::Judged`] tells that nothing was searched.
     pub lower_bound: f64,
     /// (cost - bound) / cost; 0 for an empty plan.
     pub gap: f64,

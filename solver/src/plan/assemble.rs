@@ -18,24 +18,32 @@ use crate::mesh::{Model, Point, polyline_length};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::one_piece::{is_forest, necks};
 use crate::optimise::rows::RowPool;
-use crate::optimise::search::Search;
+use crate::optimise::separation::Separator;
 use crate::sheets::Sheet;
 
+/// The results of every stage, which meet here.
+pub(super) struct Parts<'a, 'g> {
+    pub setup: &'a Setup,
+    /// What was asked for tight rings.
+    pub separator: &'a Separator<'g>,
+    /// The rings and rows that it found.
+    pub pool: &'a RowPool,
+    pub found: &'a Found,
+    pub sheets: Option<PlannedSheets>,
+    pub trial: TrialVerdict,
+}
+
 /// Put the plan together.
-#[allow(clippy::too_many_arguments)] // the results of every stage meet here, and only here
 pub(super) fn assemble(
-    setup: &Setup,
-    search: &Search<'_, '_>,
-    found: &Found,
-    sheets: Option<PlannedSheets>,
-    trial: TrialVerdict,
+    parts: Parts<'_, '_>,
     model: &Model,
     request: &PlanRequest,
     laps: Vec<(String, f64)>,
     control: &Control<'_>,
 ) -> Result<Plan, crate::mesh::LocatorError> {
+    let Parts { setup, separator, pool, found, sheets, trial } = parts;
     let finished = &found.curves;
-    let (graph, pool) = (&setup.graph, search.pool());
+    let graph = &setup.graph;
     let outward = Outward::new(model, &setup.gate)?;
     let components = found.cut.components(graph);
     let (curves, rims) = (&finished.cuts, &finished.rims);
@@ -79,7 +87,7 @@ pub(super) fn assemble(
                 .map(|c| Confirmation { place: outward.point(c.place), ..c }),
             rim: rim.clone(),
         });
-        if bridge.disc == DiscState::Plain {
+        if setup.crossed[index] {
             let own = sheets.as_ref().map_or_else(Vec::new, |s| s.of_bridge(index, &setup.gate));
             let cut = bridge_cut(setup, index, rim, own);
             cuts.push((bridge_key(setup, index, curves), Source::Bridge, cut));
@@ -107,7 +115,7 @@ pub(super) fn assemble(
     figures.rounds = found.rounds;
     figures.rows = pool.rows.len() as u32;
     let all = CutSet::new(found.cut.edges().iter().chain(&fixed).copied().collect());
-    let slack = search.separator().holding_rings(&all.indicator(graph), control);
+    let slack = separator.holding_rings(&all.indicator(graph), control);
     let no_sheets = report.is_none().then(|| {
         "the work was stopped before the sheets were made: rulings, wedges and the test of the \
          whole rubber are missing"
@@ -355,10 +363,15 @@ fn limits(
     let graph = &setup.graph;
     let (released, text) = release_limit(&found.curves, pool.rings.len());
     let mut list = vec![limit("release", released, text)];
+    let is_one = is_forest(graph, &found.cut, fixed);
     list.push(limit(
         "one piece",
-        is_forest(graph, &found.cut, fixed),
-        "no cuts close a ring: the mould stays one piece".to_owned(),
+        is_one,
+        if is_one {
+            "no cuts close a ring: the mould stays one piece".to_owned()
+        } else {
+            "cuts close a ring, by themselves or with the gate".to_owned()
+        },
     ));
     let narrow = necks(graph, &found.cut, fixed, request.knife.hinge_width);
     let text = match narrow.first() {
@@ -383,6 +396,10 @@ fn limits(
     for (k, bridge) in plan.bridges.iter().enumerate() {
         let letter = super::bridge_letter(k);
         match &bridge.disc {
+            DiscState::Plain if !setup.crossed[k] => {
+                let text = "not cut across: the rubber in this hole holds the model";
+                list.push(limit(&format!("bridge {letter}"), false, text.to_owned()));
+            }
             DiscState::Plain => list.push(limit(
                 &format!("bridge {letter}"),
                 bridge.is_open_enough(),
@@ -407,6 +424,9 @@ fn limits(
         list.extend(super::sheets::limits(report, request));
     }
     list.extend(super::trial::limits(&plan.trial));
+    if found.stopped_by == StopReason::Judged {
+        return list;
+    }
     list.push(limit(
         "gap",
         plan.gap <= request.budget.target_gap || found.stopped_by == StopReason::Optimal,

@@ -2,7 +2,7 @@
 
 use std::time::{Duration, Instant};
 
-use super::assemble::assemble;
+use super::assemble::{Parts, assemble};
 use super::checkpoint::Checkpoint;
 use super::improve::{Found, Watch};
 use super::pass::{Pass, is_better};
@@ -58,18 +58,15 @@ impl<'p, 'a, 'c> Follow<'p, 'a, 'c> {
         let (model, request, control) = (self.pass.model, self.pass.request, self.pass.control);
         // What goes wrong here goes wrong again at the end of the search, and is told then.
         let Ok(sheets) = make_sheets(self.setup, &found, request, control) else { return };
-        let untried = TrialVerdict::NotRun(NotTried::Stopped);
-        let made = assemble(
-            self.setup,
-            search,
-            &found,
+        let parts = Parts {
+            setup: self.setup,
+            separator: search.separator(),
+            pool: search.pool(),
+            found: &found,
             sheets,
-            untried,
-            model,
-            request,
-            Vec::new(),
-            control,
-        );
+            trial: TrialVerdict::NotRun(NotTried::NotYet),
+        };
+        let made = assemble(parts, model, request, Vec::new(), control);
         if let Ok(plan) = made
             && self.best.as_ref().is_none_or(|best| is_better(&plan, best))
         {

@@ -77,6 +77,9 @@ pub enum PlanError {
         /// What is wrong with it.
         message: String,
     },
+    /// Cuts that somebody has drawn cannot be read; every fault is listed.
+    #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
+    Scheme(Vec<super::SchemeFault>),
     /// The search found no plan.
     #[error(transparent)]
     Search(#[from] SearchError),
@@ -122,12 +125,17 @@ pub fn make_plan_with(
     control: &Control<'_>,
     hooks: &Hooks<'_>,
 ) -> Result<Plan, PlanError> {
+    check_request(request)?;
+    let resumed = hooks.resume.map(Checkpoint::from_bytes).transpose()?;
+    run_passes(model, request, resumed, control, hooks)
+}
+
+/// Numbers of a request that cannot be used.
+pub(super) fn check_request(request: &PlanRequest) -> Result<(), PlanError> {
     check_numbers(request)?;
     request.sheets.check()?;
     request.weights.check()?;
-    request.areas.check()?;
-    let resumed = hooks.resume.map(Checkpoint::from_bytes).transpose()?;
-    run_passes(model, request, resumed, control, hooks)
+    Ok(request.areas.check()?)
 }
 
 fn check_numbers(request: &PlanRequest) -> Result<(), PlanError> {

@@ -1,16 +1,12 @@
 //! The whole chain on one planning mesh, and, where there are hours, on a finer one after it.
 
-use super::assemble::assemble;
+use super::assemble::{Parts, assemble};
 use super::checkpoint::Checkpoint;
+use super::correct::{Made, Workbench};
 use super::follow::Follow;
-use super::improve::{Found, improve};
 use super::make::PlanError;
 use super::setup::{Setup, StageClock, distance_from_rim, opening_reach, opening_rows, set_up};
-use super::sheets::{PlannedSheets, make_sheets};
-use super::trial::{overstretched, try_release};
-use super::{
-    Demand, Hooks, NotTried, Plan, PlanRequest, PlanTrial, StopReason, TrialMode, TrialVerdict,
-};
+use super::{Hooks, Plan, PlanRequest, StopReason, TrialMode};
 use crate::control::{Control, Stage};
 use crate::curves::{FinishSettings, Finisher};
 use crate::mesh::Model;
@@ -18,11 +14,10 @@ use crate::optimise::relaxation::RelaxationError;
 use crate::optimise::rows::RowPool;
 use crate::optimise::search::{Search, SearchError, SearchSettings};
 use crate::optimise::separation::Separator;
-use crate::trial::TrialError;
 
 /// Targets of the separator: centres, and radii for each.
-const CENTRES: usize = 40;
-const RADII: usize = 8;
+pub(super) const CENTRES: usize = 40;
+pub(super) const RADII: usize = 8;
 
 /// Share of the budget, and most seconds, kept for what follows the search.
 const KEPT: (f64, f64) = (0.15, 3.0);
@@ -167,98 +162,48 @@ impl<'a, 'c> Pass<'a, 'c> {
             checkpoint.give_to(&mut search, &mut finisher)?;
         }
         let mut follow = Follow::new(self, &setup, best);
-        let found =
-            improve(&mut search, &mut finisher, self.search_end(), request, control, &mut follow);
+        let mut bench = Workbench {
+            setup: &setup,
+            search: &mut search,
+            finisher: &mut finisher,
+            request,
+            control,
+            watch: &mut follow,
+        };
+        let made = bench.make(self.search_end());
+        clock.lap("optimise, curves, sheets");
+        let made = match made {
+            Ok(made) if request.trial.mode != TrialMode::Off => {
+                let end = control.with_extra_time(self.end());
+                let made = bench.try_and_correct(made, end);
+                clock.lap("trial");
+                made
+            }
+            made => made,
+        };
         // What was proved is worth keeping even where there is no plan.
-        let checkpoint = Checkpoint::of(self.number, &search, found.as_ref().ok().map(|f| &f.cut));
+        let checkpoint =
+            Checkpoint::of(self.number, &search, made.as_ref().ok().map(|m| &m.found.cut));
         follow.save(&checkpoint);
         *left = Some(checkpoint);
-        let found = found.map_err(|e| match e {
-            SearchError::Relaxation(RelaxationError::Infeasible) => PlanError::KeptOff,
-            other => other.into(),
+        let Made { found, sheets, trial } = made.map_err(|e| match e {
+            PlanError::Search(SearchError::Relaxation(RelaxationError::Infeasible)) => {
+                PlanError::KeptOff
+            }
+            other => other,
         })?;
-        clock.lap("optimise and curves");
-        let sheets = make_sheets(&setup, &found, request, control)?;
-        clock.lap("sheets");
-        let made = Made { found, sheets, trial: TrialVerdict::NotRun(NotTried::NotAsked) };
-        let made = if request.trial.mode == TrialMode::Off {
-            made
-        } else {
-            let made = self.tried(&setup, &mut search, &mut finisher, made, &mut follow)?;
-            clock.lap("trial");
-            made
+        let parts = Parts {
+            setup: &setup,
+            separator: &separator,
+            pool: search.pool(),
+            found: &found,
+            sheets,
+            trial,
         };
-        let Made { found, sheets, trial } = made;
-        let (model, laps) = (self.model, clock.laps);
-        Ok(assemble(&setup, &search, &found, sheets, trial, model, request, laps, control)?)
-    }
-
-    /// Try the plan, and as long as it fails and time is left make it again with more asked of the
-    /// ring that was overstretched. The first plan that passes comes back, or the last.
-    fn tried(
-        &self,
-        setup: &Setup,
-        search: &mut Search<'_, '_>,
-        finisher: &mut Finisher<'_>,
-        mut made: Made,
-        follow: &mut Follow<'_, '_, '_>,
-    ) -> Result<Made, PlanError> {
-        let (request, control) = (self.request, self.control);
-        let end = control.with_extra_time(self.end());
-        let mut demands: Vec<Demand> = Vec::new();
-        loop {
-            made.trial = match &made.sheets {
-                Some(sheets) if !control.is_cancelled() => {
-                    match try_release(setup, sheets, request, end, control) {
-                        Ok(report) => {
-                            let (to_mould, demands) = (setup.gate.to_mould, demands.clone());
-                            TrialVerdict::Ran(Box::new(PlanTrial { report, to_mould, demands }))
-                        }
-                        Err(TrialError::Cancelled(_)) => TrialVerdict::NotRun(NotTried::Stopped),
-                        Err(error) => {
-                            TrialVerdict::NotRun(NotTried::Failed { message: error.to_string() })
-                        }
-                    }
-                }
-                _ => TrialVerdict::NotRun(NotTried::Stopped),
-            };
-            let TrialVerdict::Ran(trial) = &made.trial else { return Ok(made) };
-            if request.trial.mode != TrialMode::Correct {
-                return Ok(made);
-            }
-            let now = control.elapsed().as_secs_f64();
-            if end - now < LEAST_AGAIN * request.budget.seconds {
-                return Ok(made);
-            }
-            let report = &trial.report;
-            let asked = overstretched(setup, search, &made.found, report, &demands, control)?;
-            let Some((ring, demand)) = asked else { return Ok(made) };
-            search.demand(ring);
-            demands.push(demand);
-            // Half of what is left, so that there is as much for the trial.
-            let until = now + 0.5 * (end - now);
-            search.set_deadline(until);
-            let found = match improve(search, finisher, until, request, control, follow) {
-                Ok(found) => found,
-                // What was asked for cannot be had in time: the plan stays as it is.
-                Err(SearchError::NoPlan(_)) => return Ok(made),
-                Err(error) => return Err(error.into()),
-            };
-            let sheets = make_sheets(setup, &found, request, control)?;
-            made = Made { found, sheets, ..made };
-        }
+        Ok(assemble(parts, self.model, request, clock.laps, control)?)
     }
 }
 
-/// A plan before it is put together.
-struct Made {
-    found: Found,
-    sheets: Option<PlannedSheets>,
-    trial: TrialVerdict,
-}
-
-/// Share of the budget that has to be left for a plan to be made and tried again.
-const LEAST_AGAIN: f64 = 0.15;
 /// Share of a pass after which the search leaves the rest to the trial.
 const SEARCHED: f64 = 0.5;
 
@@ -267,7 +212,8 @@ fn kept(seconds: f64) -> f64 {
     (KEPT.0 * seconds).min(KEPT.1)
 }
 
-fn finisher<'a>(setup: &'a Setup, request: &PlanRequest) -> Finisher<'a> {
+/// Draws and looks at curves on the graph, with the openings that bridges need.
+pub(super) fn finisher<'a>(setup: &'a Setup, request: &PlanRequest) -> Finisher<'a> {
     let settings = FinishSettings {
         entry_price: request.knife.entry_price,
         least_cut: request.knife.least_cut,

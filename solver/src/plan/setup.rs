@@ -35,6 +35,8 @@ pub(super) struct Setup {
     pub warnings: Vec<String>,
     /// Planning-graph edges of all bridge loops.
     pub loops: Vec<Vec<u32>>,
+    /// Whether each bridge is cut across; a hole without a plain disc is not.
+    pub crossed: Vec<bool>,
     /// Opening asked for beside each bridge, mm.
     pub openings: Vec<f64>,
     pub figures: Figures,
@@ -100,10 +102,12 @@ pub(super) fn set_up(
     let weight = weights(&planning, &working, &gate, &body, request, control)?;
     let graph = PlanningGraph::new(planning, is_gate, allowed_strain, &weight)?;
     // A hole without a plain disc is not cut, so its loop opens nothing.
+    let crossed: Vec<bool> = bridges.bridges.iter().map(|b| b.disc == DiscState::Plain).collect();
     let loops = bridges
         .bridges
         .iter()
-        .map(|b| if b.disc == DiscState::Plain { loop_edges(&graph, b) } else { Vec::new() })
+        .zip(&crossed)
+        .map(|(b, &crossed)| if crossed { loop_edges(&graph, b) } else { Vec::new() })
         .collect();
     let openings = bridges.bridges.iter().map(|b| opening_needed(b, request)).collect();
     clock.lap("girth");
@@ -119,7 +123,19 @@ pub(super) fn set_up(
         seconds: clock.laps,
         ..Figures::default()
     };
-    Ok(Setup { gate, body, working, graph, bridges, near, warnings, loops, openings, figures })
+    Ok(Setup {
+        gate,
+        body,
+        working,
+        graph,
+        bridges,
+        near,
+        warnings,
+        loops,
+        crossed,
+        openings,
+        figures,
+    })
 }
 
 /// What a plan lacks that was made without the potential.

@@ -5,7 +5,6 @@ use super::make::PlanError;
 use super::setup::Setup;
 use super::{Limit, PlanRequest, RubberSkin, SheetCrossing, SheetReport};
 use crate::body::{Gate, MouldBody};
-use crate::bridges::DiscState;
 use crate::control::{Control, Stage};
 use crate::curves::CutCurve;
 use crate::mesh::{Point, TriangleMesh, Vector, polyline_length};
@@ -58,7 +57,7 @@ fn try_sheets(
     }
     let bridges = setup.bridges.bridges.iter().enumerate();
     let (crossed, surfaces): (Vec<usize>, Vec<TriangleMesh>) = bridges
-        .filter(|(_, bridge)| bridge.disc == DiscState::Plain)
+        .filter(|(index, _)| setup.crossed[*index])
         .map(|(index, bridge)| (index, bridge.surface.clone()))
         .unzip();
     let (body, settings) = (&setup.body, &request.sheets);

@@ -29,6 +29,8 @@ pub enum TrialVerdict {
 pub enum NotTried {
     /// The request asked for none.
     NotAsked,
+    /// The search still goes on.
+    NotYet,
     /// The work was stopped, or time was up, before it could begin.
     Stopped,
     /// It could not be made.
@@ -43,6 +45,8 @@ pub enum NotTried {
 pub struct PlanTrial {
     /// What came out, in the mould frame.
     pub report: TrialReport,
+    /// Pull of two hands that was asked for, N.
+    pub hand_force: f64,
     /// From the model's own coordinates to the mould frame.
     pub to_mould: Isometry3<f64>,
     /// What earlier trials that failed asked of the cuts, in order.
@@ -71,8 +75,32 @@ const TILT: f64 = 25.0;
 /// What each failure asks of a ring more than before, as a share.
 const RAISE: f64 = 0.1;
 
-/// Try a plan. `seconds` on the job's clock is when the trial has to end.
-pub(super) fn try_release(
+/// Try a plan once. `before` is what earlier trials asked of it; `end`, in seconds on the job's clock,
+/// is when the trial has to end.
+pub(super) fn tried(
+    setup: &Setup,
+    sheets: Option<&PlannedSheets>,
+    request: &PlanRequest,
+    before: &[Demand],
+    end: f64,
+    control: &Control<'_>,
+) -> TrialVerdict {
+    let Some(sheets) = sheets.filter(|_| !control.is_cancelled()) else {
+        return TrialVerdict::NotRun(NotTried::Stopped);
+    };
+    match try_release(setup, sheets, request, end, control) {
+        Ok(report) => TrialVerdict::Ran(Box::new(PlanTrial {
+            report,
+            hand_force: request.knife.hand_force,
+            to_mould: setup.gate.to_mould,
+            demands: before.to_vec(),
+        })),
+        Err(TrialError::Cancelled(_)) => TrialVerdict::NotRun(NotTried::Stopped),
+        Err(error) => TrialVerdict::NotRun(NotTried::Failed { message: error.to_string() }),
+    }
+}
+
+fn try_release(
     setup: &Setup,
     sheets: &PlannedSheets,
     request: &PlanRequest,
@@ -124,10 +152,10 @@ pub(super) fn overstretched(
     setup: &Setup,
     search: &Search<'_, '_>,
     found: &Found,
-    report: &TrialReport,
-    before: &[Demand],
+    trial: &PlanTrial,
     control: &Control<'_>,
 ) -> Result<Option<(Ring, Demand)>, PlanError> {
+    let (report, before) = (&trial.report, &trial.demands);
     let Outcome::Stuck { hindrance, place } = report.outcome else { return Ok(None) };
     let place = if hindrance == Hindrance::Tear { report.stretched_at } else { place };
     let graph = &setup.graph;
@@ -160,7 +188,7 @@ pub(super) fn overstretched(
 /// What the trial says about the plan's limits.
 pub(super) fn limits(verdict: &TrialVerdict) -> Option<Limit> {
     let (met, text) = match verdict {
-        TrialVerdict::NotRun(NotTried::NotAsked) => return None,
+        TrialVerdict::NotRun(NotTried::NotAsked | NotTried::NotYet) => return None,
         TrialVerdict::NotRun(NotTried::Stopped) => {
             (false, "not run: the work was stopped or out of time".to_owned())
         }

@@ -64,7 +64,9 @@ pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport,
         let travel = course.pull.last().map_or(0.0, |p| p.travel);
         let released = course.outcome == Outcome::Released;
         if released || best.as_ref().is_none_or(|(far, _)| travel > *far) {
-            best = Some((travel, course.report(direction.normalize(), &surface, mesh)));
+            let elements = &trial.body.solid.elements;
+            let report = course.report(direction.normalize(), elements, &surface, mesh);
+            best = Some((travel, report));
         }
         if released || trial.is_late() {
             break;
@@ -121,7 +123,13 @@ struct Course {
 }
 
 impl Course {
-    fn report(self, direction: Vector, surface: &[[u32; 3]], mesh: MeshReport) -> TrialReport {
+    fn report(
+        self,
+        direction: Vector,
+        elements: &[[u32; 4]],
+        surface: &[[u32; 3]],
+        mesh: MeshReport,
+    ) -> TrialReport {
         TrialReport {
             outcome: self.outcome,
             direction,
@@ -132,6 +140,7 @@ impl Course {
             pull: self.pull,
             bridges: self.bridges,
             frames: self.frames,
+            elements: elements.to_vec(),
             surface: surface.to_vec(),
             mesh,
             relaxation_steps: self.relaxation_steps,

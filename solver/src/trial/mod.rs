@@ -23,7 +23,7 @@ mod relax;
 mod report;
 mod solid;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 pub use contact::{Obstacle, RigidModel, Touch};
 pub use draw::run;

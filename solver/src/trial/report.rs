@@ -1,5 +1,8 @@
 //! What is asked of a trial and what it answers. All points in the mould frame, mm.
 
+use nalgebra::Matrix3;
+use rayon::prelude::*;
+
 use crate::body::{MouldBody, Rubber};
 use crate::mesh::{Point, TriangleMesh, Vector};
 
@@ -169,6 +172,8 @@ pub struct TrialReport {
     pub bridges: Vec<BridgeReport>,
     /// At rest, with the lips aside, and after each step.
     pub frames: Vec<Frame>,
+    /// The tetrahedra, four nodes each, at rest of positive volume.
+    pub elements: Vec<[u32; 4]>,
     /// The rubber's surface, lips and all, as triangles of nodes, counter-clockwise from outside.
     pub surface: Vec<[u32; 3]>,
     /// The mesh.
@@ -181,5 +186,24 @@ impl TrialReport {
     /// Greatest pull along the way, N.
     pub fn greatest_pull(&self) -> f64 {
         self.pull.iter().map(|p| p.force).fold(0.0, f64::max)
+    }
+
+    /// Greatest principal stretch, new length over old, of each element in a frame. Empty for a frame
+    /// that does not exist.
+    pub fn stretches(&self, frame: usize) -> Vec<f64> {
+        let (Some(rest), Some(now)) = (self.frames.first(), self.frames.get(frame)) else {
+            return Vec::new();
+        };
+        let edges = |positions: &[Point], nodes: &[u32; 4]| {
+            let [a, b, c, d] = nodes.map(|n| positions[n as usize]);
+            Matrix3::from_columns(&[b - a, c - a, d - a])
+        };
+        let one = |nodes: &[u32; 4]| {
+            let rest = edges(&rest.positions, nodes).try_inverse()?;
+            let f = edges(&now.positions, nodes) * rest;
+            Some((f.transpose() * f).symmetric_eigenvalues().max().max(0.0).sqrt())
+        };
+        // An element without a volume has no stretch of its own.
+        self.elements.par_iter().map(|nodes| one(nodes).unwrap_or(1.0)).collect()
     }
 }

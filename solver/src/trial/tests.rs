@@ -2,4 +2,4 @@ mod closed_forms;
 mod forces;
 mod meshes;
 mod release;
-mod shapes;
+pub mod shapes;

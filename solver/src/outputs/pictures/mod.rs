@@ -26,6 +26,9 @@ mod surface;
 mod tests;
 mod text;
 mod view;
+mod way_out;
+
+pub use way_out::draw_trial;
 
 use crate::mesh::TriangleMesh;
 use crate::plan::Plan;
@@ -51,7 +54,7 @@ impl Default for PictureStyle {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Picture {
     /// Short name, fit for a file name: `front`, `back`, `left`, `right`, `top`, `below`,
-    /// `three-quarter`, `sheet` or `sections`.
+    /// `three-quarter`, `sheet`, `sections` or `way-out`.
     pub name: String,
     /// In words.
     pub title: String,
@@ -117,6 +120,12 @@ pub enum PictureError {
         distance: f64,
         /// How far it may, mm.
         limit: f64,
+    },
+    /// A trial's report does not hold together.
+    #[error("the trial cannot be drawn: {what}; make the trial again")]
+    Trial {
+        /// What is wrong with it.
+        what: String,
     },
     /// The search for nearest points cannot be built.
     #[error("the model cannot be searched for nearest points: {fault}")]

@@ -27,6 +27,7 @@ const CREASE: f32 = 125.0;
 pub(super) struct Shaded<'m> {
     mesh: &'m TriangleMesh,
     normals: Vec<[[f32; 3]; 3]>,
+    values: Option<&'m [f32]>,
 }
 
 impl<'m> Shaded<'m> {
@@ -53,7 +54,12 @@ impl<'m> Shaded<'m> {
                 })
             })
             .collect();
-        Self { mesh, normals }
+        Self { mesh, normals, values: None }
+    }
+
+    /// With a value of its own for every vertex, which samples keep.
+    pub fn valued(mesh: &'m TriangleMesh, values: &'m [f32]) -> Self {
+        Self { values: Some(values), ..Self::new(mesh) }
     }
 
     /// The model's vertices.
@@ -63,17 +69,26 @@ impl<'m> Shaded<'m> {
 
     /// Looks at the model with a camera given for a picture of `width` by `height` px.
     pub fn look(&self, camera: &Camera, width: u32, height: u32) -> Shot {
-        let camera = camera.finer(FINER as f64);
         let mut shot = Shot::blank(width as usize * FINER, height as usize * FINER);
+        self.add_to(&mut shot, camera);
+        shot
+    }
+
+    /// Puts the model among what a shot has seen with the same camera.
+    pub fn add_to(&self, shot: &mut Shot, camera: &Camera) {
+        let camera = camera.finer(FINER as f64);
+        if self.values.is_some() && shot.value.is_empty() {
+            shot.value = vec![f32::NAN; shot.depth.len()];
+        }
         let landed: Vec<[f32; 3]> =
             self.mesh.positions.iter().map(|p| camera.project(*p).map(|x| x as f32)).collect();
         let axes = [camera.view.right, camera.view.up, camera.view.toward]
             .map(|axis| [axis.x as f32, axis.y as f32, axis.z as f32]);
         for (face, normals) in self.mesh.faces.iter().zip(&self.normals) {
             let corners = face.map(|v| landed[v as usize]);
-            shot.triangle(corners, normals, &axes);
+            let values = self.values.map(|values| face.map(|v| values[v as usize]));
+            shot.triangle(corners, normals, values, &axes);
         }
-        shot
     }
 }
 
@@ -120,20 +135,58 @@ pub(super) struct Shot {
     depth: Vec<f32>,
     /// Right and up parts of the unit normal; the third part faces whoever looks.
     normal: Vec<[f32; 2]>,
+    /// Values where what is seen has them, else not a number. Empty if nothing had any so far.
+    value: Vec<f32>,
 }
 
+/// What a sample saw.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sample {
+    /// Soft light on what is seen, 0 to 1.
+    pub light: f32,
+    /// Its value, if what is seen has values.
+    pub value: Option<f32>,
+    /// A silhouette or a crease. Borders between surfaces without values, with negative values and with
+    /// others count as silhouettes.
+    pub edge: Option<Edge>,
+    /// Place on the picture, samples.
+    pub at: [usize; 2],
+}
+
+/// A thin line of the picture.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Edge {
+    Silhouette,
+    Crease,
+}
+
+/// Step in depth, samples, that makes a silhouette on what has values: meshes of the rubber are coarse,
+/// and a face of theirs seen nearly edge-on must not turn black.
+const LEAST_VALUED_JUMP: f32 = 12.0;
 /// Depth of a sample that saw nothing.
 const NOTHING: f32 = f32::NEG_INFINITY;
 
 impl Shot {
     fn blank(width: usize, height: usize) -> Self {
         let count = width * height;
-        Self { width, height, depth: vec![NOTHING; count], normal: vec![[0.0; 2]; count] }
+        Self {
+            width,
+            height,
+            depth: vec![NOTHING; count],
+            normal: vec![[0.0; 2]; count],
+            value: Vec::new(),
+        }
     }
 
     /// Draws one triangle. Normals are the model's; they are turned to `axes` (right, up, toward)
     /// only where a sample takes one, since most triangles of a fine scan win no sample.
-    fn triangle(&mut self, corners: [[f32; 3]; 3], normals: &[[f32; 3]; 3], axes: &[[f32; 3]; 3]) {
+    fn triangle(
+        &mut self,
+        corners: [[f32; 3]; 3],
+        normals: &[[f32; 3]; 3],
+        values: Option<[f32; 3]>,
+        axes: &[[f32; 3]; 3],
+    ) {
         let [a, b, c] = corners;
         let area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
         if area == 0.0 || !area.is_finite() {
@@ -166,6 +219,9 @@ impl Shot {
                     continue;
                 }
                 self.depth[cell] = depth;
+                if let Some(value) = self.value.get_mut(cell) {
+                    *value = values.map_or(f32::NAN, |v| wa * v[0] + wb * v[1] + wc * v[2]);
+                }
                 let mix = |k: usize| wa * normals[0][k] + wb * normals[1][k] + wc * normals[2][k];
                 let mixed = [mix(0), mix(1), mix(2)];
                 let [nx, ny, nz] = axes.map(|axis| dot(axis, mixed));
@@ -200,21 +256,42 @@ impl Shot {
 
     /// The picture in greys on white paper.
     pub fn paint(&self) -> Result<Pixmap, PictureError> {
-        let tones: Vec<f32> = (0..self.height)
+        self.paint_with(|sample| {
+            let grey = match sample.edge {
+                Some(Edge::Silhouette) => SILHOUETTE,
+                Some(Edge::Crease) => CREASE,
+                None => DARKEST + (LIGHTEST - DARKEST) * sample.light,
+            };
+            [grey; 3]
+        })
+    }
+
+    /// The picture on white paper, each sample in the colour (red, green, blue, to 255) asked for.
+    pub fn paint_with(
+        &self,
+        colour: impl Fn(&Sample) -> [f32; 3] + Sync,
+    ) -> Result<Pixmap, PictureError> {
+        let tones: Vec<[f32; 3]> = (0..self.height)
             .into_par_iter()
-            .flat_map_iter(|y| (0..self.width).map(move |x| self.tone(x, y)))
+            .flat_map_iter(|y| {
+                let colour = &colour;
+                (0..self.width)
+                    .map(move |x| self.sample(x, y).map_or([255.0; 3], |sample| colour(&sample)))
+            })
             .collect();
         let (width, height) = (self.width / FINER, self.height / FINER);
         let mut bytes = Vec::with_capacity(width * height * 4);
         for y in 0..height {
             for x in 0..width {
-                let mut sum = 0.0;
+                let mut sum = [0.0; 3];
                 for row in 0..FINER {
                     let from = (y * FINER + row) * self.width + x * FINER;
-                    sum += tones[from..from + FINER].iter().sum::<f32>();
+                    for tone in &tones[from..from + FINER] {
+                        sum = [0, 1, 2].map(|k| sum[k] + tone[k]);
+                    }
                 }
-                let grey = (sum / (FINER * FINER) as f32).round() as u8;
-                bytes.extend([grey, grey, grey, 255]);
+                bytes.extend(sum.map(|s| (s / (FINER * FINER) as f32).round() as u8));
+                bytes.push(255);
             }
         }
         IntSize::from_wh(width as u32, height as u32)
@@ -222,32 +299,54 @@ impl Shot {
             .ok_or(PictureError::Memory { width: width as u32, height: height as u32 })
     }
 
-    fn tone(&self, x: usize, y: usize) -> f32 {
+    /// What a sample saw, if it saw anything.
+    fn sample(&self, x: usize, y: usize) -> Option<Sample> {
         let cell = y * self.width + x;
         if self.depth[cell] == NOTHING {
-            return 255.0;
+            return None;
         }
-        match self.edge(x, y) {
-            Some(line) => line,
-            None => shade(self.normal[cell]),
+        Some(Sample {
+            light: light(self.normal[cell]),
+            value: self.value_at(cell),
+            edge: self.edge(x, y),
+            at: [x, y],
+        })
+    }
+
+    /// Kind of surface: without values, with negative ones, with others.
+    fn kind(&self, cell: usize) -> u8 {
+        match self.value_at(cell) {
+            None => 0,
+            Some(value) if value < 0.0 => 1,
+            Some(_) => 2,
         }
     }
 
-    /// Grey of the thin line through a covered sample, if one runs there.
-    fn edge(&self, x: usize, y: usize) -> Option<f32> {
+    fn value_at(&self, cell: usize) -> Option<f32> {
+        self.value.get(cell).copied().filter(|value| !value.is_nan())
+    }
+
+    /// The thin line through a covered sample, if one runs there.
+    fn edge(&self, x: usize, y: usize) -> Option<Edge> {
         let cell = y * self.width + x;
         let [nx, ny] = self.normal[cell];
         let nz = facing(self.normal[cell]);
         // Depth that a flat surface gains over one sample, limited where it turns edge-on.
         let steep = |n: f32| (n / nz.max(0.05)).abs();
         let (slope_x, slope_y) = (steep(nx), steep(ny));
+        let least_jump = if self.kind(cell) == 0 { 4.0 } else { LEAST_VALUED_JUMP };
         let mut crease = false;
         let mut neighbour = |inside: bool, other: usize, slope: f32| -> bool {
             if !inside || self.depth[other] == NOTHING {
                 return true;
             }
+            let (own, beside) = (self.kind(cell), self.kind(other));
+            if own != beside {
+                // Only one of them carries the line.
+                return own < beside;
+            }
             let jump = (self.depth[other] - self.depth[cell]).abs();
-            if jump > 4.0 + 2.0 * slope {
+            if jump > least_jump + 2.0 * slope {
                 // The nearer side carries the line.
                 return self.depth[other] < self.depth[cell];
             }
@@ -261,9 +360,9 @@ impl Shot {
             | neighbour(y > 0, cell.wrapping_sub(self.width), slope_y)
             | neighbour(y + 1 < self.height, cell + self.width, slope_y);
         if silhouette {
-            Some(SILHOUETTE)
+            Some(Edge::Silhouette)
         } else if crease {
-            Some(CREASE)
+            Some(Edge::Crease)
         } else {
             None
         }
@@ -274,9 +373,9 @@ fn facing([nx, ny]: [f32; 2]) -> f32 {
     (1.0 - nx * nx - ny * ny).max(0.0).sqrt()
 }
 
-/// Soft light from the upper left, with enough from everywhere that nothing goes dark.
-fn shade(normal: [f32; 2]) -> f32 {
+/// Soft light from the upper left, 0 to 1, with enough from everywhere that nothing goes dark.
+fn light(normal: [f32; 2]) -> f32 {
     let light = [-0.45, 0.55, 0.70];
     let lit = normal[0] * light[0] + normal[1] * light[1] + facing(normal) * light[2];
-    DARKEST + (LIGHTEST - DARKEST) * (0.5 + 0.5 * lit).clamp(0.0, 1.0).powf(1.3)
+    (0.5 + 0.5 * lit).clamp(0.0, 1.0).powf(1.3)
 }

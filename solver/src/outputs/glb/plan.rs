@@ -1,0 +1,128 @@
+//! A plan in space: the model, cuts as lines, sheets as surfaces, the outside of the rubber.
+
+use gltf_json::mesh::Mode;
+
+use super::document::{Document, Shape};
+use super::{GlbError, MOST_BYTES};
+use crate::body::Outside;
+use crate::mesh::{Point, TriangleMesh};
+use crate::plan::{CutKind, Plan};
+
+/// Flat pieces of a cylinder's wall.
+const AROUND: u32 = 96;
+
+/// The plan as a GLB file of at most `limit` bytes ([`MOST_BYTES`] if `None`). `model` is the mesh as
+/// it was read, or any of the same shape in the plan's coordinates. A blanket's outside is left out:
+/// it follows the model.
+pub fn plan_glb(
+    model: &TriangleMesh,
+    plan: &Plan,
+    limit: Option<usize>,
+) -> Result<Vec<u8>, GlbError> {
+    let mut document = Document::default();
+    let stone = document.material("model", [0.55, 0.57, 0.6, 1.0]);
+    let sheet = document.material("sheet", [0.85, 0.45, 0.1, 0.45]);
+    let skin = document.material("outside of the rubber", [0.95, 0.85, 0.6, 0.2]);
+    let lines = [
+        (CutKind::FromGate, "cut from the gate", [0.01, 0.01, 0.01, 1.0]),
+        (CutKind::Separate, "separate cut", [0.01, 0.03, 0.25, 1.0]),
+        (CutKind::Bridge, "bridge cut", [0.3, 0.01, 0.02, 1.0]),
+    ]
+    .map(|(kind, name, colour)| (kind, document.material(name, colour)));
+    let mut nodes = Vec::new();
+    let surface = |document: &mut Document, name: &str, mesh: &TriangleMesh, material| {
+        let positions = document.vectors(name, &mesh.positions)?;
+        let indices = document.faces(name, &mesh.faces, mesh.positions.len())?;
+        Ok::<_, GlbError>(document.node(
+            name,
+            Shape {
+                positions,
+                indices: Some(indices),
+                mode: Mode::Triangles,
+                material,
+                targets: Vec::new(),
+            },
+        ))
+    };
+    nodes.push(surface(&mut document, "model", model, stone)?);
+    for cut in &plan.cuts {
+        for branch in &cut.branches {
+            let name = format!("cut {}", cut.order);
+            let positions = document.vectors(&name, branch)?;
+            let material = lines.iter().find(|(kind, _)| *kind == cut.kind).map(|(_, m)| *m);
+            let shape = Shape {
+                positions,
+                indices: None,
+                mode: Mode::LineStrip,
+                material: material.unwrap_or(stone),
+                targets: Vec::new(),
+            };
+            nodes.push(document.node(&name, shape));
+        }
+        for own in cut.sheets.iter().filter(|own| !own.mesh.faces.is_empty()) {
+            let name = format!("sheet of cut {}", cut.order);
+            nodes.push(surface(&mut document, &name, &own.mesh, sheet)?);
+        }
+    }
+    if let Some(report) = &plan.sheets
+        && let Some(mut mesh) = outside(&report.skin.outside)
+    {
+        let to_model = report.skin.to_mould.inverse();
+        for point in &mut mesh.positions {
+            *point = to_model * *point;
+        }
+        nodes.push(surface(&mut document, "outside of the rubber", &mesh, skin)?);
+    }
+    document.finish("plan", nodes, &plan.up, limit.unwrap_or(MOST_BYTES))
+}
+
+/// The outer skin in the mould frame. `None` for a blanket.
+fn outside(skin: &Outside) -> Option<TriangleMesh> {
+    let (foot, low, high): (Vec<[f64; 2]>, f64, f64) = match *skin {
+        Outside::Box { low, high } => {
+            let foot = vec![[low.x, low.y], [high.x, low.y], [high.x, high.y], [low.x, high.y]];
+            (foot, low.z, high.z)
+        }
+        Outside::Cylinder { axis, radius, bottom, top } => {
+            let foot = (0..AROUND).map(|k| {
+                let (sine, cosine) =
+                    (std::f64::consts::TAU * f64::from(k) / f64::from(AROUND)).sin_cos();
+                [axis.0 + radius * cosine, axis.1 + radius * sine]
+            });
+            (foot.collect(), bottom, top)
+        }
+        Outside::Offset { .. } => return None,
+    };
+    let count = foot.len() as u32;
+    let mut mesh = TriangleMesh::default();
+    for z in [low, high] {
+        mesh.positions.extend(foot.iter().map(|[x, y]| Point::new(*x, *y, z)));
+    }
+    for k in 0..count {
+        let next = (k + 1) % count;
+        mesh.faces.extend([[k, next, count + next], [k, count + next, count + k]]);
+    }
+    for k in 1..count - 1 {
+        mesh.faces.extend([[0, k + 1, k], [count, count + k, count + k + 1]]);
+    }
+    Some(mesh)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Volumes of a box and of a prism of 96 sides (elementary geometry).
+    #[test]
+    fn outsides_are_closed_and_face_out() {
+        let skin = Outside::Box { low: Point::origin(), high: Point::new(2.0, 3.0, 4.0) };
+        let mesh = outside(&skin).expect("a mesh");
+        assert!((mesh.signed_volume() - 24.0).abs() < 1e-9);
+        let skin = Outside::Cylinder { axis: (1.0, 2.0), radius: 3.0, bottom: 0.0, top: 5.0 };
+        let mesh = outside(&skin).expect("a mesh");
+        let n = f64::from(AROUND);
+        let area = 0.5 * n * 9.0 * (std::f64::consts::TAU / n).sin();
+        assert!((mesh.signed_volume() - 5.0 * area).abs() < 1e-9);
+        assert!(outside(&Outside::Offset { thickness: 5.0, bottom: 0.0 }).is_none());
+    }
+}
