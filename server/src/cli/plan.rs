@@ -7,7 +7,8 @@ use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use slitwright_solver::control::{Cancel, Control, Progress};
 use slitwright_solver::outputs;
-use slitwright_solver::outputs::pictures::{PictureStyle, draw_plan};
+use slitwright_solver::outputs::pictures::{PictureStyle, draw_plan, draw_trial};
+use slitwright_solver::plan::{PlanTrial, TrialVerdict};
 
 use super::input::ModelArgs;
 use super::request::RequestArgs;
@@ -23,7 +24,7 @@ pub struct PlanArgs {
     model: ModelArgs,
     #[command(flatten)]
     request: RequestArgs,
-    /// Folder for plan.json, request.json and the pictures; made if missing
+    /// Folder for plan.json, request.json, the pictures and GLB files; made if missing
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
     /// Print the plan as JSON instead of the summary
@@ -61,8 +62,24 @@ pub fn run(args: &PlanArgs) -> Result<(), CliError> {
         for picture in &pictures {
             write(folder, &format!("{}.png", picture.name), &picture.png)?;
         }
+        let glb = outputs::glb::plan_glb(&model.original, &plan, None)
+            .map_err(|error| CliError::Failed(format!("plan.glb: {error}")))?;
+        write(folder, "plan.glb", &glb)?;
+        if let TrialVerdict::Ran(trial) = &plan.trial {
+            write_trial(folder, trial, &style)?;
+        }
     }
     if args.json { print_text(&to_json(&message)?) } else { print_text(&outputs::summary(&plan)) }
+}
+
+/// The way out as a strip of pictures and as an animation.
+fn write_trial(folder: &Path, trial: &PlanTrial, style: &PictureStyle) -> Result<(), CliError> {
+    let strip = draw_trial(&trial.report, &trial.model, trial.hand_force, style)
+        .map_err(|error| CliError::Failed(format!("the picture of the trial: {error}")))?;
+    write(folder, &format!("{}.png", strip.name), &strip.png)?;
+    let glb = outputs::glb::trial_glb(&trial.report, &trial.model, None)
+        .map_err(|error| CliError::Failed(format!("way-out.glb: {error}")))?;
+    write(folder, "way-out.glb", &glb.bytes)
 }
 
 fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), CliError> {

@@ -7,7 +7,7 @@ use super::sheets::PlannedSheets;
 use super::{Limit, PlanRequest};
 use crate::control::{Control, Stage};
 use crate::girth::Ring;
-use crate::mesh::{Point, SurfaceLocator, Vector};
+use crate::mesh::{Point, SurfaceLocator, TriangleMesh, Vector};
 use crate::nalgebra::Isometry3;
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::search::Search;
@@ -45,6 +45,8 @@ pub enum NotTried {
 pub struct PlanTrial {
     /// What came out, in the mould frame.
     pub report: TrialReport,
+    /// The mesh that was tried, in the mould frame.
+    pub model: TriangleMesh,
     /// Pull of two hands that was asked for, N.
     pub hand_force: f64,
     /// From the model's own coordinates to the mould frame.
@@ -91,6 +93,7 @@ pub(super) fn tried(
     match try_release(setup, sheets, request, end, control) {
         Ok(report) => TrialVerdict::Ran(Box::new(PlanTrial {
             report,
+            model: setup.working.clone(),
             hand_force: request.knife.hand_force,
             to_mould: setup.gate.to_mould,
             demands: before.to_vec(),
