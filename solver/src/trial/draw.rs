@@ -32,15 +32,20 @@ const LEAST_BALANCE: f64 = 0.005;
 /// A tear needs this many elements beyond the elongation at break: a single one at the end of a cut
 /// is the mesh's doing.
 const TORN_ELEMENTS: usize = 8;
+/// Hands go this many lengths of the model before they give up, with the outside and with the rim.
+const FARTHEST: (f64, f64) = (1.1, 2.2);
 /// A node is clear of the model's wall by this share of the spacing when its way out is looked at.
 const CLEARANCE: f64 = 0.05;
 
-/// Try whether the rubber comes off the model.
-pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport, TrialError> {
-    check(setup)?;
+/// One trial with about `elements` elements.
+pub(super) fn trial(
+    setup: &TrialSetup<'_>,
+    elements: usize,
+    control: &Control<'_>,
+) -> Result<TrialReport, TrialError> {
     let settings = setup.settings;
     let model = RigidModel::new(setup.model, setup.body.board())?;
-    let (solid, spacing) = mesh_rubber(setup, &model, settings.elements, control)?;
+    let (solid, spacing) = mesh_rubber(setup, &model, elements, control)?;
     let body = part(&solid, setup.sheets)?;
     let elastic = Elastic::new(&body.solid, Material::of(setup.rubber));
     let surface = body.solid.surface();
@@ -73,28 +78,6 @@ pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport,
     let (_, mut report) = best.ok_or(TrialError::NoDirection)?;
     report.relaxation_steps = steps;
     Ok(report)
-}
-
-fn check(setup: &TrialSetup<'_>) -> Result<(), TrialError> {
-    let settings = setup.settings;
-    let ranges = [
-        ("elements", settings.elements as f64, 100.0, 5e6),
-        ("friction", settings.friction, 0.0, 2.0),
-        ("hand_force", settings.hand_force, 1e-6, 1e5),
-        ("opening", settings.opening.unwrap_or(1.0), 1e-6, 1e4),
-        ("steps", settings.steps as f64, 1.0, 1e4),
-        ("tolerance", settings.tolerance, 1e-6, 1.0),
-    ];
-    for (field, value, low, high) in ranges {
-        if !(low..=high).contains(&value) {
-            return Err(TrialError::OutOfRange { field, value, low, high });
-        }
-    }
-    let bad = |d: &Vector| !d.iter().all(|c| c.is_finite()) || d.norm() <= 1e-9;
-    if settings.directions.is_empty() || settings.directions.iter().any(bad) {
-        return Err(TrialError::NoDirection);
-    }
-    setup.rubber.check().map_err(TrialError::Rubber)
 }
 
 /// All that does not depend on the direction.
@@ -135,6 +118,7 @@ impl Course {
             surface: surface.to_vec(),
             mesh,
             relaxation_steps: self.relaxation_steps,
+            coarser: Vec::new(),
         }
     }
 }
@@ -160,6 +144,9 @@ impl Trial<'_> {
         let width = self.extent(&across).max(self.extent(&direction.cross(&across)));
         let opening = settings.opening.unwrap_or(0.25 * width);
         let slack = SLACK * length;
+        let is_peeled =
+            matches!(self.setup.body.outside(), Outside::Offset { .. }) && self.model.has_board();
+        let hold = settings.hold.unwrap_or(if is_peeled { Hold::Rim } else { Hold::Outside });
         let rim = match self.setup.body.outside() {
             Outside::Offset { thickness, bottom } => {
                 let (low, high) =
@@ -175,6 +162,7 @@ impl Trial<'_> {
             slack,
             opening,
             rim,
+            hold,
         };
         let nodes = &self.body.solid.nodes;
         let weights: Vec<f64> = (0..nodes.len()).map(|n| self.elastic.node_volume(n)).collect();
@@ -193,7 +181,7 @@ impl Trial<'_> {
             overlap: 0.0,
             relaxation_steps: 0,
         };
-        let hold = |rubber: &mut Relaxation<'_>, opened: f64, gone: f64| {
+        let aim_at = |rubber: &mut Relaxation<'_>, opened: f64, gone: f64| {
             let aim = |pulls: &[Pull], target: f64| -> Vec<Pull> {
                 pulls.iter().map(|p| Pull { target, ..*p }).collect()
             };
@@ -205,7 +193,7 @@ impl Trial<'_> {
                     return Ok(course);
                 }
                 let opened = opening * step as f64 / OPENING_STEPS as f64;
-                hold(&mut rubber, opened, 0.0);
+                aim_at(&mut rubber, opened, 0.0);
                 self.settle(&mut rubber, MOST_STEPS.0, &mut course)?;
             }
             let positions = rubber.x.clone();
@@ -214,13 +202,14 @@ impl Trial<'_> {
         }
         course.bridges = self.bridges(&rubber);
         let opened = if hands.aside.is_empty() { 0.0 } else { opening };
-        let last = (1.1 * settings.steps as f64).ceil() as usize;
+        let lengths = if hold == Hold::Rim { FARTHEST.1 } else { FARTHEST.0 };
+        let last = (lengths * settings.steps as f64).ceil() as usize;
         for step in 1..=last {
             if self.is_late() {
                 return Ok(course);
             }
             let gone = length * step as f64 / settings.steps as f64;
-            hold(&mut rubber, opened, gone);
+            aim_at(&mut rubber, opened, gone);
             let mut settled = self.settle(&mut rubber, MOST_STEPS.0, &mut course)?;
             let mut force = drawn(&rubber, &direction);
             if force >= settings.hand_force && !settled {

@@ -12,6 +12,7 @@
 //!
 //! Lengths in mm, forces in N, stresses in MPa. Everything is in the mould frame.
 
+mod budget;
 mod contact;
 mod draw;
 mod elastic;
@@ -25,8 +26,8 @@ mod solid;
 #[cfg(test)]
 mod tests;
 
+pub use budget::run;
 pub use contact::{Obstacle, RigidModel, Touch};
-pub use draw::run;
 pub use elastic::{Elastic, Material, Workspace};
 pub use lattice::{Region, fill};
 pub use parting::{Parted, part};

@@ -1,11 +1,11 @@
 //! Whole trials with known outcomes.
 
-use super::shapes::{arch, ball_on_rod, revolved, upright};
+use super::shapes::{arch, ball_on_rod, leaning, revolved, upright};
 use crate::body::{MouldBody, MouldShape, Rubber};
 use crate::control::{Cancel, Control};
-use crate::mesh::{Point, TriangleMesh};
+use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::trial::{
-    BridgePlace, Hindrance, Outcome, TrialError, TrialReport, TrialSettings, TrialSetup, run,
+    BridgePlace, Hindrance, Hold, Outcome, TrialError, TrialReport, TrialSettings, TrialSetup, run,
 };
 
 fn settings() -> TrialSettings {
@@ -90,6 +90,44 @@ fn a_blanket_comes_off_a_cone() {
     let cone = revolved(&[[12.0, 0.0], [6.0, 20.0]], 40);
     let report = tried(&cone, &MouldShape::Blanket { thickness: 5.0 }, &[], &[], &settings());
     assert_eq!(report.outcome, Outcome::Released);
+}
+
+/// Held at the rim a blanket turns over: the rim is well on its way before the top moves. Drawn by the
+/// whole outside, rim and top move together.
+#[test]
+fn a_blanket_is_peeled_off_a_ball_from_its_rim() {
+    let ball = ball_on_rod(12.0, 6.0, 8.0);
+    let blanket = MouldShape::Blanket { thickness: 4.0 };
+    let moved = |hold| {
+        let settings = TrialSettings { hold, elements: 3000, ..settings() };
+        let report = tried(&ball, &blanket, &[], &[], &settings);
+        assert_eq!(report.outcome, Outcome::Released);
+        let rest = &report.frames[0].positions;
+        let half = &report.frames[report.frames.len() / 2].positions;
+        let risen = |n: usize| half[n].z - rest[n].z;
+        let top = (0..rest.len()).max_by(|&a, &b| rest[a].z.total_cmp(&rest[b].z)).expect("nodes");
+        let rim: Vec<usize> = (0..rest.len()).filter(|&n| rest[n].z < 0.5).collect();
+        (rim.iter().map(|&n| risen(n)).sum::<f64>() / rim.len() as f64, risen(top))
+    };
+    let (rim, top) = moved(None);
+    assert!(rim > 4.0 && top < 0.3 * rim, "{rim} {top}");
+    let (rim, top) = moved(Some(Hold::Outside));
+    assert!(rim > 1.0 && top > 0.7 * rim, "{rim} {top}");
+}
+
+/// A body pulled at an angle to the way it can slide jams where friction times the tangent of the angle
+/// is above 1 (Coulomb). Here that is 0.7 * 1.73 straight up, and 0 along the lean.
+#[test]
+fn a_leaning_stump_jams_straight_up_and_comes_out_along_its_lean() {
+    let stump = leaning([8.0, 6.0], 12.0, 1.732);
+    let lean = Vector::new(1.732, 0.0, 1.0);
+    let up = TrialSettings { friction: 0.7, hand_force: 100.0, ..settings() };
+    let both = TrialSettings { directions: vec![Vector::z(), lean], ..up.clone() };
+    let stuck = tried(&stump, &BLOCK, &[], &[], &up).outcome;
+    assert!(matches!(stuck, Outcome::Stuck { hindrance: Hindrance::Pull, .. }), "{stuck:?}");
+    let report = tried(&stump, &BLOCK, &[], &[], &both);
+    assert_eq!(report.outcome, Outcome::Released);
+    assert_eq!(report.direction, lean.normalize());
 }
 
 #[test]

@@ -72,6 +72,22 @@ pub fn revolved(profile: &[[f64; 2]], around: u32) -> TriangleMesh {
     mesh
 }
 
+/// A round stump whose top is moved aside by `lean` mm a mm of height.
+pub fn leaning(radii: [f64; 2], height: f64, lean: f64) -> TriangleMesh {
+    let rings = 8;
+    let profile: Vec<[f64; 2]> = (0..=rings)
+        .map(|k| {
+            let share = f64::from(k) / f64::from(rings);
+            [radii[0] + share * (radii[1] - radii[0]), share * height]
+        })
+        .collect();
+    let mut mesh = revolved(&profile, 40);
+    for p in &mut mesh.positions {
+        p.x += lean * p.z;
+    }
+    mesh
+}
+
 /// A ball on a rod that stands on the board.
 pub fn ball_on_rod(radius: f64, rod: f64, height: f64) -> TriangleMesh {
     let lowest = (rod / radius).asin();
