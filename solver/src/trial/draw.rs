@@ -60,7 +60,7 @@ pub(super) fn trial(
         volume: body.solid.total_volume() / 1000.0,
         pieces: body.pieces,
     };
-    let trial = Trial { setup, control, model, body, elastic, skin, spacing };
+    let trial = Trial { setup, control, model, body, elastic, skin, surface, spacing };
     let mut best: Option<(f64, TrialReport)> = None;
     let mut steps = 0;
     for direction in &settings.directions {
@@ -69,7 +69,7 @@ pub(super) fn trial(
         let travel = course.pull.last().map_or(0.0, |p| p.travel);
         let released = course.outcome == Outcome::Released;
         if released || best.as_ref().is_none_or(|(far, _)| travel > *far) {
-            best = Some((travel, course.report(direction.normalize(), &surface, mesh)));
+            best = Some((travel, course.report(direction.normalize(), &trial.surface, mesh)));
         }
         if released || trial.is_late() {
             break;
@@ -88,6 +88,7 @@ struct Trial<'a> {
     body: Parted,
     elastic: Elastic,
     skin: Vec<u32>,
+    surface: Vec<[u32; 3]>,
     spacing: f64,
 }
 
@@ -168,6 +169,7 @@ impl Trial<'_> {
         let weights: Vec<f64> = (0..nodes.len()).map(|n| self.elastic.node_volume(n)).collect();
         let hands = Hands::hold(&self.body, &weights, self.setup.sheets, &grip)?;
         let mut rubber = Relaxation::new(&self.elastic, nodes.clone(), &self.skin, self.spacing);
+        rubber.guard(&self.surface, &self.model);
         let held = hands.along.len().max(1) as f64;
         rubber.balance = Some((direction, LEAST_BALANCE * settings.hand_force));
         rubber.least_load = LEAST_LOAD * settings.hand_force / held.sqrt();

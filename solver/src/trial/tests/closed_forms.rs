@@ -50,7 +50,7 @@ fn uniaxial_equibiaxial_and_pure_shear_stress() {
 
 /// A quarter of a ring of radii `inner` to `outer` and the height `height`, held on its planes of
 /// symmetry and, if `flat`, between two plates.
-fn quarter_ring(cells: [usize; 3], inner: f64, outer: f64, height: f64) -> Solid {
+pub fn quarter_ring(cells: [usize; 3], inner: f64, outer: f64, height: f64) -> Solid {
     block(cells, |[r, a, z]| {
         let (r, a) = (inner + r * (outer - inner), a * std::f64::consts::FRAC_PI_2);
         let on = |x: f64| if x.abs() < 1e-12 { 0.0 } else { x };
