@@ -55,6 +55,11 @@ impl RigidModel {
         if self.holds(point) { -away } else { away }
     }
 
+    /// Whether it stands on a board.
+    pub fn has_board(&self) -> bool {
+        self.board.is_some()
+    }
+
     /// Whether a ray from a point meets the model.
     pub fn is_hit(&self, from: &Point, along: &Vector) -> bool {
         self.walls.ray(from, along, f64::MAX).is_some()

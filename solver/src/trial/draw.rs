@@ -32,15 +32,20 @@ const LEAST_BALANCE: f64 = 0.005;
 /// A tear needs this many elements beyond the elongation at break: a single one at the end of a cut
 /// is the mesh's doing.
 const TORN_ELEMENTS: usize = 8;
+/// Hands go this many lengths of the model before they give up, with the outside and with the rim.
+const FARTHEST: (f64, f64) = (1.1, 2.2);
 /// A node is clear of the model's wall by this share of the spacing when its way out is looked at.
 const CLEARANCE: f64 = 0.05;
 
-/// Try whether the rubber comes off the model.
-pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport, TrialError> {
-    check(setup)?;
+/// One trial with about `elements` elements.
+pub(super) fn trial(
+    setup: &TrialSetup<'_>,
+    elements: usize,
+    control: &Control<'_>,
+) -> Result<TrialReport, TrialError> {
     let settings = setup.settings;
     let model = RigidModel::new(setup.model, setup.body.board())?;
-    let (solid, spacing) = mesh_rubber(setup, &model, settings.elements, control)?;
+    let (solid, spacing) = mesh_rubber(setup, &model, elements, control)?;
     let body = part(&solid, setup.sheets)?;
     let elastic = Elastic::new(&body.solid, Material::of(setup.rubber));
     let surface = body.solid.surface();
@@ -55,7 +60,7 @@ pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport,
         volume: body.solid.total_volume() / 1000.0,
         pieces: body.pieces,
     };
-    let trial = Trial { setup, control, model, body, elastic, skin, spacing };
+    let trial = Trial { setup, control, model, body, elastic, skin, surface, spacing };
     let mut best: Option<(f64, TrialReport)> = None;
     let mut steps = 0;
     for direction in &settings.directions {
@@ -65,7 +70,7 @@ pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport,
         let released = course.outcome == Outcome::Released;
         if released || best.as_ref().is_none_or(|(far, _)| travel > *far) {
             let elements = &trial.body.solid.elements;
-            let report = course.report(direction.normalize(), elements, &surface, mesh);
+            let report = course.report(direction.normalize(), elements, &trial.surface, mesh);
             best = Some((travel, report));
         }
         if released || trial.is_late() {
@@ -77,28 +82,6 @@ pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport,
     Ok(report)
 }
 
-fn check(setup: &TrialSetup<'_>) -> Result<(), TrialError> {
-    let settings = setup.settings;
-    let ranges = [
-        ("elements", settings.elements as f64, 100.0, 5e6),
-        ("friction", settings.friction, 0.0, 2.0),
-        ("hand_force", settings.hand_force, 1e-6, 1e5),
-        ("opening", settings.opening.unwrap_or(1.0), 1e-6, 1e4),
-        ("steps", settings.steps as f64, 1.0, 1e4),
-        ("tolerance", settings.tolerance, 1e-6, 1.0),
-    ];
-    for (field, value, low, high) in ranges {
-        if !(low..=high).contains(&value) {
-            return Err(TrialError::OutOfRange { field, value, low, high });
-        }
-    }
-    let bad = |d: &Vector| !d.iter().all(|c| c.is_finite()) || d.norm() <= 1e-9;
-    if settings.directions.is_empty() || settings.directions.iter().any(bad) {
-        return Err(TrialError::NoDirection);
-    }
-    setup.rubber.check().map_err(TrialError::Rubber)
-}
-
 /// All that does not depend on the direction.
 struct Trial<'a> {
     setup: &'a TrialSetup<'a>,
@@ -107,6 +90,7 @@ struct Trial<'a> {
     body: Parted,
     elastic: Elastic,
     skin: Vec<u32>,
+    surface: Vec<[u32; 3]>,
     spacing: f64,
 }
 
@@ -144,6 +128,7 @@ impl Course {
             surface: surface.to_vec(),
             mesh,
             relaxation_steps: self.relaxation_steps,
+            coarser: Vec::new(),
         }
     }
 }
@@ -169,6 +154,9 @@ impl Trial<'_> {
         let width = self.extent(&across).max(self.extent(&direction.cross(&across)));
         let opening = settings.opening.unwrap_or(0.25 * width);
         let slack = SLACK * length;
+        let is_peeled =
+            matches!(self.setup.body.outside(), Outside::Offset { .. }) && self.model.has_board();
+        let hold = settings.hold.unwrap_or(if is_peeled { Hold::Rim } else { Hold::Outside });
         let rim = match self.setup.body.outside() {
             Outside::Offset { thickness, bottom } => {
                 let (low, high) =
@@ -184,11 +172,13 @@ impl Trial<'_> {
             slack,
             opening,
             rim,
+            hold,
         };
         let nodes = &self.body.solid.nodes;
         let weights: Vec<f64> = (0..nodes.len()).map(|n| self.elastic.node_volume(n)).collect();
         let hands = Hands::hold(&self.body, &weights, self.setup.sheets, &grip)?;
         let mut rubber = Relaxation::new(&self.elastic, nodes.clone(), &self.skin, self.spacing);
+        rubber.guard(&self.surface, &self.model);
         let held = hands.along.len().max(1) as f64;
         rubber.balance = Some((direction, LEAST_BALANCE * settings.hand_force));
         rubber.least_load = LEAST_LOAD * settings.hand_force / held.sqrt();
@@ -202,7 +192,7 @@ impl Trial<'_> {
             overlap: 0.0,
             relaxation_steps: 0,
         };
-        let hold = |rubber: &mut Relaxation<'_>, opened: f64, gone: f64| {
+        let aim_at = |rubber: &mut Relaxation<'_>, opened: f64, gone: f64| {
             let aim = |pulls: &[Pull], target: f64| -> Vec<Pull> {
                 pulls.iter().map(|p| Pull { target, ..*p }).collect()
             };
@@ -214,7 +204,7 @@ impl Trial<'_> {
                     return Ok(course);
                 }
                 let opened = opening * step as f64 / OPENING_STEPS as f64;
-                hold(&mut rubber, opened, 0.0);
+                aim_at(&mut rubber, opened, 0.0);
                 self.settle(&mut rubber, MOST_STEPS.0, &mut course)?;
             }
             let positions = rubber.x.clone();
@@ -223,13 +213,14 @@ impl Trial<'_> {
         }
         course.bridges = self.bridges(&rubber);
         let opened = if hands.aside.is_empty() { 0.0 } else { opening };
-        let last = (1.1 * settings.steps as f64).ceil() as usize;
+        let lengths = if hold == Hold::Rim { FARTHEST.1 } else { FARTHEST.0 };
+        let last = (lengths * settings.steps as f64).ceil() as usize;
         for step in 1..=last {
             if self.is_late() {
                 return Ok(course);
             }
             let gone = length * step as f64 / settings.steps as f64;
-            hold(&mut rubber, opened, gone);
+            aim_at(&mut rubber, opened, gone);
             let mut settled = self.settle(&mut rubber, MOST_STEPS.0, &mut course)?;
             let mut force = drawn(&rubber, &direction);
             if force >= settings.hand_force && !settled {

@@ -1,12 +1,14 @@
 //! Where hands pull.
 //!
-//! The rubber is carried along by springs over its outside that pull in the drawing direction alone:
-//! flaps may swing aside. Lips are drawn apart by springs across the sheet, beside its edge on the
-//! outside, as long as the force allows. The rim of a blanket is drawn outward likewise.
+//! The rubber is carried along by springs that pull in the drawing direction alone: flaps may swing
+//! aside. A block is held over its whole outside. A blanket without its shell is held at its rim, all
+//! round, so that it is turned over and peeled. Lips are drawn apart by springs across the sheet, beside
+//! its edge on the outside, as long as the force allows; the rim of a blanket is drawn outward likewise.
 
 use super::TrialError;
 use super::parting::Parted;
 use super::relax::Pull;
+use super::report::Hold;
 use super::solid::Skin;
 use crate::mesh::{Point, SurfaceLocator, TriangleMesh, Vector};
 
@@ -32,6 +34,8 @@ pub struct Grip {
     pub opening: f64,
     /// Height of the rim that is drawn outward, mm, and the axis it is drawn away from.
     pub rim: Option<(f64, Point)>,
+    /// What is drawn along the direction.
+    pub hold: Hold,
 }
 
 /// Lips are taken hold of where the sheet lies squarely beside them: the direction to its nearest
@@ -57,9 +61,14 @@ impl Hands {
             target: 0.0,
             limit,
         };
-        let whole: f64 = outside.iter().map(|&n| weights[n]).sum();
+        let is_rim = |n: usize| grip.rim.is_some_and(|(height, _)| solid.nodes[n].z <= height);
+        let held: Vec<usize> = match grip.hold {
+            Hold::Outside => outside.clone(),
+            Hold::Rim => outside.iter().copied().filter(|&n| is_rim(n)).collect(),
+        };
+        let whole: f64 = held.iter().map(|&n| weights[n]).sum();
         let stiffness = grip.force / grip.slack / whole.max(1e-300);
-        let along = outside
+        let along = held
             .iter()
             .map(|&n| pull(n, grip.direction, stiffness * weights[n], f64::INFINITY))
             .collect();
@@ -88,12 +97,12 @@ impl Hands {
             }
             groups.extend([left, right]);
         }
-        if let Some((height, axis)) = grip.rim {
+        if let Some((_, axis)) = grip.rim {
             let away = |n: usize| {
                 let from = solid.nodes[n] - axis;
                 (from - grip.direction * from.dot(&grip.direction)).try_normalize(1e-9)
             };
-            let rim = outside.iter().filter(|&&n| solid.nodes[n].z <= height);
+            let rim = outside.iter().filter(|&&n| is_rim(n));
             // Two hands at either side.
             let rim: Vec<_> = rim.filter_map(|&n| away(n).map(|a| (n, a))).collect();
             let half =

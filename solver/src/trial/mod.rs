@@ -6,15 +6,20 @@
 //! forces (`elastic`), against the model and friction on it (`contact`). [`run`] tells whether it
 //! comes off, how far it is stretched and what pull it takes ([`TrialReport`]).
 //!
-//! What the trial does not see: lips do not touch each other; only the rubber's nodes are kept out of
-//! the model, so that features of it finer than the elements poke between them; gravity and suction are
-//! left out; the gate of a model that hangs on a sprue is not open.
+//! With a time to keep to, coarse trials go before finer ones (`budget`).
+//!
+//! What the trial does not see: lips do not touch each other; the rubber is kept out of the model at its
+//! nodes, and to a quarter of an element between them (`faces`); gravity and suction are left out; the
+//! gate of a model that hangs on a sprue is not open.
 //!
 //! Lengths in mm, forces in N, stresses in MPa. Everything is in the mould frame.
 
+mod budget;
 mod contact;
 mod draw;
 mod elastic;
+mod faces;
+mod feel;
 mod hands;
 mod lattice;
 mod parting;
@@ -25,8 +30,8 @@ mod solid;
 #[cfg(test)]
 pub(crate) mod tests;
 
+pub use budget::run;
 pub use contact::{Obstacle, RigidModel, Touch};
-pub use draw::run;
 pub use elastic::{Elastic, Material, Workspace};
 pub use lattice::{Region, fill};
 pub use parting::{Parted, part};

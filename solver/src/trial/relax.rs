@@ -13,6 +13,8 @@ use rayon::prelude::*;
 
 use super::contact::Obstacle;
 use super::elastic::{CHUNK, Elastic, Workspace};
+use super::faces::Faces;
+use super::feel::{Feel, put_back, rubbed};
 use crate::control::{Cancelled, Control};
 use crate::mesh::{Point, Vector};
 
@@ -32,9 +34,6 @@ const NEAR_UNSTABLE: f64 = 2.8;
 const LONGEST_STEP: f64 = 0.2;
 /// Share of the hands' force that may be missing from the balance of the whole.
 const BALANCE: f64 = 0.05;
-/// A plane found for a node stands for the obstacle while the node stays within this share of the
-/// spacing.
-const PLANE_REACH: f64 = 0.03;
 /// Steps between two looks at the cancel flag and the residual.
 const LOOK_EVERY: usize = 10;
 
@@ -63,15 +62,7 @@ impl Pull {
     }
 }
 
-/// What a node knows of the obstacle.
-#[derive(Clone, Copy, Debug)]
-struct Feel {
-    at: Point,
-    distance: f64,
-    normal: Vector,
-}
-
-/// Sums over a chunk of nodes.
+/// Sums over nodes.
 #[derive(Clone, Copy, Default)]
 struct Sums {
     /// Work that the change of force took off the stride, N mm.
@@ -112,6 +103,9 @@ pub struct Relaxation<'a> {
     /// Which coordinates of a node are held where they are.
     pub held: Vec<[bool; 3]>,
     feels: Vec<Option<Feel>>,
+    faces: Faces,
+    /// Force of the hands on every node in the last step, N.
+    pulled: Vec<Vector>,
     /// Force of the obstacle and of what holds it, on every node, N.
     pub reactions: Vec<Vector>,
     pulls: Vec<Pull>,
@@ -132,10 +126,9 @@ impl<'a> Relaxation<'a> {
     /// can touch the obstacle.
     pub fn new(elastic: &'a Elastic, x: Vec<Point>, surface: &[u32], spacing: f64) -> Self {
         let count = x.len();
-        let far = Point::new(f64::INFINITY, 0.0, 0.0);
         let mut feels = vec![None; count];
         for &n in surface {
-            feels[n as usize] = Some(Feel { at: far, distance: 0.0, normal: Vector::z() });
+            feels[n as usize] = Some(Feel::unknown());
         }
         // Any vector with a share of the fastest oscillation will do: neighbours against each other.
         let fastest = (0..count)
@@ -154,6 +147,8 @@ impl<'a> Relaxation<'a> {
             mass: vec![1.0; count],
             held: vec![[false; 3]; count],
             feels,
+            faces: Faces::default(),
+            pulled: vec![Vector::zeros(); count],
             reactions: vec![Vector::zeros(); count],
             pulls: Vec::new(),
             pull_starts: vec![0; count + 1],
@@ -190,11 +185,10 @@ impl<'a> Relaxation<'a> {
         &self.pulls
     }
 
-    /// Forget what nodes know of the obstacle: it is another one.
-    pub fn obstacle_changed(&mut self) {
-        for feel in self.feels.iter_mut().flatten() {
-            feel.at.x = f64::INFINITY;
-        }
+    /// Keep middles of faces and of their edges out of the obstacle too, but for a little, or
+    /// as far as they are out of it now.
+    pub fn guard(&mut self, surface: &[[u32; 3]], obstacle: &dyn Obstacle) {
+        self.faces = Faces::new(surface, &self.x, obstacle, self.spacing);
     }
 
     /// How far the bound of the stiffness is from the truth, by the power method.
@@ -250,35 +244,37 @@ impl<'a> Relaxation<'a> {
         self.elastic.load(&self.x, &mut self.work);
         let (elastic, work, mass, held) = (self.elastic, &self.work, &self.mass, &self.held);
         let (pulls, starts, spacing) = (&self.pulls, &self.pull_starts, self.spacing);
-        let sums: Vec<Sums> = self
+        // What a force of 1 N adds to the stride.
+        let yields = |n: usize| 2.0 / ((2.0 + damping) * mass[n]);
+        let swings: Vec<(f64, f64)> = self
             .x
             .par_chunks_mut(CHUNK)
             .zip(self.velocity.par_chunks_mut(CHUNK))
             .zip(self.reactions.par_chunks_mut(CHUNK))
             .zip(self.feels.par_chunks_mut(CHUNK))
             .zip(self.forces.par_chunks_mut(CHUNK))
+            .zip(self.pulled.par_chunks_mut(CHUNK))
             .enumerate()
-            .map(|(chunk, ((((x, velocity), reactions), feels), forces))| {
-                let mut sums = Sums::default();
+            .map(|(chunk, (((((x, velocity), reactions), feels), forces), pulled))| {
+                let (mut stiff, mut kinetic) = (0.0, 0.0);
                 for k in 0..x.len() {
                     let n = chunk * CHUNK + k;
-                    let mut pulled = Vector::zeros();
+                    pulled[k] = Vector::zeros();
                     for pull in &pulls[starts[n] as usize..starts[n + 1] as usize] {
-                        pulled += pull.direction * pull.force(&x[k]);
+                        pulled[k] += pull.direction * pull.force(&x[k]);
                     }
-                    let mut force = elastic.node_force(n, work) + pulled;
+                    let mut force = elastic.node_force(n, work) + pulled[k];
                     let mut reaction = Vector::zeros();
                     for axis in (0..3).filter(|&a| held[n][a]) {
                         reaction[axis] = -force[axis];
                         force[axis] = 0.0;
                     }
                     let before = velocity[k];
-                    sums.stiff += before.dot(&(forces[k] - force));
-                    sums.kinetic += mass[n] * before.norm_squared();
+                    stiff += before.dot(&(forces[k] - force));
+                    kinetic += mass[n] * before.norm_squared();
                     forces[k] = force;
-                    // What a force of 1 N adds to the stride.
-                    let yields = 2.0 / ((2.0 + damping) * mass[n]);
-                    let mut stride = before * ((2.0 - damping) / (2.0 + damping)) + force * yields;
+                    let kept = (2.0 - damping) / (2.0 + damping);
+                    let mut stride = before * kept + force * yields(n);
                     let length = stride.norm();
                     if length > LONGEST_STEP * spacing {
                         stride *= LONGEST_STEP * spacing / length;
@@ -286,29 +282,57 @@ impl<'a> Relaxation<'a> {
                     if let (Some(obstacle), Some(feel)) = (obstacle, feels[k].as_mut()) {
                         let back = put_back(feel, obstacle, &x[k], &stride, friction, spacing);
                         stride += back;
-                        let push = back / yields;
-                        reaction += push;
-                        force += push;
+                        reaction += back / yields(n);
                     }
                     x[k] += stride;
                     velocity[k] = stride;
                     reactions[k] = reaction;
-                    sums.residual += force.norm_squared();
-                    sums.load += (reaction + pulled).norm_squared();
-                    sums.applied += reaction + pulled;
-                    sums.pulled += pulled;
+                }
+                (stiff, kinetic)
+            })
+            .collect();
+        if let Some(obstacle) = obstacle {
+            self.faces.feel(&self.x, &self.velocity, obstacle, spacing);
+        }
+        let (faces, forces, pulled) = (&self.faces, &self.forces, &self.pulled);
+        let sums: Vec<Sums> = self
+            .x
+            .par_chunks_mut(CHUNK)
+            .zip(self.velocity.par_chunks_mut(CHUNK))
+            .zip(self.reactions.par_chunks_mut(CHUNK))
+            .enumerate()
+            .map(|(chunk, ((x, velocity), reactions))| {
+                let mut sums = Sums::default();
+                for k in 0..x.len() {
+                    let n = chunk * CHUNK + k;
+                    let push = faces.push(n);
+                    x[k] += push.out;
+                    if push.stop.norm_squared() > 0.0 {
+                        let back = rubbed(push.stop, &velocity[k], friction);
+                        velocity[k] += back;
+                        reactions[k] += back / yields(n);
+                    }
+                    let mut net = forces[n] + reactions[k];
+                    for axis in (0..3).filter(|&a| held[n][a]) {
+                        net[axis] = 0.0;
+                    }
+                    let applied = reactions[k] + pulled[n];
+                    sums.residual += net.norm_squared();
+                    sums.load += applied.norm_squared();
+                    sums.applied += applied;
+                    sums.pulled += pulled[n];
                 }
                 sums
             })
             .collect();
         // In order, so that the result does not depend on threads.
-        sums.into_iter().fold(Sums::default(), |a, b| Sums {
-            kinetic: a.kinetic + b.kinetic,
-            stiff: a.stiff + b.stiff,
+        let (stiff, kinetic) = swings.into_iter().fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1));
+        sums.into_iter().fold(Sums { stiff, kinetic, ..Sums::default() }, |a, b| Sums {
             residual: a.residual + b.residual,
             load: a.load + b.load,
             applied: a.applied + b.applied,
             pulled: a.pulled + b.pulled,
+            ..a
         })
     }
 
@@ -356,37 +380,4 @@ impl<'a> Relaxation<'a> {
         }
         Ok(Settled { steps: most, residual, balanced })
     }
-}
-
-/// What has to be added to a node's stride so that it does not enter the obstacle and slides against
-/// friction, mm.
-fn put_back(
-    feel: &mut Feel,
-    obstacle: &dyn Obstacle,
-    at: &Point,
-    stride: &Vector,
-    friction: f64,
-    spacing: f64,
-) -> Vector {
-    let next = at + stride;
-    let moved = (next - feel.at).norm();
-    // Distance changes no faster than the node moves, so far nodes need not ask.
-    if moved.is_finite() && feel.distance > moved {
-        return Vector::zeros();
-    }
-    if moved > PLANE_REACH * spacing {
-        let touch = obstacle.touch(&next);
-        *feel = Feel { at: next, distance: touch.distance, normal: touch.normal };
-    }
-    let depth = -(feel.distance + feel.normal.dot(&(next - feel.at)));
-    if depth <= 0.0 {
-        return Vector::zeros();
-    }
-    let out = feel.normal * depth;
-    let sliding = stride - feel.normal * feel.normal.dot(stride);
-    let length = sliding.norm();
-    if length <= 0.0 {
-        return out;
-    }
-    out - sliding * (friction * depth / length).min(1.0)
 }

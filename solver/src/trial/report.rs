@@ -33,10 +33,20 @@ pub struct BridgePlace {
     pub radius: f64,
 }
 
+/// What hands draw along the direction.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Hold {
+    /// The whole outside, as one holds a block.
+    Outside,
+    /// The rim on the board alone, all round: the rubber is turned over and peeled.
+    Rim,
+}
+
 /// How a trial is made.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TrialSettings {
-    /// Elements at most, about.
+    /// Elements at most, about. Without `seconds` there are this many, and the result is the same on
+    /// every machine.
     pub elements: usize,
     /// Coefficient of friction between rubber and model. With mould release about 0.1 (common
     /// practice, no source).
@@ -49,11 +59,17 @@ pub struct TrialSettings {
     /// Directions in which the rubber is drawn off the model that stands still, in the order in which
     /// they are tried. (0, 0, 1) lifts the mould off a model that stays on the board.
     pub directions: Vec<Vector>,
+    /// What is held. By default the rim of a blanket that stands on its board, and the whole outside
+    /// of everything else. A rim is drawn twice as far as the model is long: that turns a sock inside
+    /// out.
+    pub hold: Option<Hold>,
     /// Steps in which the rubber is drawn along the model's length.
     pub steps: usize,
     /// Unbalanced over applied force at which a step counts as settled.
     pub tolerance: f64,
-    /// Seconds on the clock of the control after which no further step is begun.
+    /// Seconds on the clock of the control after which no further step is begun. A coarse trial is made
+    /// first and finer ones, up to `elements`, as long as the time that the last one took lets expect
+    /// that they end in time. So how fine the last one is depends on the machine.
     pub seconds: Option<f64>,
 }
 
@@ -65,6 +81,7 @@ impl Default for TrialSettings {
             hand_force: 200.0,
             opening: None,
             directions: vec![Vector::z()],
+            hold: None,
             steps: 24,
             tolerance: 0.03,
             seconds: None,
@@ -95,7 +112,7 @@ pub enum Outcome {
         /// Where the model holds the rubber back most.
         place: Point,
     },
-    /// Time ran out first.
+    /// Time ran out first, even for the coarsest trial.
     OutOfTime,
 }
 
@@ -148,6 +165,19 @@ pub struct MeshReport {
     pub pieces: usize,
 }
 
+/// What a coarser trial of the same found.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CoarserTrial {
+    /// Tetrahedra.
+    pub elements: usize,
+    /// How it ended.
+    pub outcome: Outcome,
+    /// [`TrialReport::greatest_stretch`] of it.
+    pub greatest_stretch: f64,
+    /// [`TrialReport::stretch_99`] of it.
+    pub stretch_99: f64,
+}
+
 /// What a trial answers.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TrialReport {
@@ -180,6 +210,9 @@ pub struct TrialReport {
     pub mesh: MeshReport,
     /// Steps of the relaxation, over all directions.
     pub relaxation_steps: usize,
+    /// The coarser trials that were made before, from the coarsest on: how fine they were and how they
+    /// ended.
+    pub coarser: Vec<CoarserTrial>,
 }
 
 impl TrialReport {

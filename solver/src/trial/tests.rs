@@ -1,5 +1,7 @@
 mod closed_forms;
 mod forces;
 mod meshes;
+mod references;
 mod release;
 pub mod shapes;
+mod work;

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use super::closed_forms::quarter_ring;
 use super::shapes::{block, upright};
 use crate::control::Control;
 use crate::mesh::{Point, TriangleMesh};
@@ -83,6 +84,44 @@ fn thick_sphere_under_pressure() {
         let push: f64 = inside.map(|n| body.reactions[n].dot(&body.x[n].coords.normalize())).sum();
         let got = push / (4.0 * std::f64::consts::PI * ratio * ratio) / 0.5;
         assert!((got / expected - 1.0).abs() < 0.03, "{ratio}: {got} for {expected}");
+    }
+}
+
+/// Elements of half the size change the greatest stretch by less than a tenth, on the way to that of
+/// the closed form: the inner skin's, in a thick sphere and a thick cylinder blown up by half.
+#[test]
+fn finer_elements_change_the_greatest_stretch_little() {
+    let ratio = 1.5;
+    let greatest = |solid: &Solid, spacing: f64, place: &dyn Fn(&Point) -> (Point, [bool; 3])| {
+        let elastic = Elastic::new(solid, Material::with_shear(0.5));
+        let mut body = Relaxation::new(&elastic, solid.nodes.clone(), &[], spacing);
+        for (n, p) in solid.nodes.iter().enumerate() {
+            (body.x[n], body.held[n]) = place(p);
+        }
+        let settled = body.settle(None, 0.0, 3e-3, 3000, &Control::silent()).expect("runs");
+        assert!(settled.residual < 3e-3, "{settled:?}");
+        elastic.stretches(&body.x).into_iter().fold(0.0, f64::max)
+    };
+    let sphere = |p: &Point| {
+        let r = p.coords.norm();
+        (p * ((r.powi(3) + ratio * ratio * ratio - 1.0).cbrt() / r), [r < 1.0 + 1e-4; 3])
+    };
+    let cylinder = |p: &Point| {
+        let r = p.x.hypot(p.y);
+        let grown = (r * r + ratio * ratio - 1.0).sqrt() / r;
+        let inside = r < 1.0 + 1e-9;
+        let held = [inside || p.x == 0.0, inside || p.y == 0.0, true];
+        (Point::new(p.x * grown, p.y * grown, p.z), held)
+    };
+    let spheres = [0.4, 0.2].map(|spacing| greatest(&shell(spacing), spacing, &sphere));
+    let cylinders = [4, 8].map(|n| {
+        let solid = quarter_ring([n, 2 * n, 1], 1.0, 2.0, 1.0 / n as f64);
+        greatest(&solid, 1.0 / n as f64, &cylinder)
+    });
+    for [coarse, fine] in [spheres, cylinders] {
+        assert!((fine / coarse - 1.0).abs() < 0.1, "{coarse} {fine}");
+        assert!((fine - ratio).abs() < (coarse - ratio).abs() + 0.02, "{coarse} {fine}");
+        assert!((fine / ratio - 1.0).abs() < 0.1, "{coarse} {fine}");
     }
 }
 

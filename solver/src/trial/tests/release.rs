@@ -1,11 +1,11 @@
 //! Whole trials with known outcomes.
 
-use super::shapes::{arch, ball_on_rod, revolved, upright};
+use super::shapes::{arch, ball, ball_on_rod, leaning, revolved, standing_torus, upright};
 use crate::body::{MouldBody, MouldShape, Rubber};
 use crate::control::{Cancel, Control};
-use crate::mesh::{Point, TriangleMesh};
+use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::trial::{
-    BridgePlace, Hindrance, Outcome, TrialError, TrialReport, TrialSettings, TrialSetup, run,
+    BridgePlace, Hindrance, Hold, Outcome, TrialError, TrialReport, TrialSettings, TrialSetup, run,
 };
 
 fn settings() -> TrialSettings {
@@ -92,6 +92,44 @@ fn a_blanket_comes_off_a_cone() {
     assert_eq!(report.outcome, Outcome::Released);
 }
 
+/// Held at the rim a blanket turns over: the rim is well on its way before the top moves. Drawn by the
+/// whole outside, rim and top move together.
+#[test]
+fn a_blanket_is_peeled_off_a_ball_from_its_rim() {
+    let ball = ball_on_rod(12.0, 6.0, 8.0);
+    let blanket = MouldShape::Blanket { thickness: 4.0 };
+    let moved = |hold| {
+        let settings = TrialSettings { hold, elements: 3000, ..settings() };
+        let report = tried(&ball, &blanket, &[], &[], &settings);
+        assert_eq!(report.outcome, Outcome::Released);
+        let rest = &report.frames[0].positions;
+        let half = &report.frames[report.frames.len() / 2].positions;
+        let risen = |n: usize| half[n].z - rest[n].z;
+        let top = (0..rest.len()).max_by(|&a, &b| rest[a].z.total_cmp(&rest[b].z)).expect("nodes");
+        let rim: Vec<usize> = (0..rest.len()).filter(|&n| rest[n].z < 0.5).collect();
+        (rim.iter().map(|&n| risen(n)).sum::<f64>() / rim.len() as f64, risen(top))
+    };
+    let (rim, top) = moved(None);
+    assert!(rim > 4.0 && top < 0.3 * rim, "{rim} {top}");
+    let (rim, top) = moved(Some(Hold::Outside));
+    assert!(rim > 1.0 && top > 0.7 * rim, "{rim} {top}");
+}
+
+/// A body pulled at an angle to the way it can slide jams where friction times the tangent of the angle
+/// is above 1 (Coulomb). Here that is 0.7 * 1.73 straight up, and 0 along the lean.
+#[test]
+fn a_leaning_stump_jams_straight_up_and_comes_out_along_its_lean() {
+    let stump = leaning([8.0, 6.0], 12.0, 1.732);
+    let lean = Vector::new(1.732, 0.0, 1.0);
+    let up = TrialSettings { friction: 0.7, hand_force: 100.0, ..settings() };
+    let both = TrialSettings { directions: vec![Vector::z(), lean], ..up.clone() };
+    let stuck = tried(&stump, &BLOCK, &[], &[], &up).outcome;
+    assert!(matches!(stuck, Outcome::Stuck { hindrance: Hindrance::Pull, .. }), "{stuck:?}");
+    let report = tried(&stump, &BLOCK, &[], &[], &both);
+    assert_eq!(report.outcome, Outcome::Released);
+    assert_eq!(report.direction, lean.normalize());
+}
+
 #[test]
 fn what_cannot_be_tried_is_refused() {
     let cone = revolved(&[[12.0, 0.0], [6.0, 20.0]], 40);
@@ -119,4 +157,54 @@ fn what_cannot_be_tried_is_refused() {
     cancel.cancel();
     let control = Control::new(cancel, |_| {});
     assert!(matches!(with(&settings(), &control), TrialError::Cancelled(_)));
+}
+
+/// The rubber through a standing ring holds it against a pull of 100 N; with its disc cut, and opened from
+/// the board on either side of the ring, it comes off in one piece.
+#[test]
+fn a_ring_comes_out_when_its_bridge_is_cut() {
+    let ring = standing_torus(10.0, 4.0, 1.0);
+    let few = TrialSettings { elements: 2500, hand_force: 100.0, ..settings() };
+    let whole = tried(&ring, &BLOCK, &[], &[], &few);
+    assert!(matches!(whole.outcome, Outcome::Stuck { .. }), "{:?}", whole.outcome);
+    let disc = upright([-8.0, 8.0], [5.0, 21.0]);
+    let openings = [[0.0, 40.0], [-40.0, 0.0]].map(|x| upright(x, [-1.0, 13.0]));
+    let cut = tried(&ring, &BLOCK, &[&[disc][..], &openings].concat(), &[], &few);
+    assert_eq!((cut.outcome, cut.mesh.pieces), (Outcome::Released, 1));
+}
+
+/// A limb half as thick as the elements are long does not slip between the nodes.
+#[test]
+fn a_bridge_under_a_thin_arch_holds() {
+    let few = TrialSettings { elements: 4000, hand_force: 100.0, ..settings() };
+    let report = tried(&arch(11.0, 2.0), &BLOCK, &[], &[], &few);
+    assert!(matches!(report.outcome, Outcome::Stuck { .. }), "{:?}", report.outcome);
+}
+
+/// A ball on a small gate: a cut along a meridian takes a third off the pull at least, so that hands of a
+/// strength between the two get it out through the cut only.
+#[test]
+fn a_ball_on_its_gate_needs_its_meridian_cut() {
+    let model = ball(12.0, 4.0);
+    let meridian = upright([0.0, 40.0], [-1.0, 21.0]);
+    let hands = TrialSettings { hand_force: 18.0, ..settings() };
+    let stuck = tried(&model, &BLOCK, &[], &[], &hands).outcome;
+    assert!(matches!(stuck, Outcome::Stuck { hindrance: Hindrance::Pull, .. }), "{stuck:?}");
+    let cut = tried(&model, &BLOCK, &[meridian], &[], &hands);
+    assert_eq!(cut.outcome, Outcome::Released);
+}
+
+/// With a time to keep to, a coarse trial comes first and the finest that fits last; with none left not
+/// even the first step is made.
+#[test]
+fn time_chooses_how_fine() {
+    let cone = revolved(&[[12.0, 0.0], [6.0, 20.0]], 40);
+    let plenty = TrialSettings { seconds: Some(600.0), elements: 9000, ..settings() };
+    let report = tried(&cone, &BLOCK, &[], &[], &plenty);
+    assert_eq!(report.outcome, Outcome::Released);
+    assert_eq!(report.coarser.len(), 1, "{:?}", report.coarser);
+    assert!(report.coarser[0].elements <= 4200 && report.mesh.elements > 7000);
+    assert_eq!(report.coarser[0].outcome, Outcome::Released);
+    let none = TrialSettings { seconds: Some(0.0), ..plenty };
+    assert_eq!(tried(&cone, &BLOCK, &[], &[], &none).outcome, Outcome::OutOfTime);
 }

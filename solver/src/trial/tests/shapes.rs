@@ -72,6 +72,62 @@ pub fn revolved(profile: &[[f64; 2]], around: u32) -> TriangleMesh {
     mesh
 }
 
+/// A round stump whose top is moved aside by `lean` mm a mm of height.
+pub fn leaning(radii: [f64; 2], height: f64, lean: f64) -> TriangleMesh {
+    let rings = 8;
+    let profile: Vec<[f64; 2]> = (0..=rings)
+        .map(|k| {
+            let share = f64::from(k) / f64::from(rings);
+            [radii[0] + share * (radii[1] - radii[0]), share * height]
+        })
+        .collect();
+    let mut mesh = revolved(&profile, 40);
+    for p in &mut mesh.positions {
+        p.x += lean * p.z;
+    }
+    mesh
+}
+
+/// A ball that stands on the flat of radius `gate`.
+pub fn ball(radius: f64, gate: f64) -> TriangleMesh {
+    let lowest = (gate / radius).asin();
+    let profile: Vec<[f64; 2]> = (0..=24)
+        .map(|k| {
+            let a = lowest + (std::f64::consts::PI - 0.02 - lowest) * f64::from(k) / 24.0;
+            [radius * a.sin(), radius * (lowest.cos() - a.cos())]
+        })
+        .collect();
+    revolved(&profile, 40)
+}
+
+/// A torus that stands upright over x, sunk `sunk` mm into the board and flat there.
+pub fn standing_torus(major: f64, minor: f64, sunk: f64) -> TriangleMesh {
+    let (along, around) = (48, 16);
+    let mut mesh = TriangleMesh::default();
+    let turn = |k: u32, of: u32| std::f64::consts::TAU * f64::from(k) / f64::from(of);
+    for i in 0..along {
+        for k in 0..around {
+            let r = major + minor * turn(k, around).cos();
+            let z = major + minor - sunk - r * turn(i, along).cos();
+            let x = r * turn(i, along).sin();
+            mesh.positions.push(Point::new(x, minor * turn(k, around).sin(), z.max(0.0)));
+        }
+    }
+    let at = |i: u32, k: u32| i % along * around + k % around;
+    for i in 0..along {
+        for k in 0..around {
+            let (a, b, c, d) = (at(i, k), at(i + 1, k), at(i + 1, k + 1), at(i, k + 1));
+            mesh.faces.extend([[a, b, c], [a, c, d]]);
+        }
+    }
+    if mesh.signed_volume() < 0.0 {
+        for face in &mut mesh.faces {
+            face.swap(1, 2);
+        }
+    }
+    mesh
+}
+
 /// A ball on a rod that stands on the board.
 pub fn ball_on_rod(radius: f64, rod: f64, height: f64) -> TriangleMesh {
     let lowest = (rod / radius).asin();

@@ -1,0 +1,97 @@
+//! How fine a trial is: as asked, or coarse first and finer while time is left.
+
+use super::TrialError;
+use super::draw::trial;
+use super::report::*;
+use crate::control::Control;
+use crate::mesh::Vector;
+
+/// Elements of the first trial where time is short.
+const COARSEST: usize = 4000;
+/// A finer trial has at least this many times the elements, or it is not worth its time.
+const LEAST_GAIN: f64 = 1.6;
+/// The work grows with this power of the elements: in three dimensions there are n^(1/3) along a side,
+/// and the slowest oscillation takes as many steps to die down.
+const GROWTH: f64 = 4.0 / 3.0;
+/// Share of the time left that a trial is meant to take.
+const SHARE: f64 = 0.6;
+
+/// Try whether the rubber comes off the model.
+pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport, TrialError> {
+    check(setup)?;
+    let settings = setup.settings;
+    let Some(seconds) = settings.seconds else {
+        return trial(setup, settings.elements, control);
+    };
+    let mut begun = control.elapsed().as_secs_f64();
+    let mut report = coarsest(setup, control)?;
+    while report.outcome != Outcome::OutOfTime {
+        let now = control.elapsed().as_secs_f64();
+        let took = (now - begun).max(1e-3);
+        let affordable = (SHARE * (seconds - now).max(0.0) / took).powf(1.0 / GROWTH);
+        let before = report.mesh.elements as f64;
+        let finer = (affordable * before).min(settings.elements as f64);
+        if finer < LEAST_GAIN * before {
+            break;
+        }
+        begun = now;
+        // What came farthest is tried first.
+        let mut directions = settings.directions.clone();
+        directions.sort_by(|a, b| {
+            let far = |d: &Vector| (d.normalize() - report.direction).norm();
+            far(a).total_cmp(&far(b))
+        });
+        let settings = TrialSettings { directions, ..settings.clone() };
+        let again = trial(&TrialSetup { settings: &settings, ..*setup }, finer as usize, control)?;
+        if again.outcome == Outcome::OutOfTime {
+            report.relaxation_steps += again.relaxation_steps;
+            break;
+        }
+        let coarse = std::mem::replace(&mut report, again);
+        report.relaxation_steps += coarse.relaxation_steps;
+        report.coarser = coarse.coarser;
+        report.coarser.push(CoarserTrial {
+            elements: coarse.mesh.elements,
+            outcome: coarse.outcome,
+            greatest_stretch: coarse.greatest_stretch,
+            stretch_99: coarse.stretch_99,
+        });
+    }
+    Ok(report)
+}
+
+/// The coarsest trial whose elements are small enough for the walls.
+fn coarsest(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport, TrialError> {
+    let most = setup.settings.elements;
+    let mut elements = COARSEST.min(most);
+    loop {
+        match trial(setup, elements, control) {
+            Err(TrialError::TooCoarse { .. }) if elements < most => {
+                elements = (2 * elements).min(most);
+            }
+            other => return other,
+        }
+    }
+}
+
+fn check(setup: &TrialSetup<'_>) -> Result<(), TrialError> {
+    let settings = setup.settings;
+    let ranges = [
+        ("elements", settings.elements as f64, 100.0, 5e6),
+        ("friction", settings.friction, 0.0, 2.0),
+        ("hand_force", settings.hand_force, 1e-6, 1e5),
+        ("opening", settings.opening.unwrap_or(1.0), 1e-6, 1e4),
+        ("steps", settings.steps as f64, 1.0, 1e4),
+        ("tolerance", settings.tolerance, 1e-6, 1.0),
+    ];
+    for (field, value, low, high) in ranges {
+        if !(low..=high).contains(&value) {
+            return Err(TrialError::OutOfRange { field, value, low, high });
+        }
+    }
+    let bad = |d: &Vector| !d.iter().all(|c| c.is_finite()) || d.norm() <= 1e-9;
+    if settings.directions.is_empty() || settings.directions.iter().any(bad) {
+        return Err(TrialError::NoDirection);
+    }
+    setup.rubber.check().map_err(TrialError::Rubber)
+}

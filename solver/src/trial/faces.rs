@@ -1,0 +1,156 @@
+//! Contact between the rubber's nodes: points on its surface that cannot enter the obstacle either.
+//!
+//! Nodes alone let a ridge of the model poke between them. Middles of faces and of their edges are kept
+//! out too: where one is in the obstacle, the nodes round it are moved out together, and stopped from
+//! going farther in. Each step takes half of the depth away, since neighbouring points move the same nodes;
+//! a steady force on a point is then met at a depth of next to nothing. What moves them does not speed
+//! them up: points would bounce off the obstacle and press on it far too hard.
+//!
+//! Flat faces round a smooth bulge rightly lie a little inside it: a ring of five edges whose corners are
+//! on a rod is 6 % too short, one whose middles are kept out of it 24 % too long. So a point may go a share
+//! of the spacing deep. What is kept out are ridges and limbs that are finer than the elements.
+
+use rayon::prelude::*;
+
+use super::contact::Obstacle;
+use super::elastic::CHUNK;
+use super::feel::{Feel, PLANE_REACH};
+use crate::mesh::{Point, Vector};
+
+/// Share of the depth that one step takes away.
+const PUSH: f64 = 0.5;
+
+/// Share of the spacing that a point may lie deep: what nodes alone let faces go into a ball of twice the
+/// elements' size.
+const FREE_DEPTH: f64 = 0.25;
+
+/// What nodes are asked to do by a point that is too deep.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Push {
+    /// To move out, mm.
+    pub out: Vector,
+    /// To change their stride by, so that it does not lead farther in, mm.
+    pub stop: Vector,
+}
+
+/// One point: the middle of two nodes or three.
+#[derive(Clone, Copy, Debug)]
+struct Spot {
+    nodes: [u32; 3],
+    count: u32,
+    /// Depth that does not count, mm: what is free, or more where the point lies deeper at rest.
+    allowed: f64,
+    feel: Feel,
+}
+
+impl Spot {
+    fn nodes(&self) -> &[u32] {
+        &self.nodes[..self.count as usize]
+    }
+
+    fn at(&self, x: &[Point]) -> Point {
+        let sum: Vector = self.nodes().iter().map(|&n| x[n as usize].coords).sum();
+        Point::from(sum / f64::from(self.count))
+    }
+
+    fn push(
+        &mut self,
+        x: &[Point],
+        strides: &[Vector],
+        obstacle: &dyn Obstacle,
+        spacing: f64,
+    ) -> Push {
+        let at = self.at(x);
+        let moved = (at - self.feel.at).norm();
+        if self.feel.distance + self.allowed > moved {
+            return Push::default();
+        }
+        if moved > PLANE_REACH * spacing {
+            self.feel.look(obstacle, &at);
+        }
+        let depth = -(self.feel.distance_of(&at) + self.allowed);
+        if depth <= 0.0 {
+            return Push::default();
+        }
+        let normal = self.feel.normal;
+        let stride: Vector = self.nodes().iter().map(|&n| strides[n as usize]).sum();
+        let inward = -stride.dot(&normal) / f64::from(self.count);
+        Push { out: normal * (PUSH * depth), stop: normal * inward.max(0.0) }
+    }
+}
+
+/// Points between the nodes of a surface.
+#[derive(Default)]
+pub(super) struct Faces {
+    spots: Vec<Spot>,
+    pushes: Vec<Push>,
+    /// Points of each node, in order.
+    starts: Vec<u32>,
+    around: Vec<u32>,
+}
+
+impl Faces {
+    /// Points of a surface at rest at `x`.
+    pub fn new(surface: &[[u32; 3]], x: &[Point], obstacle: &dyn Obstacle, spacing: f64) -> Self {
+        let mut edges: Vec<[u32; 2]> = surface
+            .iter()
+            .flat_map(|&[a, b, c]| [[a, b], [b, c], [c, a]])
+            .map(|[a, b]| [a.min(b), a.max(b)])
+            .collect();
+        edges.sort_unstable();
+        edges.dedup();
+        let places = surface.iter().map(|&f| (f, 3));
+        let places = places.chain(edges.iter().map(|&[a, b]| ([a, b, b], 2)));
+        let mut spots: Vec<Spot> = places
+            .map(|(nodes, count)| Spot { nodes, count, allowed: 0.0, feel: Feel::unknown() })
+            .collect();
+        spots.par_iter_mut().with_min_len(CHUNK).for_each(|spot| {
+            let at = spot.at(x);
+            spot.feel.look(obstacle, &at);
+            spot.allowed = (-spot.feel.distance).max(FREE_DEPTH * spacing);
+        });
+        let mut starts = vec![0u32; x.len() + 1];
+        let nodes_of = |s: &Spot| s.nodes.into_iter().take(s.count as usize);
+        for n in spots.iter().flat_map(nodes_of) {
+            starts[n as usize + 1] += 1;
+        }
+        for n in 1..starts.len() {
+            starts[n] += starts[n - 1];
+        }
+        let mut next = starts.clone();
+        let mut around = vec![0; starts[x.len()] as usize];
+        for (k, spot) in spots.iter().enumerate() {
+            for n in nodes_of(spot) {
+                around[next[n as usize] as usize] = k as u32;
+                next[n as usize] += 1;
+            }
+        }
+        Self { pushes: vec![Push::default(); spots.len()], spots, starts, around }
+    }
+
+    /// Look where the points are.
+    pub fn feel(&mut self, x: &[Point], strides: &[Vector], obstacle: &dyn Obstacle, spacing: f64) {
+        self.spots.par_chunks_mut(CHUNK).zip(self.pushes.par_chunks_mut(CHUNK)).for_each(
+            |(spots, pushes)| {
+                for (spot, push) in spots.iter_mut().zip(pushes) {
+                    *push = spot.push(x, strides, obstacle, spacing);
+                }
+            },
+        );
+    }
+
+    /// The most that points round a node ask of it.
+    pub fn push(&self, node: usize) -> Push {
+        let mut most = Push::default();
+        if self.starts.is_empty() {
+            return most;
+        }
+        let larger = |a: Vector, b: Vector| if b.norm_squared() > a.norm_squared() { b } else { a };
+        for &k in &self.around[self.starts[node] as usize..self.starts[node + 1] as usize] {
+            let push = self.pushes[k as usize];
+            most.out = larger(most.out, push.out);
+            most.stop = larger(most.stop, push.stop);
+        }
+        most
+    }
+}
