@@ -3,6 +3,7 @@
 mod answer;
 mod assemble;
 mod checkpoint;
+mod compare;
 mod follow;
 mod hinges;
 mod hooks;
@@ -20,6 +21,7 @@ mod surface;
 
 pub use crate::optimise::search::StopReason;
 pub use answer::*;
+pub use compare::{Candidate, Compared, Comparison, compare};
 pub use hooks::*;
 pub use make::{PlanError, make_plan, make_plan_with};
 pub use request::*;

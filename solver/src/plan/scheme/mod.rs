@@ -13,13 +13,15 @@ mod sides;
 
 use super::assemble::assemble;
 use super::improve::Found;
-use super::make::{CENTRES, PlanError, RADII, check_request, finisher};
+use super::make::{PlanError, check_request};
+use super::pass::{CENTRES, RADII, finisher};
 use super::setup::{StageClock, set_up};
 use super::sheets::make_sheets;
 use super::{Plan, PlanRequest, StopReason, bridge_letter};
 use crate::control::{Control, Stage};
 use crate::mesh::{Model, Point};
 use crate::optimise::rows::RowPool;
+use crate::optimise::search::{Search, SearchSettings};
 use crate::optimise::separation::Separator;
 
 pub use misses::Miss;
@@ -180,21 +182,30 @@ pub fn judge_scheme(
 ) -> Result<Judged, PlanError> {
     check_request(request)?;
     carry::check(model, scheme)?;
-    let mut setup = set_up(model, request, control)?;
+    let mut setup = set_up(model, request, 1.0, control)?;
     let mut clock = StageClock::new(control);
     let drawn = carry::carry(&mut setup, scheme)?;
-    let mut pool = RowPool::new(setup.graph.edges.len());
     let separator = Separator::new(&setup.graph, CENTRES, RADII);
     control.stage(Stage::Optimise, 0.1, "looking for tight rings");
-    pool.add_rings(&setup.graph, separator.nested_rings());
+    // It never goes on: it holds the rings known from the start, where whoever puts a plan together
+    // reads them.
+    let settings = SearchSettings {
+        entry_price: request.knife.entry_price,
+        least_cut: request.knife.least_cut,
+        hinge_width: request.knife.hinge_width,
+        deadline: 0.0,
+        seed: request.budget.seed,
+        fixed: setup.loops.iter().flatten().copied().collect(),
+    };
+    let pool = RowPool::new(setup.graph.edges.len());
+    let search = Search::new(&separator, pool, settings, control);
     control.check()?;
-    let curves = finisher(&setup, request).judge(&drawn, &pool, &separator, control);
+    let curves = finisher(&setup, request).judge(&drawn, search.pool(), &separator, control);
     control.check()?;
     let found = Found {
         cut: drawn.cut.clone(),
         curves,
         bound: 0.0,
-        pool,
         rounds: 0,
         stopped_by: StopReason::Judged,
     };
@@ -202,7 +213,7 @@ pub fn judge_scheme(
     let sheets = make_sheets(&setup, &found, request, control)?;
     clock.lap("sheets");
     control.check()?;
-    let plan = assemble(&setup, &separator, &found, sheets, model, request, clock.laps, control)?;
+    let plan = assemble(&setup, &search, &found, sheets, model, request, clock.laps, control)?;
     let misses = misses::misses(&setup, &drawn, &found.curves, &plan, request);
     Ok(Judged { plan, misses })
 }
