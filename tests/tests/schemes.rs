@@ -9,8 +9,8 @@ use slitwright_solver::body::GateChoice;
 use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{Point, TriangleMesh};
 use slitwright_solver::plan::{
-    Candidate, CutKind, Judged, Miss, PlanError, PlanRequest, Scheme, SchemeCut, SchemeFault, SchemeLine,
-    StopReason, compare, judge_scheme, make_plan,
+    Candidate, CutKind, Judged, Miss, PlanError, PlanRequest, Scheme, SchemeCut, SchemeFault,
+    SchemeLine, StopReason, compare, judge_scheme, make_plan,
 };
 use slitwright_tests::{sphere_on_gate, torus_with_edge};
 
@@ -44,11 +44,7 @@ fn judged(mesh: TriangleMesh, request: &PlanRequest, cuts: Vec<SchemeCut>) -> Ju
 fn on_ball(polar: f64, around: f64) -> Point {
     let centre = (RADIUS * RADIUS - GATE * GATE).sqrt();
     let (sine, cosine) = polar.sin_cos();
-    Point::new(
-        RADIUS * sine * around.cos(),
-        RADIUS * sine * around.sin(),
-        centre - RADIUS * cosine,
-    )
+    Point::new(RADIUS * sine * around.cos(), RADIUS * sine * around.sin(), centre - RADIUS * cosine)
 }
 
 /// A cut straight up the ball from the gate's rim to an angle from the gate's axis.

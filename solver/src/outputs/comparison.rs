@@ -106,12 +106,11 @@ pub(super) fn trial_in_short(row: &Compared) -> String {
 /// Which rows have the best value of a figure, where they differ; among plans that work if any does.
 pub(super) fn best(figure: &Figure, rows: &[Compared]) -> Vec<bool> {
     let working = rows.iter().any(|row| row.works);
-    let values: Vec<Option<f64>> = rows
-        .iter()
-        .map(|row| (figure.of)(row).0.filter(|_| row.works || !working))
-        .collect();
+    let values: Vec<Option<f64>> =
+        rows.iter().map(|row| (figure.of)(row).0.filter(|_| row.works || !working)).collect();
     let known = || values.iter().flatten().copied();
-    let (low, high) = (known().fold(f64::INFINITY, f64::min), known().fold(f64::NEG_INFINITY, f64::max));
+    let (low, high) =
+        (known().fold(f64::INFINITY, f64::min), known().fold(f64::NEG_INFINITY, f64::max));
     let goal = match figure.better {
         Better::Less => low,
         Better::More => high,
@@ -197,9 +196,7 @@ mod tests {
         comparison.rows[1].on_front = true;
         let table = comparison_table(&comparison);
         let line = |what: &str| table.lines().find(|l| l.starts_with(what)).expect("a line");
-        let words = |what: &str| -> Vec<&str> {
-            line(what)[FIRST..].split_whitespace().collect()
-        };
+        let words = |what: &str| -> Vec<&str> { line(what)[FIRST..].split_whitespace().collect() };
         assert_eq!(words("length of all cuts"), ["100*", "140", "50"]);
         assert_eq!(words("mean risk"), ["0.30", "0.10*", "0.00"]);
         assert_eq!(words("works"), ["yes", "yes", "no"]);

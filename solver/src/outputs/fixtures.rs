@@ -4,7 +4,9 @@ use crate::body::{MouldBody, MouldShape, Outside, Rubber};
 use crate::control::Control;
 use crate::mesh::fixtures::{icosphere, moved};
 use crate::mesh::{Point, TriangleMesh, Vector};
-use crate::plan::{Compared, Cut, CutKind, Figures, Plan, Reason, RubberSkin, SheetReport, StopReason};
+use crate::plan::{
+    Compared, Cut, CutKind, Figures, Plan, Reason, RubberSkin, SheetReport, StopReason,
+};
 use crate::sheets::{
     LipFigures, OnePiece, Sheet, SheetSettings, Station, StationFlags, lip_figures,
 };

@@ -4,8 +4,8 @@ pub mod cautions;
 mod comparison;
 #[cfg(test)]
 mod fixtures;
-pub mod pictures;
 pub mod glb;
+pub mod pictures;
 mod sheet_words;
 mod stretches;
 mod summary;

@@ -15,7 +15,9 @@ pub fn trial_verdict(report: &TrialReport, hand_force: f64) -> String {
             100.0 * report.stretch_99
         ),
         Outcome::Stuck { hindrance: Hindrance::Pull, .. } => {
-            format!("Stuck after {far} {way}: takes more than the {hand_force:.0} N that hands pull")
+            format!(
+                "Stuck after {far} {way}: takes more than the {hand_force:.0} N that hands pull"
+            )
         }
         Outcome::Stuck { hindrance: Hindrance::Tear, .. } => {
             format!("Tears after {far} {way}: stretched beyond its elongation at break")

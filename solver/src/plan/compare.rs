@@ -123,14 +123,11 @@ fn compared(candidate: &Candidate<'_>, show: &Show) -> Compared {
 /// Which points no other point beats: none is as small in both and smaller in one. Points that are
 /// missing are not on the front and beat none.
 fn front(points: &[Option<[f64; 2]>]) -> Vec<bool> {
-    let beats = |a: &[f64; 2], b: &[f64; 2]| {
-        a[0] <= b[0] && a[1] <= b[1] && (a[0] < b[0] || a[1] < b[1])
-    };
+    let beats =
+        |a: &[f64; 2], b: &[f64; 2]| a[0] <= b[0] && a[1] <= b[1] && (a[0] < b[0] || a[1] < b[1]);
     points
         .iter()
-        .map(|own| {
-            own.is_some_and(|own| !points.iter().flatten().any(|other| beats(other, &own)))
-        })
+        .map(|own| own.is_some_and(|own| !points.iter().flatten().any(|other| beats(other, &own))))
         .collect()
 }
 
@@ -188,9 +185,8 @@ mod tests {
         let (low, high) = mesh.bounds().expect("not empty");
         let middle = nalgebra::center(&low, &high);
         let at = |x: f64, y: f64| Point::new(middle.x + x, middle.y + y, high.z);
-        let line = |y: f64| -> Vec<Point> {
-            (0..=20).map(|k| at(-8.0 + 0.8 * f64::from(k), y)).collect()
-        };
+        let line =
+            |y: f64| -> Vec<Point> { (0..=20).map(|k| at(-8.0 + 0.8 * f64::from(k), y)).collect() };
         let (flat, ridge) = (show.along(&line(0.0)), show.along(&line(20.0)));
         assert!((flat - 16.0).abs() < 0.5, "{flat}");
         assert!(ridge < 0.35 * flat, "{ridge}");

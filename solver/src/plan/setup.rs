@@ -102,8 +102,7 @@ pub(super) fn set_up(
     let weight = weights(&planning, &working, &gate, &body, request, control)?;
     let graph = PlanningGraph::new(planning, is_gate, allowed_strain, &weight)?;
     // A hole without a plain disc is not cut, so its loop opens nothing.
-    let crossed: Vec<bool> =
-        bridges.bridges.iter().map(|b| b.disc == DiscState::Plain).collect();
+    let crossed: Vec<bool> = bridges.bridges.iter().map(|b| b.disc == DiscState::Plain).collect();
     let loops = bridges
         .bridges
         .iter()
@@ -124,7 +123,19 @@ pub(super) fn set_up(
         seconds: clock.laps,
         ..Figures::default()
     };
-    Ok(Setup { gate, body, working, graph, bridges, near, warnings, loops, crossed, openings, figures })
+    Ok(Setup {
+        gate,
+        body,
+        working,
+        graph,
+        bridges,
+        near,
+        warnings,
+        loops,
+        crossed,
+        openings,
+        figures,
+    })
 }
 
 /// What a plan lacks that was made without the potential.

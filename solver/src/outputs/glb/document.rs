@@ -182,11 +182,7 @@ impl Document {
             extensions: None,
             extras: json::Extras::default(),
         });
-        self.root.push(Node {
-            name: Some(name.to_owned()),
-            mesh: Some(mesh),
-            ..Node::default()
-        })
+        self.root.push(Node { name: Some(name.to_owned()), mesh: Some(mesh), ..Node::default() })
     }
 
     /// Morph targets of a node come and go one after the other, at one time (s) each; before the first

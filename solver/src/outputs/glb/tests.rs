@@ -59,7 +59,10 @@ fn a_trial_reads_back() {
     let file = Gltf::from_slice(&glb.bytes).expect("reads");
     check_bounds(&file);
     let still = node(&file, "model").mesh().expect("a mesh").primitives().next().expect("one");
-    assert_eq!(still.get(&gltf::Semantic::Positions).expect("points").count(), model.positions.len());
+    assert_eq!(
+        still.get(&gltf::Semantic::Positions).expect("points").count(),
+        model.positions.len()
+    );
     assert_eq!(still.indices().expect("faces").count(), 3 * model.faces.len());
     let mesh = node(&file, "rubber").mesh().expect("a mesh");
     let rubber = mesh.primitives().next().expect("one");

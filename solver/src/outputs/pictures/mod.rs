@@ -124,7 +124,9 @@ pub enum PictureError {
         limit: f64,
     },
     /// Too many plans to compare, or none, or not those of the comparison.
-    #[error("{plans} plans with {rows} rows of figures: give 1 to {most} plans and their comparison")]
+    #[error(
+        "{plans} plans with {rows} rows of figures: give 1 to {most} plans and their comparison"
+    )]
     Plans {
         /// Plans given.
         plans: usize,

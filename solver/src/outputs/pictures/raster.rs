@@ -169,7 +169,13 @@ const NOTHING: f32 = f32::NEG_INFINITY;
 impl Shot {
     fn blank(width: usize, height: usize) -> Self {
         let count = width * height;
-        Self { width, height, depth: vec![NOTHING; count], normal: vec![[0.0; 2]; count], value: Vec::new() }
+        Self {
+            width,
+            height,
+            depth: vec![NOTHING; count],
+            normal: vec![[0.0; 2]; count],
+            value: Vec::new(),
+        }
     }
 
     /// Draws one triangle. Normals are the model's; they are turned to `axes` (right, up, toward)

@@ -211,7 +211,11 @@ mod tests {
     }
 
     fn style() -> PictureStyle {
-        PictureStyle { sheet_width: 1500, heading: Some("ball".to_owned()), ..PictureStyle::default() }
+        PictureStyle {
+            sheet_width: 1500,
+            heading: Some("ball".to_owned()),
+            ..PictureStyle::default()
+        }
     }
 
     /// One cut in front and one behind: no side sees both, so one of either is shown.
@@ -237,7 +241,8 @@ mod tests {
         let plans = [plan(-Vector::y()), plan(Vector::x()), plan(Vector::y())];
         let plans: Vec<&Plan> = plans.iter().collect();
         let row = |name: &str, length| compared(name, length, 0.2, true);
-        let rows = vec![row("one", 40.0), row("two", 41.0), row("a name too long for a column", 42.0)];
+        let rows =
+            vec![row("one", 40.0), row("two", 41.0), row("a name too long for a column", 42.0)];
         let comparison = Comparison { rows };
         let draw = |plans: &[&Plan]| draw_comparison(&model, plans, &comparison, &style());
         let picture = draw(&plans).expect("draws");

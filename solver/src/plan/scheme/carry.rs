@@ -7,9 +7,7 @@ use super::{Scheme, SchemeFault, SchemeLine};
 use crate::bridges::{BridgeKind, DiscState};
 use crate::curves::{Drawn, DrawnError, DrawnLine};
 use crate::girth::PlanningGraph;
-use crate::mesh::{
-    CurvePoint, Model, Point, SurfaceLocator, nearest_on_polyline, polyline_length,
-};
+use crate::mesh::{CurvePoint, Model, Point, SurfaceLocator, nearest_on_polyline, polyline_length};
 
 /// Longest piece of a line that is laid on the mesh by its ends, in edges of the planning mesh.
 const PIECE: f64 = 0.25;
@@ -125,8 +123,7 @@ pub(super) fn carry(setup: &mut Setup, scheme: &Scheme) -> Result<Drawn, PlanErr
         };
         match rim {
             Some(bridge) => {
-                if let Err(fault) =
-                    take(setup, &mut crossing, scheme, line.cut, bridge, Some(own))
+                if let Err(fault) = take(setup, &mut crossing, scheme, line.cut, bridge, Some(own))
                 {
                     return Err(whole(fault));
                 }
@@ -142,9 +139,9 @@ pub(super) fn carry(setup: &mut Setup, scheme: &Scheme) -> Result<Drawn, PlanErr
         rims.push(match crossing {
             None => None,
             Some(Crossing { drawn: Some(line) }) => Some(line.clone()),
-            Some(Crossing { drawn: None }) => Some(bench.own_rim(index).ok_or_else(|| {
-                whole(SchemeFault::NotFollowed)
-            })?),
+            Some(Crossing { drawn: None }) => {
+                Some(bench.own_rim(index).ok_or_else(|| whole(SchemeFault::NotFollowed))?)
+            }
         });
     }
     let result = drawn(&exterior, &exterior_owners, &rims)?;
@@ -223,7 +220,8 @@ fn join(lines: &mut Vec<Line>, tolerance: f64) {
                 .filter(|(distance, ..)| *distance <= tolerance)
                 .min_by(|a, b| a.0.total_cmp(&b.0));
             let Some((_, foot, other)) = near else { continue };
-            let ends = [&lines[other].points[0], &lines[other].points[lines[other].points.len() - 1]];
+            let ends =
+                [&lines[other].points[0], &lines[other].points[lines[other].points.len() - 1]];
             let at_end = ends.into_iter().find(|p| (*p - foot).norm() <= tolerance).copied();
             lines[k].points[at] = at_end.unwrap_or(foot);
             // A ring stays whole: it may go round a bridge.
@@ -279,9 +277,9 @@ impl Bench<'_> {
             at.reverse();
             reversed = true;
         }
-        let mut laid = self.laid(&points).map_err(|point| {
-            if reversed { line.points.len() - 2 - point } else { point }
-        })?;
+        let mut laid = self
+            .laid(&points)
+            .map_err(|point| if reversed { line.points.len() - 2 - point } else { point })?;
         if at[0] {
             // What runs inside the gate is open already.
             let out = laid.iter().position(|p| !self.setup.gate.holds(&p.point));

@@ -158,9 +158,9 @@ impl Miss {
                 "cut {cut} is too slanted: the knife leans by {angle:.0} degrees, at most \
                  {allowed:.0} are acceptable"
             ),
-            Self::WeakLip { cut, wedge, asked, .. } => format!(
-                "cut {cut} leaves a lip of {wedge:.0} degrees where {asked:.0} are asked"
-            ),
+            Self::WeakLip { cut, wedge, asked, .. } => {
+                format!("cut {cut} leaves a lip of {wedge:.0} degrees where {asked:.0} are asked")
+            }
             Self::SheetsMeet { cut, .. } => {
                 format!("on its way out cut {cut} runs into the model or another cut")
             }
@@ -214,9 +214,7 @@ pub(super) fn misses(
         let allowed = settings.acceptable_lean() + 0.05;
         for cut in plan.cuts.iter().filter(|cut| cut.kind != CutKind::Bridge) {
             let stations = || cut.sheets.iter().flat_map(|sheet| &sheet.stations);
-            let most = |of: fn(&Station) -> f64| {
-                stations().max_by(|a, b| of(a).total_cmp(&of(b)))
-            };
+            let most = |of: fn(&Station) -> f64| stations().max_by(|a, b| of(a).total_cmp(&of(b)));
             if let Some(worst) = most(|s| s.angle_from_normal)
                 && worst.angle_from_normal > allowed
             {

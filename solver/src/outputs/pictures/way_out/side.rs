@@ -22,19 +22,32 @@ pub(super) fn choose(report: &TrialReport, model: &TriangleMesh) -> [View; 2] {
     let middle = middle(model);
     let scored = (0..SIDES).map(|k| {
         // The first one tried is the front.
-        let toward = around(std::f64::consts::TAU * k as f64 / SIDES as f64 - 0.5 * std::f64::consts::PI);
+        let toward =
+            around(std::f64::consts::TAU * k as f64 / SIDES as f64 - 0.5 * std::f64::consts::PI);
         (score(report, model, &direction, &toward, middle), toward)
     });
     let best = scored.reduce(|best, next| if next.0 > best.0 * (1.0 + 1e-6) { next } else { best });
     let toward = best.map_or(first, |(_, toward)| toward);
     let up = picture_up(&toward, &direction);
-    let opened = View { name: "opened", title: "Front half of the rubber taken away", right: up.cross(&toward), up, toward };
+    let opened = View {
+        name: "opened",
+        title: "Front half of the rubber taken away",
+        right: up.cross(&toward),
+        up,
+        toward,
+    };
     let (sine, cosine) = TURN.to_radians().sin_cos();
     let behind = -toward * cosine + opened.right * sine;
     let (sine, cosine) = TILT.to_radians().sin_cos();
     let raised = behind * cosine + up * sine;
     let up = up * cosine - behind * sine;
-    let whole = View { name: "whole", title: "Whole, from the other side and above", right: up.cross(&raised), up, toward: raised };
+    let whole = View {
+        name: "whole",
+        title: "Whole, from the other side and above",
+        right: up.cross(&raised),
+        up,
+        toward: raised,
+    };
     [opened, whole]
 }
 

@@ -130,7 +130,13 @@ impl<'a> Strip<'a> {
             y += caption + height + GAP;
         }
         let half = 0.56 * width as f32;
-        curve::draw(&mut canvas, self.report, &self.moments, self.hand_force, [24.0, y, half, FOOT]);
+        curve::draw(
+            &mut canvas,
+            self.report,
+            &self.moments,
+            self.hand_force,
+            [24.0, y, half, FOOT],
+        );
         let spot = [half + 48.0, y, width as f32 - half - 72.0];
         legend::draw(&mut canvas, &self.bands, self.is_stuck(), scale, spot);
         Ok(Picture {

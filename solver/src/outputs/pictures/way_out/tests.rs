@@ -41,9 +41,11 @@ fn opened_rubber_has_the_cut_face_of_its_shape() {
     for (index, corners) in rubber.mesh.faces.iter().enumerate() {
         let area = rubber.mesh.face_area(crate::mesh::FaceId(index as u32));
         if corners.iter().all(|&v| rubber.values[v as usize] < 0.0) {
-            assert!(corners.iter().all(|&v| {
-                (rubber.mesh.positions[v as usize].x - 0.3).abs() < 1e-9
-            }));
+            assert!(
+                corners
+                    .iter()
+                    .all(|&v| { (rubber.mesh.positions[v as usize].x - 0.3).abs() < 1e-9 })
+            );
             face += area;
         } else {
             skin += area;
@@ -156,14 +158,32 @@ fn scratch() {
     use crate::trial::tests::shapes;
     use crate::trial::{TrialSettings, TrialSetup, run};
     for (name, model, sheet, hand) in [
-        ("cut", shapes::ball_on_rod(12.0, 4.0, 12.0), shapes::upright([0.0, 40.0], [-1.0, 34.0]), 150.0),
-        ("short", shapes::ball_on_rod(12.0, 4.0, 12.0), shapes::upright([0.0, 40.0], [-1.0, 22.0]), 80.0),
+        (
+            "cut",
+            shapes::ball_on_rod(12.0, 4.0, 12.0),
+            shapes::upright([0.0, 40.0], [-1.0, 34.0]),
+            150.0,
+        ),
+        (
+            "short",
+            shapes::ball_on_rod(12.0, 4.0, 12.0),
+            shapes::upright([0.0, 40.0], [-1.0, 22.0]),
+            80.0,
+        ),
         ("arch", shapes::arch(11.0, 4.0), shapes::upright([-40.0, 0.0], [-1.0, 11.0]), 200.0),
     ] {
         let shape = MouldShape::Box { side_clearance: 9.0, top_clearance: 9.0 };
         let body = MouldBody::new(&model, &shape).expect("a body");
-        let settings = TrialSettings { elements: 5000, steps: 12, hand_force: hand, ..Default::default() };
-        let setup = TrialSetup { body: &body, model: &model, sheets: &[sheet], rubber: &Rubber::default(), bridges: &[], settings: &settings };
+        let settings =
+            TrialSettings { elements: 5000, steps: 12, hand_force: hand, ..Default::default() };
+        let setup = TrialSetup {
+            body: &body,
+            model: &model,
+            sheets: &[sheet],
+            rubber: &Rubber::default(),
+            bridges: &[],
+            settings: &settings,
+        };
         let report = run(&setup, &crate::control::Control::silent()).expect("runs");
         let picture = draw_trial(&report, &model, hand, &PictureStyle::default()).expect("draws");
         std::fs::write(format!("/tmp/way-{name}.png"), &picture.png).expect("writes");

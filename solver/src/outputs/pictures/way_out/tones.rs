@@ -4,14 +4,8 @@ use super::super::raster::{Edge, Sample};
 
 /// Tones of the bands, from hardly stretched to most: red, green, blue. They fall evenly in luma, so
 /// that they are told apart in greys.
-pub(super) const BANDS: [[u8; 3]; 6] = [
-    [255, 244, 214],
-    [250, 202, 122],
-    [238, 158, 72],
-    [208, 108, 42],
-    [158, 62, 30],
-    [84, 22, 22],
-];
+pub(super) const BANDS: [[u8; 3]; 6] =
+    [[255, 244, 214], [250, 202, 122], [238, 158, 72], [208, 108, 42], [158, 62, 30], [84, 22, 22]];
 /// The model and the lines of its hatching.
 pub(super) const MODEL: [u8; 3] = [206, 220, 232];
 pub(super) const HATCH: [u8; 3] = [112, 134, 156];
