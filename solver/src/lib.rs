@@ -3,7 +3,8 @@
 //! The crate is a pipeline; the modules are listed in the order data flows through them, and no
 //! module reaches back to a later one. The two entry points are [`mesh::prepare`], which turns
 //! bytes into a checked [`mesh::Model`], and [`plan::make_plan`], which turns a model and a
-//! [`plan::PlanRequest`] into a [`plan::Plan`].
+//! [`plan::PlanRequest`] into a [`plan::Plan`]. Beside it stands [`plan::judge_scheme`], for cuts that
+//! somebody has drawn.
 //!
 //! Units everywhere: millimetres, megapascals, newtons, degrees in public data, grams, seconds.
 

@@ -142,7 +142,9 @@ impl<'s, 'g> Search<'s, 'g> {
             sample: 0,
             settings,
         };
-        search.first_rings();
+        let Search { separator, fixed, order, pool, .. } = &mut search;
+        let hits = first_rings(separator, fixed, order, pool, control);
+        to_front(order, &hits);
         search
     }
 
@@ -272,21 +274,6 @@ impl<'s, 'g> Search<'s, 'g> {
         self.settle(mended, straight_cost);
         self.keep_valid(straight_cost);
         self.top.as_ref().map(|(_, cut)| cut) != known.as_ref()
-    }
-
-    /// Rings that are tight before anything but the bridges is cut.
-    fn first_rings(&mut self) {
-        let graph = self.separator.graph();
-        self.pool.add_rings(graph, self.separator.nested_rings());
-        let found = self.separator.tight_rings(
-            &self.fixed.indicator(graph),
-            Crossing::Forbidden,
-            &self.order,
-            usize::MAX,
-            self.control,
-        );
-        self.pool.add_rings(graph, found.rings);
-        to_front(&mut self.order, &found.hits);
     }
 
     /// Take the relaxation's value for the bound, if it is better.
@@ -453,6 +440,23 @@ impl<'s, 'g> Search<'s, 'g> {
     fn deadline(&self) -> f64 {
         self.control.with_extra_time(self.settings.deadline)
     }
+}
+
+/// Take rings into a pool that are tight before anything but the bridges is cut; targets that gave
+/// some come back.
+pub fn first_rings(
+    separator: &Separator<'_>,
+    bridges: &CutSet,
+    order: &[usize],
+    pool: &mut RowPool,
+    control: &Control<'_>,
+) -> Vec<usize> {
+    let graph = separator.graph();
+    pool.add_rings(graph, separator.nested_rings());
+    let cut = bridges.indicator(graph);
+    let found = separator.tight_rings(&cut, Crossing::Forbidden, order, usize::MAX, control);
+    pool.add_rings(graph, found.rings);
+    found.hits
 }
 
 /// Move what was found useful to the front, in order of the last use.

@@ -5,7 +5,7 @@ use crate::control::Control;
 use crate::mesh::fixtures::{icosphere, moved};
 use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::plan::{
-    Cut, CutKind, Figures, NotTried, Plan, Reason, RubberSkin, SheetReport, StopReason,
+    Compared, Cut, CutKind, Figures, NotTried, Plan, Reason, RubberSkin, SheetReport, StopReason,
     TrialVerdict,
 };
 use crate::sheets::{
@@ -145,6 +145,7 @@ pub(super) fn block_drawn_off(stretch: f64) -> (TrialReport, TriangleMesh) {
             volume: 8.0,
             pieces: 1,
         },
+        coarser: Vec::new(),
         relaxation_steps: 0,
     };
     let model = moved(&icosphere(4.0, 2), [0.0, 0.0, 8.0]);
@@ -166,4 +167,27 @@ pub(super) fn tried_ball() -> (TrialReport, TriangleMesh) {
         settings: &settings,
     };
     (run(&setup, &Control::silent()).expect("runs"), model)
+}
+
+/// A row of a comparison.
+pub(super) fn compared(name: &str, length: f64, risk: f64, works: bool) -> Compared {
+    Compared {
+        name: name.to_owned(),
+        works,
+        missed: Vec::new(),
+        total_length: length,
+        cuts: 2,
+        cost: length,
+        weak_length: Some(10.0),
+        risk: Some(risk),
+        worst_angle: Some(20.0),
+        greatest_depth: Some(30.0),
+        area: Some(1000.0),
+        bridges: (1, 1),
+        narrowest_hinge: Some(20.0),
+        greatest_strain: 0.4,
+        seam_on_show: 0.5 * length,
+        trial: None,
+        on_front: false,
+    }
 }

@@ -1,6 +1,7 @@
 //! What a person or another program takes away: pictures, a page of words, cautions.
 
 pub mod cautions;
+mod comparison;
 #[cfg(test)]
 mod fixtures;
 pub mod glb;
@@ -11,5 +12,6 @@ mod summary;
 mod trial_words;
 mod words;
 
+pub use comparison::comparison_table;
 pub use summary::summary;
 pub use trial_words::{trial_doubts, trial_verdict};

@@ -3,6 +3,7 @@
 mod answer;
 mod assemble;
 mod checkpoint;
+mod compare;
 mod correct;
 mod follow;
 mod hinges;
@@ -22,6 +23,7 @@ mod trial;
 
 pub use crate::optimise::search::StopReason;
 pub use answer::*;
+pub use compare::{Candidate, Compared, Comparison, compare};
 pub use hooks::*;
 pub use make::{PlanError, make_plan, make_plan_with};
 pub use request::*;

@@ -71,9 +71,9 @@ pub struct Demand {
     pub asked: f64,
 }
 
-/// The mould is also tried tilted by this angle towards the side where it is cut most, and away from
-/// it, degrees. Common practice, no source.
-const TILT: f64 = 25.0;
+/// The mould is also drawn off at these angles from upright, away from the side where it is cut most, so
+/// that the model leaves through the opening, degrees. Common practice, no source.
+const TILTS: [f64; 3] = [80.0, 45.0, 20.0];
 /// What each failure asks of a ring more than before, as a share.
 const RAISE: f64 = 0.1;
 
@@ -137,15 +137,15 @@ fn try_release(
     run(&asked, control)
 }
 
-/// Straight up, then tilted to either side.
+/// Straight up, then tilted away from the opening.
 fn directions(side: Option<Vector>) -> Vec<Vector> {
-    let up = Vector::z();
-    let mut all = vec![up];
-    if let Some(side) = side {
-        let (sin, cos) = TILT.to_radians().sin_cos();
-        all.extend([side, -side].map(|s| up * cos + s * sin));
-    }
-    all
+    let tilted = side.into_iter().flat_map(|side| {
+        TILTS.map(|angle| {
+            let (sin, cos) = angle.to_radians().sin_cos();
+            Vector::z() * cos - side * sin
+        })
+    });
+    std::iter::once(Vector::z()).chain(tilted).collect()
 }
 
 /// The ring that the failed trial of a plan says is stretched too far, with more asked of it than

@@ -20,6 +20,7 @@ mod raster;
 mod scene;
 mod sections;
 mod sheet;
+mod side_by_side;
 mod sight;
 mod surface;
 #[cfg(test)]
@@ -28,6 +29,7 @@ mod text;
 mod view;
 mod way_out;
 
+pub use side_by_side::draw_comparison;
 pub use way_out::draw_trial;
 
 use crate::mesh::TriangleMesh;
@@ -54,7 +56,7 @@ impl Default for PictureStyle {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Picture {
     /// Short name, fit for a file name: `front`, `back`, `left`, `right`, `top`, `below`,
-    /// `three-quarter`, `sheet`, `sections` or `way-out`.
+    /// `three-quarter`, `sheet`, `sections`, `way-out` or `comparison`.
     pub name: String,
     /// In words.
     pub title: String,
@@ -120,6 +122,18 @@ pub enum PictureError {
         distance: f64,
         /// How far it may, mm.
         limit: f64,
+    },
+    /// Too many plans to compare, or none, or not those of the comparison.
+    #[error(
+        "{plans} plans with {rows} rows of figures: give 1 to {most} plans and their comparison"
+    )]
+    Plans {
+        /// Plans given.
+        plans: usize,
+        /// Rows of the comparison.
+        rows: usize,
+        /// Plans that fit a picture.
+        most: usize,
     },
     /// A trial's report does not hold together.
     #[error("the trial cannot be drawn: {what}; make the trial again")]

@@ -16,7 +16,7 @@ use crate::outputs::words::verdict;
 use crate::plan::Plan;
 
 /// Height of the strip with a picture's title, px.
-const TITLE: f32 = 46.0;
+pub(super) const TITLE: f32 = 46.0;
 /// Room round the model for numbers and words, px.
 pub(super) const MARGIN: f32 = 56.0;
 
@@ -93,7 +93,7 @@ impl Studio<'_> {
     }
 
     /// The model from one side under a title.
-    fn cell(
+    pub(super) fn cell(
         &self,
         view: &View,
         width: u32,

@@ -139,8 +139,10 @@ impl Miss {
                 bridge_letter(*bridge)
             ),
             Self::ShortOpening { bridge, opening, needed, .. } => format!(
-                "beside bridge {} {opening:.0} mm are cut, and the blade needs {needed:.0} mm",
-                bridge_letter(*bridge)
+                "beside bridge {} {:.0} mm are cut, and the blade needs {needed:.0} mm",
+                bridge_letter(*bridge),
+                // A sum over nothing is -0.0.
+                opening + 0.0
             ),
             Self::FallsApart { share, .. } => format!(
                 "the cuts part the mould: a piece over {:.0} % of the model comes loose",

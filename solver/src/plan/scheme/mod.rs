@@ -21,7 +21,9 @@ use super::trial::tried;
 use super::{NotTried, Plan, PlanRequest, StopReason, TrialMode, TrialVerdict, bridge_letter};
 use crate::control::{Control, Stage};
 use crate::mesh::{Model, Point};
+use crate::optimise::cut_set::CutSet;
 use crate::optimise::rows::RowPool;
+use crate::optimise::search::first_rings;
 use crate::optimise::separation::Separator;
 
 pub use misses::Miss;
@@ -185,10 +187,12 @@ pub fn judge_scheme(
     let mut setup = set_up(model, request, 1.0, control)?;
     let mut clock = StageClock::new(control);
     let drawn = carry::carry(&mut setup, scheme)?;
-    let mut pool = RowPool::new(setup.graph.edges.len());
     let separator = Separator::new(&setup.graph, CENTRES, RADII);
     control.stage(Stage::Optimise, 0.1, "looking for tight rings");
-    pool.add_rings(&setup.graph, separator.nested_rings());
+    let mut pool = RowPool::new(setup.graph.edges.len());
+    let fixed = CutSet::new(setup.loops.iter().flatten().copied().collect());
+    let order: Vec<usize> = (0..separator.target_count()).collect();
+    first_rings(&separator, &fixed, &order, &mut pool, control);
     control.check()?;
     let curves = finisher(&setup, request).judge(&drawn, &pool, &separator, control);
     control.check()?;

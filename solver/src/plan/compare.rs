@@ -1,0 +1,192 @@
+//! Plans and drawn schemes side by side.
+
+use super::{CutKind, Plan, TrialVerdict};
+use crate::mesh::{Model, Point, SurfaceLocator, TriangleMesh};
+use crate::sheets::{SheetError, SheetSettings, seam_visibility};
+use crate::trial::Outcome;
+
+/// A plan to compare.
+#[derive(Clone, Copy, Debug)]
+pub struct Candidate<'a> {
+    /// What the person calls it.
+    pub name: &'a str,
+    /// The plan, or a judged scheme as a plan; all of one model.
+    pub plan: &'a Plan,
+}
+
+/// What a plan comes to. Figures of sheets are `None` where none were made.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Compared {
+    /// What the person calls it.
+    pub name: String,
+    /// Whether the model comes out by the girth model and the mould stays one piece.
+    pub works: bool,
+    /// Names of the limits missed.
+    pub missed: Vec<String>,
+    /// Knife length over all cuts, mm.
+    pub total_length: f64,
+    /// Number of cuts.
+    pub cuts: usize,
+    /// What the exterior cuts cost, mm.
+    pub cost: f64,
+    /// Length of exterior cut beside weak rubber, mm.
+    pub weak_length: Option<f64>,
+    /// Mean risk of a weak lip along the exterior cuts, 0 to 1.
+    pub risk: Option<f64>,
+    /// Greatest angle of the knife from square to the model, degrees.
+    pub worst_angle: Option<f64>,
+    /// Greatest depth of cut, mm.
+    pub greatest_depth: Option<f64>,
+    /// Area of all sheets, mm^2.
+    pub area: Option<f64>,
+    /// Bridges that are cut, of how many.
+    pub bridges: (usize, usize),
+    /// Width of the narrowest hinge, mm; `None` where cuts make none.
+    pub narrowest_hinge: Option<f64>,
+    /// Greatest strain of the rubber as the model comes out, by the girth model.
+    pub greatest_strain: f64,
+    /// Length of cut weighed by how much its seam shows: 0 on a sharp ridge, 1 on open ground, mm.
+    pub seam_on_show: f64,
+    /// How the trial ended, and the greatest pull, N; `None` where there was none.
+    pub trial: Option<(Outcome, f64)>,
+    /// Whether no other plan that works is shorter and has no more risk of weak rubber.
+    pub on_front: bool,
+}
+
+/// Plans side by side, in the order given.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Comparison {
+    /// One a plan.
+    pub rows: Vec<Compared>,
+}
+
+impl Comparison {
+    /// Those on the Pareto front of length against risk of weak rubber, shortest first.
+    pub fn front(&self) -> Vec<&Compared> {
+        let mut front: Vec<&Compared> = self.rows.iter().filter(|row| row.on_front).collect();
+        front.sort_by(|a, b| a.total_length.total_cmp(&b.total_length));
+        front
+    }
+}
+
+/// Limits without which a plan does not work.
+const VITAL: [&str; 3] = ["release", "one piece", "one piece of rubber"];
+
+/// Compare plans of one model.
+pub fn compare(model: &Model, candidates: &[Candidate<'_>]) -> Result<Comparison, SheetError> {
+    let show = Show::new(&model.working)?;
+    let mut rows: Vec<Compared> = candidates.iter().map(|c| compared(c, &show)).collect();
+    let points: Vec<Option<[f64; 2]>> = rows
+        .iter()
+        .map(|row| row.risk.filter(|_| row.works).map(|risk| [row.total_length, risk]))
+        .collect();
+    for (row, on_front) in rows.iter_mut().zip(front(&points)) {
+        row.on_front = on_front;
+    }
+    Ok(Comparison { rows })
+}
+
+fn compared(candidate: &Candidate<'_>, show: &Show) -> Compared {
+    let plan = candidate.plan;
+    let missed = || plan.limits.iter().filter(|limit| !limit.met);
+    let crossed = plan.cuts.iter().filter(|cut| cut.kind == CutKind::Bridge).count();
+    let sheets = plan.sheets.as_ref();
+    let branches = || plan.cuts.iter().flat_map(|cut| &cut.branches);
+    Compared {
+        name: candidate.name.to_owned(),
+        works: crossed >= plan.bridges.len()
+            && missed().all(|limit| !VITAL.contains(&limit.name.as_str())),
+        missed: missed().map(|limit| limit.name.clone()).collect(),
+        total_length: plan.total_length,
+        cuts: plan.cuts.len(),
+        cost: plan.cost,
+        weak_length: sheets.map(|s| s.figures.weak_length),
+        risk: sheets.map(|s| s.figures.risk),
+        worst_angle: sheets.map(|s| s.figures.worst_angle),
+        greatest_depth: sheets.map(|s| s.figures.greatest_depth),
+        area: sheets.map(|s| s.area),
+        bridges: (crossed, plan.bridges.len()),
+        narrowest_hinge: plan.hinges.iter().map(|h| h.width).min_by(f64::total_cmp),
+        greatest_strain: plan.stretches.iter().map(|s| s.strain).fold(0.0, f64::max),
+        // A sum over nothing is -0.0.
+        seam_on_show: 0.0 + branches().map(|branch| show.along(branch)).sum::<f64>(),
+        trial: match &plan.trial {
+            TrialVerdict::Ran(trial) => Some((trial.report.outcome, trial.report.greatest_pull())),
+            TrialVerdict::NotRun(_) => None,
+        },
+        on_front: false,
+    }
+}
+
+/// Which points no other point beats: none is as small in both and smaller in one. Points that are
+/// missing are not on the front and beat none.
+fn front(points: &[Option<[f64; 2]>]) -> Vec<bool> {
+    let beats =
+        |a: &[f64; 2], b: &[f64; 2]| a[0] <= b[0] && a[1] <= b[1] && (a[0] < b[0] || a[1] < b[1]);
+    points
+        .iter()
+        .map(|own| own.is_some_and(|own| !points.iter().flatten().any(|other| beats(other, &own))))
+        .collect()
+}
+
+/// How much a seam shows anywhere on a model.
+struct Show {
+    surface: SurfaceLocator,
+    visibility: Vec<f64>,
+}
+
+impl Show {
+    fn new(mesh: &TriangleMesh) -> Result<Self, SheetError> {
+        // The reach over which ridges are looked at when cuts are weighed.
+        let reach = SheetSettings::default().wedge_reach;
+        Ok(Self { surface: SurfaceLocator::new(mesh)?, visibility: seam_visibility(mesh, reach)? })
+    }
+
+    /// Length of a line times how much it shows, mm.
+    fn along(&self, line: &[Point]) -> f64 {
+        let piece = |pair: &[Point]| {
+            let hit = self.surface.closest(&nalgebra::center(&pair[0], &pair[1]));
+            let weights = self.surface.weights(hit.face, &hit.point);
+            let corners = self.surface.face(hit.face);
+            let seen: f64 =
+                corners.iter().zip(weights).map(|(&v, w)| w * self.visibility[v as usize]).sum();
+            (pair[1] - pair[0]).norm() * seen
+        };
+        line.windows(2).map(piece).sum()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mesh::fixtures::{cuboid, divided};
+
+    #[test]
+    fn the_front_holds_what_nothing_beats() {
+        let points = [
+            Some([100.0, 0.3]),
+            Some([120.0, 0.1]),
+            Some([130.0, 0.2]),
+            Some([120.0, 0.1]),
+            None,
+            Some([90.0, 0.9]),
+        ];
+        assert_eq!(front(&points), [true, true, false, true, false, true]);
+        assert!(front(&[]).is_empty());
+    }
+
+    /// On the flat of a box a seam shows all along, on its edge not at all: the edge is a square ridge.
+    #[test]
+    fn seams_show_on_flats_and_hide_on_edges() {
+        let mesh = divided(&divided(&divided(&cuboid([40.0, 40.0, 40.0]))));
+        let show = Show::new(&mesh).expect("a plain mesh");
+        let (low, high) = mesh.bounds().expect("not empty");
+        let middle = nalgebra::center(&low, &high);
+        let at = |x: f64, y: f64| Point::new(middle.x + x, middle.y + y, high.z);
+        let line =
+            |y: f64| -> Vec<Point> { (0..=20).map(|k| at(-8.0 + 0.8 * f64::from(k), y)).collect() };
+        let (flat, ridge) = (show.along(&line(0.0)), show.along(&line(20.0)));
+        assert!((flat - 16.0).abs() < 0.5, "{flat}");
+        assert!(ridge < 0.35 * flat, "{ridge}");
+    }
+}
