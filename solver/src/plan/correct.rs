@@ -55,7 +55,7 @@ impl Workbench<'_, '_, '_> {
             {
                 return Ok(made);
             }
-            let asked = overstretched(self.setup, self.search, &made.found, trial, control)?;
+            let asked = overstretched(self.setup, self.search, &made.found, trial, control);
             let Some((ring, demand)) = asked else { return Ok(made) };
             self.search.demand(ring);
             demands.push(demand);

@@ -1,13 +1,12 @@
 //! The release trial of a plan: what is tried, what a failure asks of the cuts, what is told.
 
 use super::improve::Found;
-use super::make::PlanError;
 use super::setup::Setup;
 use super::sheets::PlannedSheets;
 use super::{Limit, PlanRequest};
 use crate::control::{Control, Stage};
 use crate::girth::Ring;
-use crate::mesh::{Point, SurfaceLocator, TriangleMesh, Vector};
+use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::nalgebra::Isometry3;
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::search::Search;
@@ -76,6 +75,8 @@ pub struct Demand {
 const TILTS: [f64; 3] = [80.0, 45.0, 20.0];
 /// What each failure asks of a ring more than before, as a share.
 const RAISE: f64 = 0.1;
+/// Rings that pass within this share of the model's longest side of a place pass beside it.
+const BESIDE: f64 = 0.08;
 
 /// Try a plan once. `before` is what earlier trials asked of it; `end`, in seconds on the job's clock,
 /// is when the trial has to end.
@@ -149,32 +150,36 @@ fn directions(side: Option<Vector>) -> Vec<Vector> {
 }
 
 /// The ring that the failed trial of a plan says is stretched too far, with more asked of it than
-/// the girth model does: of the rings that the plan leaves round the place of the hindrance, the
-/// one that is stretched most.
+/// the girth model does: of the rings left by the plan that pass beside the place of the hindrance,
+/// the one that is stretched most.
 pub(super) fn overstretched(
     setup: &Setup,
     search: &Search<'_, '_>,
     found: &Found,
     trial: &PlanTrial,
     control: &Control<'_>,
-) -> Result<Option<(Ring, Demand)>, PlanError> {
+) -> Option<(Ring, Demand)> {
     let (report, before) = (&trial.report, &trial.demands);
-    let Outcome::Stuck { hindrance, place } = report.outcome else { return Ok(None) };
+    let Outcome::Stuck { hindrance, place } = report.outcome else { return None };
     let place = if hindrance == Hindrance::Tear { report.stretched_at } else { place };
     let graph = &setup.graph;
     let loops = setup.loops.iter().flatten();
     let all = CutSet::new(found.cut.edges().iter().chain(loops).copied().collect());
     let rings = search.separator().holding_rings(&all.indicator(graph), control);
-    let at = SurfaceLocator::new(&graph.mesh)?.closest(&place);
-    let near = graph.mesh.faces[at.face.index()];
     let strain = |ring: &Ring| ring.width / graph.ring_length(&ring.outline).1.max(1e-9);
-    let shuts_in = |ring: &&Ring| near.iter().any(|v| ring.beyond.binary_search(v).is_ok());
-    let widest = |rings: &mut dyn Iterator<Item = Ring>| {
-        rings.max_by(|a, b| strain(a).total_cmp(&strain(b)))
+    let away = |ring: &Ring| {
+        let ends = ring.outline.iter().flat_map(|&e| graph.edges[e as usize].ends);
+        ends.map(|v| (graph.mesh.positions[v as usize] - place).norm())
+            .fold(f64::INFINITY, f64::min)
     };
-    let ring = widest(&mut rings.iter().filter(shuts_in).cloned())
-        .or_else(|| widest(&mut rings.iter().cloned()));
-    let Some(ring) = ring else { return Ok(None) };
+    let beside = BESIDE * graph.mesh.longest_side();
+    let ring = rings
+        .iter()
+        .filter(|ring| away(ring) <= beside)
+        .max_by(|a, b| strain(a).total_cmp(&strain(b)))
+        .or_else(|| rings.iter().min_by(|a, b| away(a).total_cmp(&away(b))))
+        .cloned();
+    let ring = ring?;
     let asked = ring.reach.max(ring.width) * (1.0 + RAISE * (1 + before.len()) as f64);
     let on_ring = ring.outline.iter().map(|&e| graph.edges[e as usize].ends[0]);
     let sum: Vector = on_ring.map(|v| graph.mesh.positions[v as usize].coords).sum();
@@ -185,7 +190,7 @@ pub(super) fn overstretched(
         girth: ring.width,
         asked,
     };
-    Ok(Some((Ring { width: asked, ..ring }, demand)))
+    Some((Ring { width: asked, ..ring }, demand))
 }
 
 /// What the trial says about the plan's limits.
