@@ -274,7 +274,7 @@ pub fn fit(all: &[&Comparison]) -> Constants {
     let default = Constants::OF_PLANS;
     let zones =
         [4.0, 6.0, 8.0, 11.0, 15.0, 20.0, 25.0, 30.0, 40.0, 55.0, 75.0, 100.0, 150.0, 200.0];
-    let tolerances = [-0.15, -0.1, -0.05, 0.0, 0.05, 0.1, 0.2, 0.3];
+    let tolerances = [-0.15, -0.1, -0.05, 0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.7];
     let mut best = (usize::MAX, f64::INFINITY, default);
     for zone in zones {
         for tolerance in tolerances {
