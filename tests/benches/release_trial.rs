@@ -2,7 +2,9 @@
 //! `cargo bench -p slitwright-tests --bench release_trial --profile dev -- 5000 20000 60000`.
 //!
 //! A ball on a rod in a block, uncut and with a cut along one side, and a ball in a blanket, with each
-//! number of elements asked for.
+//! number of elements asked for. With `demo` in their place: the demo pieces, uncut in a box of 15 mm, with
+//! 60 s each; `demo jug` takes one. Memory is the highest of the process so far. RAYON_NUM_THREADS=1 tells
+//! what one core does.
 
 use std::process::ExitCode;
 use std::time::Instant;
@@ -10,7 +12,8 @@ use std::time::Instant;
 use slitwright_solver::body::{MouldBody, MouldShape, Rubber};
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::{Point, TriangleMesh};
-use slitwright_solver::trial::{TrialSettings, TrialSetup, run};
+use slitwright_solver::trial::{TrialReport, TrialSettings, TrialSetup, run};
+use slitwright_tests::peak_memory;
 
 const RADIUS: f64 = 12.0;
 const ROD: f64 = 4.0;
@@ -18,9 +21,10 @@ const NECK: f64 = 12.0;
 const AROUND: u32 = 48;
 
 fn main() -> ExitCode {
-    let words = std::env::args().skip(1).filter(|a| a != "--bench");
-    let asked: Result<Vec<usize>, _> = words.map(|w| w.parse()).collect();
+    let words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    let asked: Result<Vec<usize>, _> = words.iter().map(|w| w.parse()).collect();
     match asked {
+        _ if words.first().is_some_and(|w| w == "demo") => demo(words.get(1)),
         Ok(asked) if !asked.is_empty() => all(&asked),
         Ok(_) => all(&[5_000, 20_000, 60_000]),
         Err(error) => Err(format!("elements: {error}")),
@@ -34,15 +38,79 @@ fn main() -> ExitCode {
     )
 }
 
+fn head() {
+    println!(
+        "{:<14} {:>8} {:>8} {:>6} {:>7} {:>8} {:>6} {:>9} {:>8} {:>8} {:>8}  outcome",
+        "case",
+        "elements",
+        "spacing",
+        "steps",
+        "s",
+        "M el/s",
+        "MiB",
+        "pull N",
+        "greatest",
+        "99 %",
+        "overlap"
+    );
+}
+
+fn row(name: &str, report: &TrialReport, seconds: f64) -> Result<(), String> {
+    let pull = report.pull.iter().map(|p| p.force).fold(0.0, f64::max);
+    let done = report.mesh.elements as f64 * report.relaxation_steps as f64 / seconds / 1e6;
+    println!(
+        "{:<14} {:>8} {:>8.2} {:>6} {:>7.1} {:>8.1} {:>6.0} {:>9.1} {:>8.2} {:>8.2} {:>8.2}  {:?}",
+        name,
+        report.mesh.elements,
+        report.mesh.spacing,
+        report.relaxation_steps,
+        seconds,
+        done,
+        peak_memory()?,
+        pull,
+        report.greatest_stretch,
+        report.stretch_99,
+        report.overlap,
+        report.outcome
+    );
+    for c in &report.coarser {
+        println!("    before: {c:?}");
+    }
+    Ok(())
+}
+
+fn demo(only: Option<&String>) -> Result<(), String> {
+    let block = MouldShape::Box { side_clearance: 15.0, top_clearance: 15.0 };
+    let rubber = Rubber::default();
+    head();
+    for piece in demo_models::pieces() {
+        if only.is_some_and(|o| o != piece.name) {
+            continue;
+        }
+        let model = piece.mesh().map_err(|e| e.to_string())?;
+        let body = MouldBody::new(&model, &block).map_err(|e| e.to_string())?;
+        let settings = TrialSettings { seconds: Some(60.0), ..TrialSettings::default() };
+        let setup = TrialSetup {
+            body: &body,
+            model: &model,
+            sheets: &[],
+            rubber: &rubber,
+            bridges: &[],
+            settings: &settings,
+        };
+        let start = Instant::now();
+        let report = run(&setup, &Control::silent()).map_err(|e| e.to_string())?;
+        row(piece.name, &report, start.elapsed().as_secs_f64())?;
+    }
+    Ok(())
+}
+
 fn all(asked: &[usize]) -> Result<(), String> {
     let model = ball_on_rod();
     let block = MouldShape::Box { side_clearance: 10.0, top_clearance: 10.0 };
     let blanket = MouldShape::Blanket { thickness: 6.0 };
     let rubber = Rubber::default();
-    println!(
-        "{:<14} {:>8} {:>8} {:>6} {:>7} {:>8} {:>9} {:>8} {:>8}  outcome",
-        "case", "elements", "spacing", "steps", "s", "M el/s", "pull N", "greatest", "99 %"
-    );
+    head();
     for (name, shape, sheets) in [
         ("block, uncut", &block, vec![]),
         ("block, cut", &block, vec![side_cut()]),
@@ -62,22 +130,7 @@ fn all(asked: &[usize]) -> Result<(), String> {
             };
             let start = Instant::now();
             let report = run(&setup, &Control::silent()).map_err(|e| e.to_string())?;
-            let seconds = start.elapsed().as_secs_f64();
-            let pull = report.pull.iter().map(|p| p.force).fold(0.0, f64::max);
-            let done = report.mesh.elements as f64 * report.relaxation_steps as f64 / seconds / 1e6;
-            println!(
-                "{:<14} {:>8} {:>8.2} {:>6} {:>7.1} {:>8.1} {:>9.1} {:>8.2} {:>8.2}  {:?}",
-                name,
-                report.mesh.elements,
-                report.mesh.spacing,
-                report.relaxation_steps,
-                seconds,
-                done,
-                pull,
-                report.greatest_stretch,
-                report.stretch_99,
-                report.outcome
-            );
+            row(name, &report, start.elapsed().as_secs_f64())?;
             if std::env::var_os("SLITWRIGHT_TRIAL_CURVE").is_some() {
                 for p in &report.pull {
                     println!("    {:8.2} mm {:8.2} N {}", p.travel, p.force, p.settled);

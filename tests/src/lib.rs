@@ -13,9 +13,11 @@
 //! - [`subdivide`]: the same surface with more triangles
 //! - [`motion`]: rigid motions, scalings, mirror images and shuffled numbering
 //!
-//! And shapes that have none: [`open`], meshes of real things.
+//! And shapes that have none: [`open`], meshes of real things, and the random limbs of [`calibration`].
 
 pub mod blocks;
+pub mod calibration;
+pub mod memory;
 pub mod motion;
 pub mod open;
 pub mod revolution;
@@ -27,6 +29,7 @@ pub mod tubes;
 mod measure;
 
 pub use blocks::{blocks_mesh, box_mesh, handles_plate, stool, two_footed_arch};
+pub use memory::peak_memory;
 pub use motion::{mirrored, moved, random_motion, scaled, shuffled, standing, stretched};
 pub use open::{open_mesh, open_mesh_sized, outside_out};
 pub use revolution::{

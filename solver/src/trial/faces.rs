@@ -20,9 +20,9 @@ use crate::mesh::{Point, Vector};
 /// Share of the depth that one step takes away.
 const PUSH: f64 = 0.5;
 
-/// Share of the spacing that a point may lie deep: what nodes alone let faces go into a ball of twice the
-/// elements' size.
-const FREE_DEPTH: f64 = 0.25;
+/// Share of the spacing that a point may lie deep: more than nodes alone let faces go into a ball of twice
+/// the elements' size, and less than half a limb as thick as the elements are long.
+const FREE_DEPTH: f64 = 0.4;
 
 /// What nodes are asked to do by a point that is too deep.
 #[derive(Clone, Copy, Default)]

@@ -9,7 +9,7 @@
 //! With a time to keep to, coarse trials go before finer ones (`budget`).
 //!
 //! What the trial does not see: lips do not touch each other; the rubber is kept out of the model at its
-//! nodes, and to a quarter of an element between them (`faces`); gravity and suction are left out; the
+//! nodes, and to a good third of an element between them (`faces`); gravity and suction are left out; the
 //! gate of a model that hangs on a sprue is not open.
 //!
 //! Lengths in mm, forces in N, stresses in MPa. Everything is in the mould frame.

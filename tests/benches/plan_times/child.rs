@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{LengthUnit, MeshFormat, PrepareOptions, prepare};
 use slitwright_solver::plan::make_plan;
+use slitwright_tests::peak_memory;
 
 use crate::cases::{Case, all_cases};
 
@@ -100,18 +101,6 @@ pub fn run(name: &str, file: &Path) -> Result<(), String> {
     let text = serde_json::to_string(&outcome).map_err(|e| e.to_string())?;
     println!("{text}");
     Ok(())
-}
-
-/// Greatest memory that this process ever held, MiB: VmHWM of Linux's proc(5).
-fn peak_memory() -> Result<f64, String> {
-    let path = "/proc/self/status";
-    let status = std::fs::read_to_string(path).map_err(|e| format!("{path}: {e}"))?;
-    status
-        .lines()
-        .find_map(|line| line.strip_prefix("VmHWM:"))
-        .and_then(|rest| rest.trim().trim_end_matches(" kB").trim().parse::<f64>().ok())
-        .map(|kib| kib / 1024.0)
-        .ok_or_else(|| format!("{path} holds no VmHWM"))
 }
 
 impl Outcome {
