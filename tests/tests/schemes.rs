@@ -12,15 +12,16 @@ use slitwright_solver::plan::{
     Candidate, CutKind, Judged, Miss, PlanError, PlanRequest, Scheme, SchemeCut, SchemeFault,
     SchemeLine, StopReason, compare, judge_scheme, make_plan,
 };
-use slitwright_tests::{sphere_on_gate, torus_with_edge};
+use slitwright_tests::{ball_on_rod, torus_with_edge};
 
-const RADIUS: f64 = 30.0;
-const GATE: f64 = 5.0;
+/// A ball on a rod that stands on the board: the rod's foot is the gate, and its rim is a crease, so
+/// that the mesh knows it well.
+const RADIUS: f64 = 20.0;
+const ROD: f64 = 8.0;
+const ROD_LENGTH: f64 = 12.0;
 
 fn ball() -> (TriangleMesh, PlanRequest) {
-    let mut request = thin_blanket(Some(4.0));
-    request.gate = GateChoice::Patch { centre: Point::origin(), radius: GATE + 0.1 };
-    (sphere_on_gate(RADIUS, GATE, 1.2), request)
+    (ball_on_rod(RADIUS, ROD, ROD_LENGTH, 1.2), thin_blanket(Some(2.8)))
 }
 
 fn line(name: &str, points: Vec<Point>) -> SchemeCut {
@@ -40,87 +41,117 @@ fn judged(mesh: TriangleMesh, request: &PlanRequest, cuts: Vec<SchemeCut>) -> Ju
     judged
 }
 
-/// A point of the ball by its angle from the gate's axis and its longitude.
+/// Height of the ball's centre.
+fn centre() -> f64 {
+    ROD_LENGTH + (RADIUS * RADIUS - ROD * ROD).sqrt()
+}
+
+/// Where the ball meets the rod, as an angle from the rod's axis.
+fn foot() -> f64 {
+    (ROD / RADIUS).asin()
+}
+
+/// A point of the ball by its angle from the rod's axis and its longitude.
 fn on_ball(polar: f64, around: f64) -> Point {
-    let centre = (RADIUS * RADIUS - GATE * GATE).sqrt();
     let (sine, cosine) = polar.sin_cos();
-    Point::new(RADIUS * sine * around.cos(), RADIUS * sine * around.sin(), centre - RADIUS * cosine)
+    Point::new(
+        RADIUS * sine * around.cos(),
+        RADIUS * sine * around.sin(),
+        centre() - RADIUS * cosine,
+    )
 }
 
-/// A cut straight up the ball from the gate's rim to an angle from the gate's axis.
-fn meridian(to: f64) -> Vec<Point> {
-    let from = (GATE / RADIUS).asin();
-    (0..=40).map(|k| on_ball(from + (to - from) * f64::from(k) / 40.0, 0.4)).collect()
+/// A cut straight up rod and ball, of a length.
+fn upright(length: f64) -> Vec<Point> {
+    let around = 0.4f64;
+    let on_rod = (0..=8)
+        .map(|k| ROD_LENGTH * f64::from(k) / 8.0)
+        .map(|z| Point::new(ROD * around.cos(), ROD * around.sin(), z));
+    let arc = (length - ROD_LENGTH) / RADIUS;
+    let up = (1..=40).map(|k| on_ball(foot() + arc * f64::from(k) / 40.0, around));
+    on_rod.chain(up).collect()
 }
 
-/// Length of the taut ring through the end of such a cut and round the gate, at the angle `end`: by
-/// Napier's rules, with c the angle of the gate's rim, a tangent arc cos t = cos f / cos c touches
-/// down at the longitude cos B = tan c / tan f (as in `exact_cases`).
+/// Length of the taut ring through the end of a cut and round the rod, with the end at an angle from the
+/// rod's axis: by Napier's rules, with c the angle of the rod, a tangent arc cos t = cos f / cos c
+/// touches down at the longitude cos B = tan c / tan f (as in `exact_cases`).
 fn taut_ring(end: f64) -> f64 {
-    let c = (GATE / RADIUS).asin();
-    let tangent = (end.cos() / c.cos()).acos();
-    let longitude = (c.tan() / end.tan()).acos();
-    2.0 * RADIUS * tangent + 2.0 * GATE * (PI - longitude)
+    let tangent = (end.cos() / foot().cos()).acos();
+    let longitude = (foot().tan() / end.tan()).acos();
+    2.0 * RADIUS * tangent + 2.0 * ROD * (PI - longitude)
 }
 
-/// The angle up to which the ball has to be cut: that ring, stretched, is the ball's girth.
+/// Length of the cut with which that ring, stretched, is the ball's girth.
 fn needed() -> f64 {
-    let (mut low, mut high) = ((GATE / RADIUS).asin() + 1e-6, 0.9 * PI);
+    let (mut low, mut high) = (foot() + 1e-6, 0.9 * PI);
     for _ in 0..60 {
         let middle = 0.5 * (low + high);
         if taut_ring(middle) * (1.0 + STRAIN) < TAU * RADIUS { low = middle } else { high = middle }
     }
-    0.5 * (low + high)
+    ROD_LENGTH + RADIUS * (0.5 * (low + high) - foot())
 }
 
 fn rings(judged: &Judged) -> Vec<&Miss> {
     judged.misses.iter().filter(|miss| matches!(miss, Miss::TightRing { .. })).collect()
 }
 
-/// The closed form's cut opens the ball; its length is what was drawn, and nothing is proved.
+/// By how much rings and girths on a mesh of edges of 2.8 mm may be off: the look at a cut's end errs to
+/// the safe side.
+const MESH: f64 = 0.06;
+
+/// The closed form's cut opens the ball as well as the mesh can tell: with a twentieth more it is open,
+/// as it is the ring lacks no more than that. Its length is what was drawn, and nothing is proved.
 #[test]
 fn a_cut_of_the_closed_form_opens_a_ball() {
     let (mesh, request) = ball();
-    let from = (GATE / RADIUS).asin();
-    let judged = judged(mesh, &request, vec![line("seam", meridian(needed()))]);
+    let exact = needed();
+    let barely = judged(mesh.clone(), &request, vec![line("seam", upright(exact))]);
+    for miss in rings(&barely) {
+        let Miss::TightRing { stretched_length, girth, .. } = miss else { continue };
+        assert!(girth - stretched_length < MESH * TAU * RADIUS, "{miss:?}");
+    }
+    assert!((barely.plan.total_length / exact - 1.0).abs() < 0.02);
+    let judged = judged(mesh, &request, vec![line("seam", upright(1.05 * exact))]);
     assert!(rings(&judged).is_empty(), "{:?}", judged.misses);
     assert!(judged.works() && limit(&judged.plan, "release").met);
     let plan = &judged.plan;
     assert_eq!((plan.cuts.len(), plan.cuts[0].kind), (1, CutKind::FromGate));
-    let exact = RADIUS * (needed() - from);
-    assert!((plan.total_length / exact - 1.0).abs() < 0.02, "{} {exact}", plan.total_length);
+    assert!((plan.total_length / (1.05 * exact) - 1.0).abs() < 0.02, "{}", plan.total_length);
     assert_eq!((plan.stopped_by, plan.lower_bound), (StopReason::Judged, 0.0));
     assert!(plan.limits.iter().all(|limit| limit.name != "gap"));
     assert!(plan.sheets.as_ref().is_some_and(|sheets| sheets.one_piece.holds()));
 }
 
 /// A cut that is a fifth shorter leaves the ring through its end too tight by 2 pi r - (1 + e) l, with
-/// l from [`taut_ring`]. The ring found is the shortest on a mesh of edges of 4 mm: within 8 % of l.
+/// l from [`taut_ring`].
 #[test]
 fn a_cut_too_short_by_a_fifth_tells_how_tight_the_ring_is() {
     let (mesh, request) = ball();
-    let from = (GATE / RADIUS).asin();
-    let end = from + 0.8 * (needed() - from);
-    let judged = judged(mesh, &request, vec![line("seam", meridian(end))]);
+    let length = 0.8 * needed();
+    let end = foot() + (length - ROD_LENGTH) / RADIUS;
+    let judged = judged(mesh, &request, vec![line("seam", upright(length))]);
     assert!(!judged.works() && !limit(&judged.plan, "release").met);
     let girth = TAU * RADIUS;
     let ring = taut_ring(end);
-    assert!(girth - ring * (1.0 + STRAIN) > 0.1 * girth, "the case is clear");
+    let lacking = girth - ring * (1.0 + STRAIN);
+    assert!(lacking > 2.0 * MESH * girth, "the case is clear: {lacking}");
     let found = rings(&judged);
     let Some(Miss::TightRing { ring_length, stretched_length, girth: wide, place, beyond }) =
         found.first()
     else {
         panic!("no ring: {:?}", judged.misses);
     };
-    assert!((ring_length / ring - 1.0).abs() < 0.08, "{ring_length} for {ring}");
-    assert!((stretched_length / (ring * (1.0 + STRAIN)) - 1.0).abs() < 0.08);
-    assert!((wide / girth - 1.0).abs() < 0.02, "{wide} for {girth}");
+    assert!((ring_length / ring - 1.0).abs() < MESH, "{ring_length} for {ring}");
+    assert!((stretched_length / ring_length - 1.0 - STRAIN).abs() < 1e-6);
+    assert!((wide / girth - 1.0).abs() < MESH, "{wide} for {girth}");
+    assert!((wide - stretched_length - lacking).abs() < 0.5 * MESH * girth, "for {lacking}");
     // The ring lies low, round cut and gate; what is beyond has its middle above it.
-    assert!(place.z < RADIUS && beyond.z > place.z, "{place} {beyond}");
+    assert!(place.z < centre() && beyond.z > place.z, "{place} {beyond}");
     assert!(found[0].text().contains("is too tight"));
 }
 
-/// A ring of cut about the equator parts the mould in two: what lies above it has half of the ball.
+/// A ring of cut about the equator parts the mould in two: above it lies half of the ball's surface, less
+/// than half of the whole.
 #[test]
 fn a_ring_of_cut_parts_the_mould() {
     let (mesh, request) = ball();
@@ -134,10 +165,11 @@ fn a_ring_of_cut_parts_the_mould() {
         _ => None,
     });
     let (share, place) = parted.expect("it says that the mould is parted");
-    assert!((share - 0.5).abs() < 0.1, "{share}");
+    let upper = TAU * RADIUS * RADIUS;
+    let lower = upper * foot().cos() + TAU * ROD * ROD_LENGTH + PI * ROD * ROD;
+    assert!((share - upper / (upper + lower)).abs() < 0.05, "{share}");
     // The centroid of a half sphere's surface lies half a radius from its plane (elementary).
-    let centre = (RADIUS * RADIUS - GATE * GATE).sqrt();
-    assert!(((place.z - centre).abs() - 0.5 * RADIUS).abs() < 0.1 * RADIUS, "{place}");
+    assert!((place.z - centre() - 0.5 * RADIUS).abs() < 0.1 * RADIUS, "{place}");
 }
 
 const BIG: f64 = 30.0;
@@ -222,9 +254,9 @@ fn what_cannot_be_read_is_refused() {
     let refused = |scheme: &Scheme, control: &Control<'_>| {
         judge_scheme(&ready, &request, scheme, control).expect_err("refused")
     };
-    let mut off = meridian(1.2);
+    let mut off = upright(30.0);
     off[3].x += 5.0;
-    let mut lost = meridian(1.2);
+    let mut lost = upright(30.0);
     lost[7].y = f64::NAN;
     let cuts = vec![line("left", off), line("right", lost), line("dot", vec![on_ball(1.0, 0.0)])];
     let PlanError::Scheme(faults) = refused(&scheme(cuts), &Control::silent()) else {
@@ -248,18 +280,17 @@ fn what_cannot_be_read_is_refused() {
     assert!(matches!(stopped, PlanError::Cancelled(_)), "{stopped}");
 }
 
-/// Three schemes for a ball: the closed form's cut, one a quarter longer, and one too short. The
+/// Three schemes for a ball: hardly more than the closed form's cut, one much longer, and one too short. The
 /// shortest that works is on the front, what does not work never is.
 #[test]
 fn schemes_are_compared() {
     let (mesh, request) = ball();
     let ready = model(mesh);
-    let from = (GATE / RADIUS).asin();
     let cut = |share: f64| {
-        let cuts = vec![line("seam", meridian(from + share * (needed() - from)))];
+        let cuts = vec![line("seam", upright(share * needed()))];
         judge_scheme(&ready, &request, &scheme(cuts), &Control::silent()).expect("judged").plan
     };
-    let plans = [1.0, 1.25, 0.7].map(cut);
+    let plans = [1.05, 1.3, 0.7].map(cut);
     let candidates: Vec<Candidate<'_>> = ["fit", "long", "short"]
         .into_iter()
         .zip(&plans)
@@ -268,13 +299,16 @@ fn schemes_are_compared() {
     let compared = compare(&ready, &candidates).expect("compares");
     let [fit, long, short] = &compared.rows[..] else { panic!("three rows") };
     assert!(fit.works && long.works && !short.works);
-    assert!((long.total_length / fit.total_length - 1.25).abs() < 0.02);
+    assert!((long.total_length / fit.total_length - 1.3 / 1.05).abs() < 0.02);
     assert!(fit.on_front && !short.on_front);
     assert_eq!(compared.front()[0].name, "fit");
     assert_eq!(short.missed[0], "release");
-    // On a ball a seam shows all along but for what its roundness hides: 1 - 2 x 5 mm / 30 mm.
+    // A seam shows less where the ground is round: 1 - 2 x 5 mm H with the mean curvature H, which is
+    // 1 / r on the ball and half of that on the rod.
+    let on_rod = ROD_LENGTH / needed();
+    let seen = on_rod * (1.0 - 5.0 / ROD) + (1.0 - on_rod) * (1.0 - 10.0 / RADIUS);
     let shown = fit.seam_on_show / fit.total_length;
-    assert!((shown - (1.0 - 2.0 * 5.0 / RADIUS)).abs() < 0.1, "{shown}");
+    assert!((shown - seen).abs() < 0.1, "{shown} for {seen}");
     let table = slitwright_solver::outputs::comparison_table(&compared);
     assert!(table.contains("short misses: release"), "{table}");
     println!("{table}");

@@ -103,21 +103,27 @@ pub(super) fn trial_in_short(row: &Compared) -> String {
     }
 }
 
-/// Which rows have the best value of a figure, where they differ; among plans that work if any does.
+/// Which rows have the best value of a figure, where they differ as written; among plans that work if
+/// any does.
 pub(super) fn best(figure: &Figure, rows: &[Compared]) -> Vec<bool> {
     let working = rows.iter().any(|row| row.works);
-    let values: Vec<Option<f64>> =
-        rows.iter().map(|row| (figure.of)(row).0.filter(|_| row.works || !working)).collect();
-    let known = || values.iter().flatten().copied();
-    let (low, high) =
-        (known().fold(f64::INFINITY, f64::min), known().fold(f64::NEG_INFINITY, f64::max));
-    let goal = match figure.better {
-        Better::Less => low,
-        Better::More => high,
-        Better::Neither => f64::NAN,
+    let known = || {
+        let counted = rows.iter().filter(|row| row.works || !working);
+        counted.filter_map(|row| match (figure.of)(row) {
+            (Some(value), words) => Some((value, words)),
+            (None, _) => None,
+        })
     };
-    // Told only where it is told apart.
-    values.iter().map(|value| low < high && *value == Some(goal)).collect()
+    let least = known().min_by(|a, b| a.0.total_cmp(&b.0));
+    let most = known().max_by(|a, b| a.0.total_cmp(&b.0));
+    let (Some(least), Some(most)) = (least, most) else { return vec![false; rows.len()] };
+    let goal = match figure.better {
+        Better::Less => least.1.as_str(),
+        Better::More => most.1.as_str(),
+        Better::Neither => return vec![false; rows.len()],
+    };
+    let differ = least.1 != most.1;
+    rows.iter().map(|row| differ && (row.works || !working) && (figure.of)(row).1 == goal).collect()
 }
 
 /// The comparison for a person: a table with the best of each line marked `*`, and what is on the front
@@ -204,6 +210,16 @@ mod tests {
         assert!(table.contains("shortest first: A, B."), "{table}");
         assert!(table.contains("a very long name misses: release."));
         assert!(table.lines().all(|line| line.chars().count() <= 80 || line.contains("shortest")));
+    }
+
+    /// What is written alike is not told apart.
+    #[test]
+    fn nothing_is_best_where_all_are_written_alike() {
+        let rows = [compared("A", 100.2, 0.301, true), compared("B", 99.9, 0.304, true)];
+        for what in ["length of all cuts, mm", "mean risk of weak rubber"] {
+            let figure = FIGURES.iter().find(|f| f.what == what).expect("a figure");
+            assert_eq!(best(figure, &rows), [false, false], "{what}");
+        }
     }
 
     #[test]
