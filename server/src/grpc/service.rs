@@ -12,6 +12,7 @@ use super::paging::{check_name, page_size, position, token};
 use super::upload::{UploadRules, Uploads};
 use super::watch::JobEvents;
 use crate::convert::{named_class, request_from_proto, request_to_proto};
+use crate::front::tokens::Caller;
 use crate::jobs::{Job, WithPlan, Workers};
 use crate::planner::Planner;
 use crate::store::Store;
@@ -44,13 +45,19 @@ impl Service {
     }
 }
 
+/// Who calls, as the gate noted it.
+fn caller<T>(request: &Request<T>) -> Caller {
+    request.extensions().get().cloned().unwrap_or_default()
+}
+
 #[tonic::async_trait]
 impl CutPlanner for Service {
     async fn upload_model(
         &self,
         request: Request<Streaming<v1::UploadModelRequest>>,
     ) -> Result<Response<v1::Model>, Status> {
-        Ok(Response::new(self.uploads.receive(request.into_inner()).await?))
+        let room = caller(&request).model_room();
+        Ok(Response::new(self.uploads.receive(request.into_inner(), room).await?))
     }
 
     async fn get_model(
@@ -89,6 +96,7 @@ impl CutPlanner for Service {
         &self,
         request: Request<v1::SubmitPlanRequest>,
     ) -> Result<Response<v1::PlanJob>, Status> {
+        let caller = caller(&request);
         let v1::SubmitPlanRequest { model: model_name, request, request_id } = request.into_inner();
         check_name("model", &model_name, "models")?;
         if request_id.chars().count() > REQUEST_ID {
@@ -107,7 +115,9 @@ impl CutPlanner for Service {
             solver_request,
             (!request_id.is_empty()).then_some(request_id),
         ));
-        let job = self.store.add_job::<SubmitError>(job, |job| Ok(self.workers.enqueue(job)?))?;
+        let job = self.store.add_job::<SubmitError>(job, |job| {
+            caller.add_plan(job, || Ok(self.workers.enqueue(job)?))
+        })?;
         tracing::info!(job = job.name, model = job.model_name, "job queued");
         Ok(Response::new(job.to_proto(WithPlan::Yes)))
     }
