@@ -99,7 +99,7 @@ pub async fn serve(
         Arc::clone(&workers),
         planner,
         config.uploads,
-    ))
+    )?)
     .max_decoding_message_size(MESSAGE);
     let (health_reporter, health) = tonic_health::server::health_reporter();
     health_reporter.set_serving::<CutPlannerServer<Service>>().await;
