@@ -85,7 +85,8 @@ pub async fn serve(
     planner: Arc<dyn Planner>,
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> Result<(), ServeError> {
-    let Front { tls, tokens, web_origins, connections, metrics: metrics_at } = config.front;
+    let Front { tls, tokens, web_origins, connections, first_call, metrics: metrics_at } =
+        config.front;
     let metrics = Arc::new(Metrics::default());
     let planner: Arc<dyn Planner> =
         Arc::new(CountedPlanner { inner: planner, metrics: Arc::clone(&metrics) });
@@ -155,7 +156,7 @@ pub async fn serve(
         .add_service(planning)
         .add_service(health)
         .add_service(reflection)
-        .serve_with_incoming_shutdown(incoming(listener, connections, metrics), signal);
+        .serve_with_incoming_shutdown(incoming(listener, connections, first_call, metrics), signal);
     let too_late = async {
         if going_down.wait_for(|&down| down).await.is_err() {
             std::future::pending::<()>().await;

@@ -97,6 +97,7 @@ impl FrontArgs {
             web_origins: self.web_origin.clone(),
             connections: self.max_connections as usize,
             metrics,
+            ..Front::default()
         })
     }
 }

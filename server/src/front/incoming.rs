@@ -20,9 +20,6 @@ use super::metrics::Metrics;
 
 /// How long to wait after the system refused another connection, such as for want of files.
 const BREATH: Duration = Duration::from_millis(100);
-/// A connection that has not carried a call for so long since it came is dropped: otherwise whoever
-/// connects and says nothing takes up a place for good.
-const FIRST_CALL: Duration = Duration::from_secs(30);
 
 /// Who is at the other end of a connection.
 #[derive(Clone, Debug)]
@@ -48,24 +45,30 @@ pub struct Connection {
     _place: OwnedSemaphorePermit,
 }
 
-/// Connections of a listener. While all places are taken nobody is let in: who knocks waits in the
-/// system's own queue.
+/// Connections of a listener, `most` at a time. While all places are taken nobody is let in: who
+/// knocks waits in the system's own queue. A connection that has carried no call within
+/// `first_call` of its coming is dropped: otherwise whoever connects and says nothing takes up a
+/// place for good.
 pub fn incoming(
     listener: TcpListener,
     most: usize,
+    first_call: Duration,
     metrics: Arc<Metrics>,
 ) -> impl Stream<Item = io::Result<Connection>> {
     let places = Arc::new(Semaphore::new(most));
     let (ready, connections) = tokio::sync::mpsc::channel(1);
     tokio::spawn(async move {
         loop {
-            let Ok(place) = Arc::clone(&places).acquire_owned().await else { break };
+            let next = async {
+                let place = Arc::clone(&places).acquire_owned().await.map_err(io::Error::other)?;
+                listener.accept().await.map(|accepted| (accepted, place))
+            };
             let accepted = tokio::select! {
-                accepted = listener.accept() => accepted,
+                accepted = next => accepted,
                 // The server went down and took the other end of the channel with it.
                 () = ready.closed() => break,
             };
-            let (stream, address) = match accepted {
+            let ((stream, address), place) = match accepted {
                 Ok(accepted) => accepted,
                 Err(error) => {
                     tracing::warn!(%error, "a connection could not be accepted");
@@ -80,7 +83,7 @@ pub fn incoming(
             let connection = Connection {
                 stream,
                 peer: Peer { address: Some(address), called: Arc::default() },
-                first_call: Some(Box::pin(tokio::time::sleep(FIRST_CALL))),
+                first_call: Some(Box::pin(tokio::time::sleep(first_call))),
                 metrics: Arc::clone(&metrics),
                 _place: place,
             };

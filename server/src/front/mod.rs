@@ -17,6 +17,7 @@ pub mod tokens;
 mod web;
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use tokio::net::TcpListener;
 use tonic::transport::ServerTlsConfig;
@@ -45,6 +46,8 @@ pub struct Front {
     pub web_origins: Vec<Origin>,
     /// Most connections at a time.
     pub connections: usize,
+    /// A connection that carries no call for so long from its beginning is dropped.
+    pub first_call: Duration,
     /// Where metrics are told.
     pub metrics: Option<MetricsAt>,
 }
@@ -60,6 +63,13 @@ pub struct MetricsAt {
 
 impl Default for Front {
     fn default() -> Self {
-        Self { tls: None, tokens: None, web_origins: Vec::new(), connections: 256, metrics: None }
+        Self {
+            tls: None,
+            tokens: None,
+            web_origins: Vec::new(),
+            connections: 256,
+            first_call: Duration::from_secs(30),
+            metrics: None,
+        }
     }
 }

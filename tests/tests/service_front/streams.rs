@@ -2,14 +2,20 @@
 
 use std::time::Duration;
 
+use slitwright_proto::client::{Client, Settings};
 use slitwright_proto::v1;
 use slitwright_proto::v1::JobState;
 use slitwright_proto::v1::upload_model_request::Part;
+use slitwright_server::front::Front;
 use slitwright_server::{ServeConfig, SolverPlanner, UploadRules};
+use tokio::io::AsyncReadExt;
 use tonic::{Code, Request};
 
 use super::proxy::Proxy;
-use super::service_support::*;
+use super::service_support::{
+    CHATTY, KEEPS_BEST, QUICK, Running, ScriptedPlanner, TestServer, UNTIL_CANCELLED, header, part,
+    submit, uploaded, watch_to_end,
+};
 use super::{HASTY, send_plinth};
 
 fn watch(name: &str) -> v1::WatchPlanRequest {
@@ -89,10 +95,8 @@ async fn an_upload_cut_in_the_middle_leaves_nothing_behind() {
     };
     let server = Running::start(config, SolverPlanner).await;
     let proxy = Proxy::to(server.address).await;
-    let settings = slitwright_proto::client::Settings::new(format!("http://{}", proxy.address));
-    let client = slitwright_proto::client::Client::connect(settings.backoff(HASTY))
-        .await
-        .expect("connected");
+    let settings = Settings::new(format!("http://{}", proxy.address));
+    let client = Client::connect(settings.backoff(HASTY)).await.expect("connected");
 
     let (parts, sent) = tokio::sync::mpsc::channel(1);
     let mut calls = client.calls();
@@ -121,5 +125,45 @@ async fn an_upload_cut_in_the_middle_leaves_nothing_behind() {
     let names: Vec<_> = listed.into_inner().models.into_iter().map(|model| model.name).collect();
     assert_eq!(names, [model.name], "half a model is none");
     drop((client, proxy));
+    server.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn connections_are_limited_and_the_next_one_waits() {
+    let front = Front { connections: 1, ..Front::default() };
+    let config = ServeConfig { front, ..ServeConfig::default() };
+    let server = Running::start(config, SolverPlanner).await;
+    let first = Client::connect(super::settings(&server)).await.expect("connected");
+    send_plinth(&first).await.expect("kept");
+    let settings = super::settings(&server);
+    let second = tokio::spawn(async move {
+        let second = Client::connect(settings).await.expect("connected at last");
+        send_plinth(&second).await.expect("kept")
+    });
+    for _ in 0..20 {
+        send_plinth(&first).await.expect("kept");
+    }
+    assert!(!second.is_finished(), "the only place is taken");
+    drop(first);
+    second.await.expect("its turn came");
+    server.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_connection_that_says_nothing_is_dropped_and_one_in_use_is_not() {
+    let front = Front { first_call: Duration::from_millis(50), ..Front::default() };
+    let config = ServeConfig { front, ..ServeConfig::default() };
+    let server = Running::start(config, SolverPlanner).await;
+    let proxy = Proxy::to(server.address).await;
+    let far = Settings::new(format!("http://{}", proxy.address));
+    let used = Client::connect(far.backoff(HASTY)).await.expect("connected");
+    send_plinth(&used).await.expect("kept");
+    let mut silent = tokio::net::TcpStream::connect(server.address).await.expect("connected");
+    let mut nothing = Vec::new();
+    // Dropped, with or without a word.
+    let _ = silent.read_to_end(&mut nothing).await;
+    send_plinth(&used).await.expect("kept");
+    assert_eq!(proxy.cut(), 1, "over the same connection");
+    drop((used, proxy));
     server.stop().await;
 }
