@@ -135,9 +135,16 @@ impl CutPlanner for Service {
             solver_request,
             (!request_id.is_empty()).then_some(request_id),
         ));
+        let place =
+            caller.plan_place(|name| self.store.job(name).is_ok_and(|job| !job.has_ended()));
         let job = self.store.add_job::<SubmitError>(job, |job| {
-            caller.add_plan(job, || Ok(self.workers.enqueue(job)?))
+            // Only here: a request that came before needs no place.
+            place.as_ref().map_err(Clone::clone)?;
+            Ok(self.workers.enqueue(job)?)
         })?;
+        if let Ok(place) = place {
+            place.keep(&job.name);
+        }
         tracing::info!(job = job.name, model = job.model_name, "job queued");
         Ok(Response::new(job.to_proto(WithPlan::Yes)))
     }

@@ -9,10 +9,9 @@ use governor::middleware::NoOpMiddleware;
 use governor::state::{InMemoryState, NotKeyed};
 use governor::{Quota, RateLimiter};
 
+use super::accounts::{Accounts, Owner};
 use super::file::parse;
-use super::ledger::Ledger;
-use super::{ModelRoom, QuotaFault, Role, TokenEntry, TokenFault, TokenHash};
-use crate::jobs::Job;
+use super::{ModelRoom, PlanPlace, QuotaFault, Role, TokenEntry, TokenFault, TokenHash};
 
 type Pace =
     RateLimiter<NotKeyed, InMemoryState, MonotonicClock, NoOpMiddleware<std::time::Instant>>;
@@ -29,7 +28,7 @@ pub struct TokenBook {
     tokens: RwLock<Vec<Token>>,
     /// What the file held when it was last read, good or not.
     last_read: Mutex<Option<Vec<u8>>>,
-    ledger: Arc<Ledger>,
+    accounts: Arc<Accounts>,
 }
 
 impl std::fmt::Debug for TokenBook {
@@ -67,7 +66,7 @@ impl TokenBook {
             file: file.to_owned(),
             tokens: RwLock::new(entries.into_iter().map(|entry| Token::new(entry, &[])).collect()),
             last_read: Mutex::new(Some(bytes)),
-            ledger: Arc::default(),
+            accounts: Arc::default(),
         })
     }
 
@@ -123,7 +122,7 @@ impl TokenBook {
         Ok(Caller(Some(Known {
             entry: Arc::clone(&token.entry),
             pace: token.pace.clone(),
-            ledger: Arc::clone(&self.ledger),
+            accounts: Arc::clone(&self.accounts),
         })))
     }
 }
@@ -163,7 +162,7 @@ pub struct Caller(Option<Known>);
 struct Known {
     entry: Arc<TokenEntry>,
     pace: Option<Arc<Pace>>,
-    ledger: Arc<Ledger>,
+    accounts: Arc<Accounts>,
 }
 
 impl Caller {
@@ -194,23 +193,19 @@ impl Caller {
         })
     }
 
-    /// Notes a new plan if there is room for it, around `queue`.
-    pub fn add_plan<E: From<QuotaFault>>(
-        &self,
-        job: &Arc<Job>,
-        queue: impl FnOnce() -> Result<(), E>,
-    ) -> Result<(), E> {
-        match &self.0 {
-            Some(known) => known.ledger.add_plan(&known.entry, job, queue),
-            None => queue(),
-        }
+    /// A place for a plan that is about to be queued. `is_waiting` tells whether a plan is queued or
+    /// running.
+    pub fn plan_place(&self, is_waiting: impl Fn(&str) -> bool) -> Result<PlanPlace, QuotaFault> {
+        PlanPlace::take(self.owner(), is_waiting)
     }
 
     /// Room for a model that is about to come.
     pub fn model_room(&self) -> ModelRoom {
-        ModelRoom::new(
-            self.0.as_ref().map(|known| (Arc::clone(&known.ledger), Arc::clone(&known.entry))),
-        )
+        ModelRoom::new(self.owner())
+    }
+
+    fn owner(&self) -> Owner {
+        self.0.as_ref().map(|known| (Arc::clone(&known.accounts), Arc::clone(&known.entry)))
     }
 }
 
