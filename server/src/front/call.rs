@@ -14,7 +14,8 @@ use tracing::Span;
 
 use super::metrics::{Metrics, code_name};
 
-/// Counts and logs a call when it is dropped, which is when it is over, however it ended.
+/// Counts and logs a call once it is over: before its last frame goes out, or when it is dropped
+/// because nobody waits for that.
 pub struct Record {
     metrics: Arc<Metrics>,
     method: String,
@@ -23,13 +24,15 @@ pub struct Record {
     began: Instant,
     deadline: Option<Instant>,
     code: Option<Code>,
+    told: bool,
 }
 
 impl Record {
     /// A call that begins. Health checks are `quiet`: they would fill the log.
     pub fn new(metrics: Arc<Metrics>, method: String, span: Span, quiet: bool) -> Self {
         metrics.call_begins();
-        Self { metrics, method, span, quiet, began: Instant::now(), deadline: None, code: None }
+        let began = Instant::now();
+        Self { metrics, method, span, quiet, began, deadline: None, code: None, told: false }
     }
 
     /// Notes how long the caller waits.
@@ -47,15 +50,19 @@ impl Record {
     pub fn follow(mut self, response: Response<Body>, deadline: Deadline) -> Response<Body> {
         // An answer without a body carries its code in front.
         self.code = code_in(response.headers());
+        if response.body().is_end_stream() {
+            return response;
+        }
         response.map(|inner| Body::new(CallBody { inner: Some(inner), deadline, record: self }))
     }
-}
 
-impl Drop for Record {
-    fn drop(&mut self) {
+    fn tell(&mut self) {
+        if std::mem::replace(&mut self.told, true) {
+            return;
+        }
         let took = self.began.elapsed();
         let late = self.deadline.is_some_and(|deadline| Instant::now() >= deadline);
-        // Dropped without a code: nobody waits for the answer any more.
+        // Without a code: nobody waits for the answer any more.
         let code = self.code.unwrap_or(if late { Code::DeadlineExceeded } else { Code::Cancelled });
         self.metrics.call_ends(&self.method, code, took);
         let (code, ms) = (code_name(code), took.as_secs_f64() * 1e3);
@@ -64,6 +71,12 @@ impl Drop for Record {
         } else {
             tracing::info!(parent: &self.span, code, ms, "call ended");
         }
+    }
+}
+
+impl Drop for Record {
+    fn drop(&mut self) {
+        self.tell();
     }
 }
 
@@ -133,11 +146,13 @@ impl HttpBody for CallBody {
     ) -> Poll<Option<Result<Frame<Self::Data>, Status>>> {
         let this = &mut *self;
         let Some(inner) = &mut this.inner else { return Poll::Ready(None) };
-        let _in_call = this.record.span.enter();
+        let span = this.record.span.clone();
+        let _in_call = span.enter();
         if this.deadline.poll_passed(context) {
             // With the body goes all that made it.
             this.inner = None;
             this.record.code = Some(Code::DeadlineExceeded);
+            this.record.tell();
             let mut trailers = HeaderMap::new();
             let told = too_late().add_header(&mut trailers);
             return Poll::Ready(Some(told.map(|()| Frame::trailers(trailers))));
@@ -147,9 +162,13 @@ impl HttpBody for CallBody {
             Poll::Ready(Some(Ok(frame))) => {
                 if let Some(code) = frame.trailers_ref().and_then(code_in) {
                     this.record.code = Some(code);
+                    this.record.tell();
                 }
             }
-            Poll::Ready(Some(Err(status))) => this.record.code = Some(status.code()),
+            Poll::Ready(Some(Err(status))) => {
+                this.record.code = Some(status.code());
+                this.record.tell();
+            }
             Poll::Ready(None) | Poll::Pending => {}
         }
         polled

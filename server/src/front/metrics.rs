@@ -10,12 +10,6 @@ use prometheus_client::metrics::family::Family;
 use prometheus_client::metrics::gauge::Gauge;
 use prometheus_client::metrics::histogram::Histogram;
 use prometheus_client::registry::Registry;
-use slitwright_solver::control::Control;
-use slitwright_solver::mesh::{LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions};
-use slitwright_solver::plan::{Plan, PlanRequest, StopReason};
-
-use crate::planner::{PlanFault, Planner};
-
 /// Upper ends of the buckets of a call's length, seconds: a look-up takes under a millisecond, a
 /// watch goes on for minutes.
 const CALL_SECONDS: [f64; 10] = [0.001, 0.005, 0.02, 0.1, 0.5, 2.0, 10.0, 60.0, 600.0, 3600.0];
@@ -145,7 +139,8 @@ impl Metrics {
             .observe(took.as_secs_f64());
     }
 
-    fn plan_ends(&self, outcome: &'static str, took: Duration) {
+    /// A worker came back from a plan.
+    pub fn plan_ends(&self, outcome: &'static str, took: Duration) {
         self.plans.get_or_create(&Outcome { outcome }).inc();
         self.plan_seconds.observe(took.as_secs_f64());
     }
@@ -192,60 +187,5 @@ pub fn code_name(code: tonic::Code) -> &'static str {
         Unavailable => "UNAVAILABLE",
         DataLoss => "DATA_LOSS",
         Unauthenticated => "UNAUTHENTICATED",
-    }
-}
-
-/// A planner whose plans are counted.
-pub struct CountedPlanner {
-    /// Who does the work.
-    pub inner: std::sync::Arc<dyn Planner>,
-    /// Where it is counted.
-    pub metrics: std::sync::Arc<Metrics>,
-}
-
-impl Planner for CountedPlanner {
-    fn prepare(
-        &self,
-        bytes: &[u8],
-        format: MeshFormat,
-        unit: Option<LengthUnit>,
-        options: &PrepareOptions,
-    ) -> Result<Model, PrepareError> {
-        self.inner.prepare(bytes, format, unit, options)
-    }
-
-    fn plan(
-        &self,
-        model: &Model,
-        request: &PlanRequest,
-        control: &Control<'_>,
-    ) -> Result<Plan, PlanFault> {
-        let mut count = PlanCount {
-            metrics: &self.metrics,
-            began: std::time::Instant::now(),
-            // What a panic leaves behind.
-            outcome: "panicked",
-        };
-        let outcome = self.inner.plan(model, request, control);
-        count.outcome = match &outcome {
-            Ok(plan) if plan.stopped_by == StopReason::Cancelled => "cut_short",
-            Ok(_) => "made",
-            Err(PlanFault::Cancelled) => "cancelled",
-            Err(PlanFault::Unfit(_)) => "unfit",
-            Err(PlanFault::Internal(_)) => "failed",
-        };
-        outcome
-    }
-}
-
-struct PlanCount<'a> {
-    metrics: &'a Metrics,
-    began: std::time::Instant,
-    outcome: &'static str,
-}
-
-impl Drop for PlanCount<'_> {
-    fn drop(&mut self) {
-        self.metrics.plan_ends(self.outcome, self.began.elapsed());
     }
 }

@@ -6,6 +6,7 @@
 
 mod access;
 mod call;
+mod counted;
 mod exposure;
 mod gate;
 mod incoming;
@@ -26,9 +27,10 @@ pub use exposure::{Exposed, Guards, check_listen, check_metrics};
 pub use tls::{TlsFault, TlsFiles};
 pub use web::{NoOrigin, Origin};
 
+pub(crate) use counted::CountedPlanner;
 pub(crate) use gate::GateLayer;
 pub(crate) use incoming::incoming;
-pub(crate) use metrics::{CountedPlanner, Metrics, Stock};
+pub(crate) use metrics::{Metrics, Stock};
 pub(crate) use reload::keep_up;
 pub(crate) use scrape::{Scrape, answer_scrapes};
 pub(crate) use web::{OriginLayer, cors};
