@@ -31,11 +31,15 @@ impl Proxy {
         Self { address, connections, accepting }
     }
 
-    /// Cuts every connection, and returns how many there have been so far.
-    pub fn cut(&self) -> usize {
+    /// How many connections there have been so far.
+    pub fn count(&self) -> usize {
+        self.connections.lock().expect("not poisoned").len()
+    }
+
+    /// Cuts every connection.
+    pub fn cut(&self) {
         let connections = self.connections.lock().expect("not poisoned");
         connections.iter().for_each(AbortHandle::abort);
-        connections.len()
     }
 }
 
