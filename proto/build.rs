@@ -29,11 +29,15 @@ fn main() -> Result<(), Box<dyn Error>> {
     tonic_prost_build::configure()
         .compile_well_known_types(true)
         .extern_path(".google.protobuf", "::pbjson_types")
+        // Which pbjson-types lacks.
+        .extern_path(".google.protobuf.FieldMask", "::prost_types::FieldMask")
         .emit_rerun_if_changed(false)
         .compile_fds(files)?;
     pbjson_build::Builder::new()
         .register_descriptors(&descriptors)?
         .extern_path(".google.protobuf", "::pbjson_types")
+        // These hold a field mask, for which there is no JSON, and no file is made of them.
+        .exclude([".slitwright.v1.GetPlanRequest", ".slitwright.v1.ListPlansRequest"])
         .build(&[".slitwright"])?;
     Ok(())
 }

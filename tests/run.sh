@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Passes all tests on a fresh machine: installs what is missing, fetches the open meshes, runs the
-# Rust tests and makes the reference values again.
+# Rust tests, makes the reference values again and runs the examples.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -23,4 +23,5 @@ awk '/^test result:/ { passed += $4; failed += $6; binaries += 1 }
     }' "$log" || failed=1
 
 tests/reference/run.sh || failed=1
+tests/examples/run.sh || failed=1
 exit "$failed"

@@ -4,6 +4,7 @@
 //! messages with their protobuf encoding ([`v1`]), their canonical proto3 JSON (`serde` on the same
 //! messages), the gRPC client and server, and the descriptors for reflection
 //! ([`FILE_DESCRIPTOR_SET`]). Request files for the shell and `plan.json` are the JSON form.
+//! With the feature `client` there is a client with patience (`client`).
 //!
 //! ```
 //! use slitwright_proto::v1;
@@ -14,6 +15,9 @@
 //! };
 //! assert_eq!(shape.side_clearance_mm, Some(20.0));
 //! ```
+
+#[cfg(feature = "client")]
+pub mod client;
 
 /// Version 1 of the protocol.
 #[allow(clippy::all, missing_docs)]

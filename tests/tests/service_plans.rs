@@ -38,7 +38,7 @@ async fn a_plan_is_queued_watched_and_fetched() {
     assert!(plan.cautions.iter().any(|caution| caution.contains("Local codes")));
 
     let got = client
-        .get_plan(v1::GetPlanRequest { name: queued.name.clone() })
+        .get_plan(v1::GetPlanRequest { name: queued.name.clone(), ..Default::default() })
         .await
         .expect("found")
         .into_inner();
@@ -145,7 +145,7 @@ async fn plans_are_listed_in_pages_and_without_their_bodies() {
     let mut sizes = Vec::new();
     loop {
         let page = client
-            .list_plans(v1::ListPlansRequest { page_size: 2, page_token })
+            .list_plans(v1::ListPlansRequest { page_size: 2, page_token, ..Default::default() })
             .await
             .expect("a page")
             .into_inner();
@@ -162,6 +162,7 @@ async fn plans_are_listed_in_pages_and_without_their_bodies() {
     let bad = |page_size, page_token: &str| v1::ListPlansRequest {
         page_size,
         page_token: page_token.to_owned(),
+        ..Default::default()
     };
     assert_invalid(client.list_plans(bad(-1, "")).await, &["page_size"]);
     assert_invalid(client.list_plans(bad(1, "not a token")).await, &["page_token"]);
@@ -209,7 +210,7 @@ async fn things_in_use_are_not_forgotten_and_old_ones_are() {
         watch_to_end(client, &next.name).await;
     }
     let gone = client
-        .get_plan(v1::GetPlanRequest { name: job.name.clone() })
+        .get_plan(v1::GetPlanRequest { name: job.name.clone(), ..Default::default() })
         .await
         .expect_err("the oldest is forgotten");
     assert_eq!(gone.code(), Code::NotFound);
@@ -224,7 +225,7 @@ async fn bad_requests_name_every_field() {
     let (mut server, _starts) = scripted(ServeConfig::default()).await;
     let client = &mut server.client;
     let model = uploaded(client).await;
-    let name = |name: &str| v1::GetPlanRequest { name: name.to_owned() };
+    let name = |name: &str| v1::GetPlanRequest { name: name.to_owned(), ..Default::default() };
     assert_invalid(client.get_plan(name("")).await, &["name"]);
     assert_invalid(client.get_plan(name("models/x")).await, &["name"]);
     assert_eq!(client.get_plan(name("plans/x")).await.expect_err("none").code(), Code::NotFound);
@@ -312,4 +313,31 @@ async fn going_down_cancels_what_runs_and_tells_who_watches() {
         panic!("the last event is the end, not {last:?}");
     };
     assert_eq!(ended.state(), JobState::Cancelled);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn answers_are_cut_down_to_what_was_asked_for() {
+    let (mut server, _starts) = scripted(ServeConfig::default()).await;
+    let client = &mut server.client;
+    let model = uploaded(client).await;
+    let job = submit(client, &model.name, QUICK).await;
+    watch_to_end(client, &job.name).await;
+    let mask = |paths: &[&str]| {
+        let paths = paths.iter().map(|&path| path.to_owned()).collect();
+        Some(prost_types::FieldMask { paths })
+    };
+    let expected = v1::PlanJob {
+        name: job.name.clone(),
+        plan: Some(v1::Plan { rubber_volume_cm3: 412.0, ..Default::default() }),
+        ..Default::default()
+    };
+    let read_mask = mask(&["name", "plan.rubber_volume_cm3"]);
+    let asked = v1::GetPlanRequest { name: job.name.clone(), read_mask: read_mask.clone() };
+    assert_eq!(client.get_plan(asked).await.expect("found").into_inner(), expected);
+    let asked = v1::ListPlansRequest { read_mask, ..Default::default() };
+    let listed = client.list_plans(asked).await.expect("listed").into_inner();
+    assert_eq!((listed.plans, listed.next_page_token.as_str()), (vec![expected], ""));
+    let asked = v1::ListPlansRequest { read_mask: mask(&["plan.colour"]), ..Default::default() };
+    assert_invalid(client.list_plans(asked).await, &["read_mask"]);
+    server.stop().await;
 }

@@ -51,7 +51,7 @@ async fn sheets_arrive_with_the_plan() {
     assert_eq!(ended.state(), JobState::Succeeded, "{:?}", ended.failure);
     let rules = ended.request.and_then(|request| request.sheets).expect("written out");
     assert_eq!((rules.station_spacing_mm, rules.blade_length_mm), (Some(8.0), Some(120.0)));
-    let get = v1::GetPlanRequest { name: job.name };
+    let get = v1::GetPlanRequest { name: job.name, ..Default::default() };
     let plan = client.get_plan(get).await.expect("there").into_inner().plan.expect("a plan");
     let report = plan.sheet_report.expect("a report");
     let exterior = report.exterior.expect("figures");

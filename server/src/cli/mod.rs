@@ -1,11 +1,13 @@
 //! The shell's face: the same work as over gRPC, in this process.
 
 mod check;
+mod front;
 mod input;
 mod plan;
 mod request;
 mod serve;
 mod summary;
+mod token;
 
 use std::io::IsTerminal;
 use std::process::ExitCode;
@@ -33,6 +35,9 @@ enum Command {
     RequestTemplate,
     /// Serve plans over gRPC
     Serve(serve::ServeArgs),
+    /// Make the tokens that callers of the service need
+    #[command(subcommand)]
+    Token(token::TokenCommand),
 }
 
 /// Why a command did not do its work.
@@ -56,16 +61,22 @@ pub fn main() -> ExitCode {
             _ => "warn,highs=error",
         })
     });
-    tracing_subscriber::fmt()
+    let log = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
-        .with_ansi(std::io::stderr().is_terminal())
-        .init();
+        .with_ansi(std::io::stderr().is_terminal());
+    match &cli.command {
+        Command::Serve(args) if args.front.log == front::LogForm::Json => {
+            log.json().flatten_event(true).init();
+        }
+        _ => log.init(),
+    }
     let outcome = match cli.command {
         Command::Plan(args) => plan::run(&args),
         Command::Check(args) => check::run(&args),
         Command::RequestTemplate => request::print_template(),
         Command::Serve(args) => serve::run(&args),
+        Command::Token(command) => token::run(&command),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

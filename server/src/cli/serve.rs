@@ -9,12 +9,13 @@ use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
 
 use super::CliError;
+use super::front::FrontArgs;
 use crate::{ServeConfig, SolverPlanner, StoreLimits, UploadRules, serve};
 
 /// How to serve.
 #[derive(Args)]
 pub struct ServeArgs {
-    /// Address and port. Beyond loopback anyone who reaches it can use it: there is no sign-in
+    /// Address and port. Beyond loopback it takes --tokens, and TLS or a proxy that speaks it
     #[arg(long, default_value = "127.0.0.1:50151")]
     listen: SocketAddr,
     /// Plans worked on at the same time; by default one for every two processors
@@ -38,6 +39,8 @@ pub struct ServeArgs {
     /// Drop an upload that sends nothing for so many seconds
     #[arg(long, default_value_t = 30, value_parser = clap::value_parser!(u64).range(1..=3600))]
     upload_idle: u64,
+    #[command(flatten)]
+    pub(super) front: FrontArgs,
 }
 
 /// Serves until ctrl-c or SIGTERM.
@@ -55,6 +58,7 @@ pub fn run(args: &ServeArgs) -> Result<(), CliError> {
 async fn listen(args: &ServeArgs) -> Result<(), CliError> {
     let failed =
         |error: std::io::Error| CliError::Failed(format!("the server could not start: {error}"));
+    let front = args.front.front(args.listen).await?;
     let listener = TcpListener::bind(args.listen)
         .await
         .map_err(|error| CliError::Input(format!("--listen {}: {error}", args.listen)))?;
@@ -73,13 +77,12 @@ async fn listen(args: &ServeArgs) -> Result<(), CliError> {
             ended_jobs: args.keep_plans as usize,
             ..StoreLimits::default()
         },
+        front,
     };
     let mut terminate = signal(SignalKind::terminate()).map_err(failed)?;
     let address = listener.local_addr().map_err(failed)?;
-    if !address.ip().is_loopback() {
-        tracing::warn!(%address, "reachable from other machines, without sign-in");
-    }
-    tracing::info!(%address, workers = config.workers, "listening");
+    let (tls, tokens) = (config.front.tls.is_some(), config.front.tokens.is_some());
+    tracing::info!(%address, tls, tokens, workers = config.workers, "listening");
     let shutdown = async move {
         tokio::select! {
             _ = tokio::signal::ctrl_c() => {}

@@ -4,6 +4,7 @@ use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, FieldViolation, StatusExt};
 
 use crate::convert::InvalidFields;
+use crate::front::tokens::QuotaFault;
 use crate::jobs::QueueError;
 use crate::store::StoreError;
 
@@ -50,12 +51,16 @@ pub enum SubmitError {
     /// The queue refused.
     #[error(transparent)]
     Queue(#[from] QueueError),
+    /// The caller's token has as many plans as it may.
+    #[error(transparent)]
+    Quota(#[from] QuotaFault),
 }
 
 impl From<SubmitError> for Status {
     fn from(error: SubmitError) -> Self {
         match error {
             SubmitError::Store(error) => error.into(),
+            SubmitError::Quota(fault) => fault.into(),
             SubmitError::Queue(QueueError::Full(_)) => exhausted("queue", error.to_string()),
             SubmitError::Queue(QueueError::Closed) => Status::unavailable(error.to_string()),
         }

@@ -1,6 +1,7 @@
 //! The gRPC face: handlers that decode, call and encode.
 
 mod errors;
+mod mask;
 mod paging;
 mod service;
 mod upload;

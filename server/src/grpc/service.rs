@@ -3,19 +3,25 @@
 use std::sync::Arc;
 
 use pbjson_types::Empty;
+use prost::Message as _;
+use prost_types::FieldMask;
 use slitwright_proto::v1;
 use slitwright_proto::v1::cut_planner_server::CutPlanner;
 use tonic::{Request, Response, Status, Streaming};
 
 use super::errors::{SubmitError, invalid, invalid_field};
+use super::mask::{Fields, Mask};
 use super::paging::{check_name, page_size, position, token};
 use super::upload::{UploadRules, Uploads};
 use super::watch::JobEvents;
 use crate::convert::{named_class, request_from_proto, request_to_proto};
+use crate::front::tokens::Caller;
 use crate::jobs::{Job, WithPlan, Workers};
 use crate::planner::Planner;
 use crate::store::Store;
 
+/// A page of plans ends once it has so many bytes: clients take 4 MiB unless told otherwise.
+const PAGE: usize = 2 << 20;
 /// Longest request id, characters.
 const REQUEST_ID: usize = 64;
 
@@ -24,6 +30,7 @@ pub struct Service {
     store: Arc<Store>,
     workers: Arc<Workers>,
     uploads: Uploads,
+    fields: Fields,
 }
 
 impl Service {
@@ -33,9 +40,23 @@ impl Service {
         workers: Arc<Workers>,
         planner: Arc<dyn Planner>,
         rules: UploadRules,
-    ) -> Self {
+    ) -> Result<Self, prost::DecodeError> {
         let uploads = Uploads::new(Arc::clone(&store), planner, rules);
-        Self { store, workers, uploads }
+        Ok(Self { store, workers, uploads, fields: Fields::new()? })
+    }
+
+    fn job_mask(&self, asked: Option<FieldMask>) -> Result<Option<Mask>, Status> {
+        let mask = asked.map(|asked| self.fields.mask("slitwright.v1.PlanJob", &asked.paths));
+        mask.transpose().map_err(|fault| invalid_field("read_mask", fault)).map(Option::flatten)
+    }
+
+    fn seen_through(&self, mask: Option<&Mask>, job: v1::PlanJob) -> Result<v1::PlanJob, Status> {
+        match mask {
+            None => Ok(job),
+            Some(mask) => mask.apply(&job).map_err(|error| {
+                Status::internal(format!("the answer could not be cut down to read_mask: {error}"))
+            }),
+        }
     }
 
     fn job(&self, name: &str) -> Result<Arc<Job>, Status> {
@@ -44,13 +65,19 @@ impl Service {
     }
 }
 
+/// Who calls, as the gate noted it.
+fn caller<T>(request: &Request<T>) -> Caller {
+    request.extensions().get().cloned().unwrap_or_default()
+}
+
 #[tonic::async_trait]
 impl CutPlanner for Service {
     async fn upload_model(
         &self,
         request: Request<Streaming<v1::UploadModelRequest>>,
     ) -> Result<Response<v1::Model>, Status> {
-        Ok(Response::new(self.uploads.receive(request.into_inner()).await?))
+        let room = caller(&request).model_room();
+        Ok(Response::new(self.uploads.receive(request.into_inner(), room).await?))
     }
 
     async fn get_model(
@@ -89,6 +116,7 @@ impl CutPlanner for Service {
         &self,
         request: Request<v1::SubmitPlanRequest>,
     ) -> Result<Response<v1::PlanJob>, Status> {
+        let caller = caller(&request);
         let v1::SubmitPlanRequest { model: model_name, request, request_id } = request.into_inner();
         check_name("model", &model_name, "models")?;
         if request_id.chars().count() > REQUEST_ID {
@@ -107,7 +135,16 @@ impl CutPlanner for Service {
             solver_request,
             (!request_id.is_empty()).then_some(request_id),
         ));
-        let job = self.store.add_job::<SubmitError>(job, |job| Ok(self.workers.enqueue(job)?))?;
+        let place =
+            caller.plan_place(|name| self.store.job(name).is_ok_and(|job| !job.has_ended()));
+        let job = self.store.add_job::<SubmitError>(job, |job| {
+            // Only here: a request that came before needs no place.
+            place.as_ref().map_err(Clone::clone)?;
+            Ok(self.workers.enqueue(job)?)
+        })?;
+        if let Ok(place) = place {
+            place.keep(&job.name);
+        }
         tracing::info!(job = job.name, model = job.model_name, "job queued");
         Ok(Response::new(job.to_proto(WithPlan::Yes)))
     }
@@ -125,7 +162,10 @@ impl CutPlanner for Service {
         &self,
         request: Request<v1::GetPlanRequest>,
     ) -> Result<Response<v1::PlanJob>, Status> {
-        Ok(Response::new(self.job(&request.into_inner().name)?.to_proto(WithPlan::Yes)))
+        let v1::GetPlanRequest { name, read_mask } = request.into_inner();
+        let mask = self.job_mask(read_mask)?;
+        let job = self.job(&name)?.to_proto(WithPlan::Yes);
+        Ok(Response::new(self.seen_through(mask.as_ref(), job)?))
     }
 
     async fn list_plans(
@@ -134,11 +174,27 @@ impl CutPlanner for Service {
     ) -> Result<Response<v1::ListPlansResponse>, Status> {
         let request = request.into_inner();
         let size = page_size(request.page_size)?;
-        let (jobs, next) = self.store.jobs(position(&request.page_token)?, size);
-        Ok(Response::new(v1::ListPlansResponse {
-            plans: jobs.iter().map(|job| job.to_proto(WithPlan::No)).collect(),
-            next_page_token: token(next),
-        }))
+        let mask = self.job_mask(request.read_mask)?;
+        let with_plan = if mask.as_ref().is_some_and(|m| m.names("plan")) {
+            WithPlan::Yes
+        } else {
+            WithPlan::No
+        };
+        let (mut plans, mut bytes) = (Vec::new(), 0);
+        let mut next = Some(position(&request.page_token)?);
+        while let Some(at) = next
+            && plans.len() < size
+            && bytes < PAGE
+        {
+            let (jobs, after) = self.store.jobs(at, 1);
+            for job in jobs {
+                let job = self.seen_through(mask.as_ref(), job.to_proto(with_plan))?;
+                bytes += job.encoded_len();
+                plans.push(job);
+            }
+            next = after;
+        }
+        Ok(Response::new(v1::ListPlansResponse { plans, next_page_token: token(next) }))
     }
 
     async fn cancel_plan(

@@ -16,6 +16,7 @@ use crate::convert::{
     Collector, InvalidFields, format_from_proto, is_over_limit, options_from_proto,
     prepare_violations, report_to_proto, unit_from_proto,
 };
+use crate::front::tokens::ModelRoom;
 use crate::planner::Planner;
 use crate::store::{Store, StoredModel, timestamp};
 
@@ -73,6 +74,7 @@ impl Uploads {
     pub async fn receive(
         &self,
         mut stream: Streaming<v1::UploadModelRequest>,
+        mut room: ModelRoom,
     ) -> Result<v1::Model, Status> {
         let place = Arc::clone(&self.places).try_acquire_owned().map_err(|_| {
             exhausted(
@@ -89,15 +91,19 @@ impl Uploads {
                 return Err(invalid_field("header", "is missing: send it in the first message"));
             }
         };
-        self.store.check_room(header.message.size_bytes.unwrap_or(0))?;
-        let bytes = self.receive_chunks(&mut stream, &header.message).await?;
+        let claimed = header.message.size_bytes.unwrap_or(0);
+        self.store.check_room(claimed)?;
+        room.grow_to(claimed, |name| self.store.model(name).is_ok())?;
+        let bytes = self.receive_chunks(&mut stream, &header.message, &mut room).await?;
 
         let (store, planner) = (Arc::clone(&self.store), Arc::clone(&self.planner));
         let model = tokio::task::spawn_blocking(move || {
             // Held until the check is over: that is what takes time and room, and it goes on even
             // when the client has left.
             let _place = place;
-            keep(&store, planner.as_ref(), header, &bytes)
+            let model = keep(&store, planner.as_ref(), header, &bytes)?;
+            room.keep(&model.name, model.size_bytes);
+            Ok(model)
         });
         model.await.map_err(|_| internal("the check of the model"))?
     }
@@ -126,6 +132,7 @@ impl Uploads {
         &self,
         stream: &mut Streaming<v1::UploadModelRequest>,
         header: &v1::UploadHeader,
+        room: &mut ModelRoom,
     ) -> Result<Vec<u8>, Status> {
         // Grows with what really comes; the size that the header claims is no reason to set
         // memory aside.
@@ -149,6 +156,7 @@ impl Uploads {
             {
                 return Err(wrong_size(claimed, "more"));
             }
+            room.grow_to(size, |name| self.store.model(name).is_ok())?;
             bytes.extend_from_slice(&chunk);
         }
         if bytes.is_empty() {

@@ -2,6 +2,7 @@
 #![allow(dead_code, reason = "each test file uses its own part")]
 
 use std::fmt::Write;
+use std::net::SocketAddr;
 use std::sync::Arc;
 use std::sync::mpsc;
 
@@ -22,14 +23,13 @@ use tonic_types::StatusExt;
 pub type Client = CutPlannerClient<Channel>;
 
 /// A server that runs until it is stopped or dropped.
-pub struct TestServer {
-    pub client: Client,
-    pub channel: Channel,
+pub struct Running {
+    pub address: SocketAddr,
     stop: Option<oneshot::Sender<()>>,
     served: JoinHandle<()>,
 }
 
-impl TestServer {
+impl Running {
     pub async fn start(config: ServeConfig, planner: impl Planner) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a free port");
         let address = listener.local_addr().expect("an address");
@@ -41,19 +41,38 @@ impl TestServer {
             };
             serve(config, listener, Arc::new(planner), shutdown).await.expect("served");
         });
-        let channel = Channel::from_shared(format!("http://{address}"))
-            .expect("an address")
-            .connect()
-            .await
-            .expect("connected");
-        Self { client: CutPlannerClient::new(channel.clone()), channel, stop: Some(stop), served }
+        Self { address, stop: Some(stop), served }
     }
 
     /// Tells the server to go down and waits until it has.
     pub async fn stop(mut self) {
         drop(self.stop.take());
-        drop((self.client, self.channel));
         self.served.await.expect("the server ended without a panic");
+    }
+}
+
+/// A server and a client of it.
+pub struct TestServer {
+    pub client: Client,
+    pub channel: Channel,
+    running: Running,
+}
+
+impl TestServer {
+    pub async fn start(config: ServeConfig, planner: impl Planner) -> Self {
+        let running = Running::start(config, planner).await;
+        let channel = Channel::from_shared(format!("http://{}", running.address))
+            .expect("an address")
+            .connect()
+            .await
+            .expect("connected");
+        Self { client: CutPlannerClient::new(channel.clone()), channel, running }
+    }
+
+    /// Tells the server to go down and waits until it has.
+    pub async fn stop(self) {
+        drop((self.client, self.channel));
+        self.running.stop().await;
     }
 }
 

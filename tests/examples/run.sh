@@ -1,0 +1,87 @@
+#!/usr/bin/env bash
+# Runs the Python example against the real server: stubs made from the protocol by grpcio-tools, a
+# token from `slitwright token add`, a plinth sent, planned, watched and fetched. Exits with 1 when
+# anything is not as it should be.
+set -euo pipefail
+here=$(cd "$(dirname "$0")" && pwd)
+root=$(cd "$here/../.." && pwd)
+slitwright=${SLITWRIGHT:-$root/target/debug/slitwright}
+venv=$root/.venv-examples
+[ -x "$slitwright" ] || (cd "$root" && cargo build --workspace --locked)
+
+# The environment is made anew whenever the pinned versions change.
+if ! cmp -s "$here/requirements.txt" "$venv/requirements.txt"; then
+    rm -rf "$venv"
+    python3 -m venv "$venv"
+    "$venv/bin/pip" install --quiet --disable-pip-version-check -r "$here/requirements.txt"
+    cp "$here/requirements.txt" "$venv/requirements.txt"
+fi
+
+work=$(mktemp -d)
+server=
+clean() {
+    [ -z "$server" ] || kill "$server" 2>/dev/null || true
+    rm -rf "$work"
+}
+trap clean EXIT
+
+mkdir "$work/stubs"
+(cd "$root/proto" && "$venv/bin/python" -m grpc_tools.protoc -I . \
+    --python_out="$work/stubs" --grpc_python_out="$work/stubs" slitwright/v1/*.proto)
+cat >"$work/plinth.off" <<'PLINTH'
+OFF
+8 12 0
+0 0 0
+40 0 0
+40 30 0
+0 30 0
+0 0 20
+40 0 20
+40 30 20
+0 30 20
+3 0 2 1
+3 0 3 2
+3 4 5 6
+3 4 6 7
+3 0 1 5
+3 0 5 4
+3 1 2 6
+3 1 6 5
+3 2 3 7
+3 2 7 6
+3 3 0 4
+3 3 4 7
+PLINTH
+
+token=$("$slitwright" token add --tokens "$work/tokens.toml" --name example)
+"$slitwright" serve --listen 127.0.0.1:0 --tokens "$work/tokens.toml" --log json 2>"$work/log" &
+server=$!
+address=
+for _ in $(seq 100); do
+    address=$(sed -n 's/.*"message":"listening","address":"\([^"]*\)".*/\1/p' "$work/log")
+    [ -z "$address" ] || break
+    sleep 0.1
+done
+[ -n "$address" ] || { cat "$work/log"; echo "the server did not start"; exit 1; }
+
+export PYTHONPATH=$work/stubs PYTHONDONTWRITEBYTECODE=1
+example=("$venv/bin/python" "$here/plan_by_grpc.py" "$work/plinth.off" --unit mm --address "$address")
+SLITWRIGHT_TOKEN=$token "${example[@]}" >"$work/plan.json"
+# A box leaves its mould without any cut; 40 x 30 x 20 mm of it are 24 cm^3.
+"$venv/bin/python" - "$work/plan.json" <<'CHECK'
+import json, sys
+plan = json.load(open(sys.argv[1]))
+assert not plan.get("cuts"), plan["cuts"]
+assert plan["rubberVolumeCm3"] > 24, plan["rubberVolumeCm3"]
+CHECK
+
+if SLITWRIGHT_TOKEN=slw_wrong "${example[@]}" 2>"$work/refused"; then
+    echo "a wrong token was let in"
+    exit 1
+fi
+grep -q '^UNAUTHENTICATED: ' "$work/refused" || { cat "$work/refused"; exit 1; }
+if grep -q "${token#slw_}" "$work/log"; then
+    echo "the token is in the log"
+    exit 1
+fi
+echo "plan_by_grpc: 1 passed, 0 failed"
