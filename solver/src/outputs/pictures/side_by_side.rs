@@ -27,8 +27,8 @@ const PLANS: (usize, usize) = (1, 5);
 const LOOK: u32 = 300;
 
 /// Draws plans of `model` side by side, with `comparison` in their order. Of the style the sheet's
-/// width and the heading are used. The sides are the two of the usual seven that together see most of
-/// all cuts.
+/// width and the heading are used. The sides are the two of the usual seven that together see
+/// all cuts best.
 pub fn draw_comparison(
     model: &TriangleMesh,
     plans: &[&Plan],
@@ -144,7 +144,7 @@ fn table(canvas: &mut Canvas, comparison: &Comparison, [top, cell, width]: [f32;
     canvas.text(note, 24.0, y + 1.6 * LINE, regular.toned(Tone::MUTED));
 }
 
-/// The two sides that together see most of all cuts; the first is the one that sees most by itself.
+/// The two sides that together see all cuts best; the first is the one that does by itself.
 fn choose(
     views: &[View; 7],
     shaded: &Shaded<'_>,
@@ -157,22 +157,34 @@ fn choose(
     let feet = || {
         scenes.iter().flat_map(|scene| &scene.cuts).flat_map(|cut| cut.branches.iter().flatten())
     };
-    let seen: Vec<Vec<bool>> = views
+    // How squarely each side sees each point of a cut: a cut on the outline is seen, but not well.
+    let seen: Vec<Vec<f64>> = views
         .iter()
         .map(|&view| {
             let middle = [f64::from(LOOK) / 2.0; 2];
             let camera = Camera { view, centre, scale, middle };
             let shot = shaded.look(&camera, LOOK, LOOK);
-            feet().map(|foot| is_seen(foot, &camera, &shot)).collect()
+            feet()
+                .map(|foot| match is_seen(foot, &camera, &shot) {
+                    true => foot.normal.dot(&view.toward).max(0.0),
+                    false => 0.0,
+                })
+                .collect()
         })
         .collect();
-    let count = |of: &dyn Fn(usize) -> bool| (0..feet().count()).filter(|&k| of(k)).count();
+    let gain = |view: usize, over: Option<usize>| -> f64 {
+        let before = |k: usize| over.map_or(0.0, |other| seen[other][k]);
+        seen[view].iter().enumerate().map(|(k, own)| (own - before(k)).max(0.0)).sum()
+    };
     // Of equals the later one: the three-quarter view shows shape best.
-    let first = (0..views.len()).max_by_key(|&v| count(&|k| seen[v][k])).unwrap_or(0);
-    let second = (0..views.len())
-        .filter(|&v| v != first)
-        .max_by_key(|&v| count(&|k| seen[v][k] && !seen[first][k]))
-        .unwrap_or(first);
+    let most = |over: Option<usize>| {
+        (0..views.len())
+            .filter(|&v| Some(v) != over)
+            .max_by(|&a, &b| gain(a, over).total_cmp(&gain(b, over)))
+            .unwrap_or(0)
+    };
+    let first = most(None);
+    let second = most(Some(first));
     [views[first], views[second]]
 }
 
