@@ -37,7 +37,11 @@ fn main() -> Result<(), Box<dyn Error>> {
         .register_descriptors(&descriptors)?
         .extern_path(".google.protobuf", "::pbjson_types")
         // These hold a field mask, for which there is no JSON, and no file is made of them.
-        .exclude([".slitwright.v1.GetPlanRequest", ".slitwright.v1.ListPlansRequest"])
+        .exclude([
+            ".slitwright.v1.GetPlanRequest",
+            ".slitwright.v1.ListPlansRequest",
+            ".slitwright.v1.UpdatePlanRequest",
+        ])
         .build(&[".slitwright"])?;
     Ok(())
 }

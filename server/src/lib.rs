@@ -1,8 +1,9 @@
 //! slitwright as a service and from the shell.
 //!
 //! This crate does no geometry: it turns the protocol's messages into the solver's types and back
-//! ([`convert`]), keeps models and jobs ([`store`], [`jobs`]), speaks gRPC ([`serve`]) behind
-//! what guards it ([`front`]), and runs the same work in-process for the shell ([`cli`]). [`planner`] is the seam to the solver.
+//! ([`convert`]), keeps models and requests for good ([`store`]), works on them ([`jobs`]), speaks
+//! gRPC ([`serve`]) behind what guards it ([`front`]), and runs the same work in-process for the
+//! shell ([`cli`]). [`planner`] is the seam to the solver.
 
 pub mod cli;
 pub mod convert;

@@ -3,7 +3,7 @@
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::{self, LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions};
 use slitwright_solver::optimise::search::SearchError;
-use slitwright_solver::plan::{Plan, PlanError, PlanRequest, make_plan};
+use slitwright_solver::plan::{Hooks, Plan, PlanError, PlanRequest, make_plan_with};
 
 /// Does the work. Called on threads that may be blocked.
 pub trait Planner: Send + Sync + 'static {
@@ -18,12 +18,13 @@ pub trait Planner: Send + Sync + 'static {
         mesh::prepare(bytes, format, unit, options)
     }
 
-    /// Makes a plan. Looks at `control` at least every 100 ms.
+    /// Makes a plan. Looks at `control` at least every 100 ms, and tells `hooks` what it finds.
     fn plan(
         &self,
         model: &Model,
         request: &PlanRequest,
         control: &Control<'_>,
+        hooks: &Hooks<'_>,
     ) -> Result<Plan, PlanFault>;
 }
 
@@ -36,6 +37,12 @@ pub enum PlanFault {
     /// Model and request do not go together; another request may help.
     #[error("{0}")]
     Unfit(String),
+    /// Time ran out, or everything was tried, before there was one.
+    #[error("{0}")]
+    NoPlan(String),
+    /// The checkpoint to go on from is of no use; work may begin without it.
+    #[error("{0}")]
+    Checkpoint(String),
     /// A fault of the program.
     #[error("{0}")]
     Internal(String),
@@ -51,11 +58,14 @@ impl Planner for SolverPlanner {
         model: &Model,
         request: &PlanRequest,
         control: &Control<'_>,
+        hooks: &Hooks<'_>,
     ) -> Result<Plan, PlanFault> {
-        make_plan(model, request, control).map_err(|error| match error {
+        make_plan_with(model, request, control, hooks).map_err(|error| match error {
             PlanError::Cancelled(_) => PlanFault::Cancelled,
             // A search that was stopped before it had anything says so in its own way.
             _ if control.is_cancelled() => PlanFault::Cancelled,
+            PlanError::Checkpoint { .. } => PlanFault::Checkpoint(error.to_string()),
+            PlanError::Search(SearchError::NoPlan(_)) => PlanFault::NoPlan(error.to_string()),
             PlanError::Topology(_)
             | PlanError::Locator(_)
             | PlanError::Search(SearchError::Relaxation(_)) => {

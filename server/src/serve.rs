@@ -1,12 +1,14 @@
 //! The server: listening, the services side by side, and going down in good order.
 
-use std::collections::{BTreeMap, HashSet};
+use std::collections::HashSet;
 use std::future::Future;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
 use prost::Message as _;
 use slitwright_proto::FILE_DESCRIPTOR_SET;
+use slitwright_proto::v1::JobState;
 use slitwright_proto::v1::cut_planner_server::CutPlannerServer;
 use tokio::net::TcpListener;
 use tokio::task::JoinSet;
@@ -18,9 +20,9 @@ use crate::front::{
     incoming, keep_up,
 };
 use crate::grpc::{Service, UploadRules};
-use crate::jobs::{WithPlan, Workers};
+use crate::jobs::{Hub, Workers};
 use crate::planner::Planner;
-use crate::store::{Store, StoreLimits};
+use crate::store::{Folder, Ledger, Models, StoreError, StoreLimits};
 
 /// Most bytes of one message.
 const MESSAGE: usize = 4 << 20;
@@ -33,16 +35,19 @@ const METADATA: u32 = 16 << 10;
 /// How often a silent connection is asked whether it is still there, and how long it may think.
 const KEEPALIVE: (Duration, Duration) = (Duration::from_secs(30), Duration::from_secs(20));
 
+/// How often ended plans are looked through for those that are too old.
+const TIDY: Duration = Duration::from_secs(3600);
+
 /// How to serve.
 #[derive(Debug)]
 pub struct ServeConfig {
-    /// Plans worked on at the same time.
+    /// Plans worked on at the same time; a quick one may run beside them.
     pub workers: usize,
-    /// Plans that may wait.
-    pub queue: usize,
     /// Limits of uploads.
     pub uploads: UploadRules,
-    /// Limits of what is remembered.
+    /// Folder of the store. `None`: one that goes when the server does.
+    pub folder: Option<PathBuf>,
+    /// Limits of what is kept.
     pub store: StoreLimits,
     /// What stands between the network and the service.
     pub front: Front,
@@ -52,8 +57,8 @@ impl Default for ServeConfig {
     fn default() -> Self {
         Self {
             workers: 1,
-            queue: 32,
             uploads: UploadRules::default(),
+            folder: None,
             store: StoreLimits::default(),
             front: Front::default(),
         }
@@ -63,6 +68,12 @@ impl Default for ServeConfig {
 /// The server could not start or had to stop.
 #[derive(Debug, thiserror::Error)]
 pub enum ServeError {
+    /// The store could not be opened.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// Opening the store ended by a panic.
+    #[error("opening the store stopped on a fault of the program: please report it")]
+    Panic,
     /// Threads could not be started.
     #[error("worker threads could not be started: {0}")]
     Threads(std::io::Error),
@@ -77,8 +88,8 @@ pub enum ServeError {
     Transport(#[from] tonic::transport::Error),
 }
 
-/// Serves on `listener` until `shutdown` is ready, then cancels what is running, lets clients hear
-/// of it, and returns.
+/// Serves on `listener` until `shutdown` is ready, then stores where running plans are, tells who
+/// watches them, and returns.
 pub async fn serve(
     config: ServeConfig,
     listener: TcpListener,
@@ -90,14 +101,18 @@ pub async fn serve(
     let metrics = Arc::new(Metrics::default());
     let planner: Arc<dyn Planner> =
         Arc::new(CountedPlanner { inner: planner, metrics: Arc::clone(&metrics) });
-    let store = Arc::new(Store::new(config.store));
-    let workers = Arc::new(
-        Workers::start(Arc::clone(&planner), config.workers, config.queue)
-            .map_err(ServeError::Threads)?,
-    );
+    let opening = {
+        let (folder, limits, workers) = (config.folder, config.store, config.workers);
+        let planner = Arc::clone(&planner);
+        tokio::task::spawn_blocking(move || open(folder, limits, workers, planner))
+    };
+    let Opened { _folder, _temporary, ledger, models, workers, hub } =
+        opening.await.map_err(|_| ServeError::Panic)??;
     let planning = CutPlannerServer::new(Service::new(
-        Arc::clone(&store),
+        Arc::clone(&ledger),
+        models,
         Arc::clone(&workers),
+        hub,
         planner,
         config.uploads,
     )?)
@@ -111,14 +126,15 @@ pub async fn serve(
 
     let (down, mut going_down) = tokio::sync::watch::channel(false);
     let signal = {
-        let (store, workers) = (Arc::clone(&store), Arc::clone(&workers));
+        let workers = Arc::clone(&workers);
         async move {
             shutdown.await;
             tracing::info!("shutting down");
             health_reporter.set_not_serving::<CutPlannerServer<Service>>().await;
-            workers.close();
-            for job in store.active_jobs() {
-                workers.cancel(&job);
+            // On a thread that may wait: a worker may be at the store.
+            let closed = tokio::task::spawn_blocking(move || workers.close()).await;
+            if closed.is_err() {
+                tracing::error!("the workers could not be told to stop");
             }
             // Nobody listens when serving has ended by itself already.
             let _ = down.send(true);
@@ -126,14 +142,15 @@ pub async fn serve(
     };
     // Ends with this function, however that ends.
     let mut beside = JoinSet::new();
+    beside.spawn(tidy(Arc::clone(&ledger)));
     if let Some(tokens) = &tokens {
         beside.spawn(keep_up(Arc::clone(tokens), Arc::clone(&metrics)));
     }
     if let Some(at) = metrics_at {
-        let store = Arc::clone(&store);
+        let ledger = Arc::clone(&ledger);
         let scrape = Scrape {
             metrics: Arc::clone(&metrics),
-            stock: Box::new(move || stock(&store)),
+            stock: Arc::new(move || stock(ledger.as_ref())),
             tokens: tokens.clone().filter(|_| at.with_token),
         };
         beside.spawn(answer_scrapes(at.listener, scrape));
@@ -195,17 +212,72 @@ fn methods() -> Result<HashSet<String>, prost::DecodeError> {
 }
 
 /// What the store holds at this moment.
-fn stock(store: &Store) -> Stock {
-    let mut states = BTreeMap::new();
-    for job in store.jobs(0, usize::MAX).0 {
-        let state = job.to_proto(WithPlan::No).state().as_str_name();
-        *states.entry(state.trim_start_matches("JOB_STATE_").to_lowercase()).or_insert(0) += 1;
-    }
-    let models = store.models(0, usize::MAX).0;
-    Stock {
-        queued: states.get("queued").copied().unwrap_or(0),
-        jobs: states.into_iter().collect(),
-        models: models.len() as u64,
-        model_bytes: models.iter().map(|model| model.message.size_bytes).sum(),
+fn stock(ledger: &dyn Ledger) -> Result<Stock, StoreError> {
+    let counts = ledger.counts()?;
+    let name =
+        |state: JobState| state.as_str_name().trim_start_matches("JOB_STATE_").to_lowercase();
+    let queued = counts.jobs.iter().find(|(state, _)| *state == JobState::Queued);
+    Ok(Stock {
+        queued: queued.map_or(0, |(_, count)| *count),
+        jobs: counts.jobs.iter().map(|(state, count)| (name(*state), *count)).collect(),
+        models: counts.models,
+        model_bytes: counts.model_bytes,
+    })
+}
+
+/// The store and those who work on it.
+struct Opened {
+    // The folder is ours as long as these live.
+    _folder: Folder,
+    _temporary: Option<tempfile::TempDir>,
+    ledger: Arc<dyn Ledger>,
+    models: Arc<Models>,
+    workers: Arc<Workers>,
+    hub: Arc<Hub>,
+}
+
+/// Opens the store and lets the work go on that was under way or waited.
+fn open(
+    folder: Option<PathBuf>,
+    limits: StoreLimits,
+    places: usize,
+    planner: Arc<dyn Planner>,
+) -> Result<Opened, ServeError> {
+    let (temporary, path) = match folder {
+        Some(path) => (None, path),
+        None => {
+            let folder = tempfile::tempdir()
+                .map_err(|error| StoreError::file("making a folder for the store", &error))?;
+            let path = folder.path().to_owned();
+            (Some(folder), path)
+        }
+    };
+    let folder = Folder::open(&path)?;
+    let ledger: Arc<dyn Ledger> = Arc::new(folder.ledger(limits)?);
+    let idle = limits.idle_model_bytes;
+    let models =
+        Arc::new(Models::new(Arc::clone(&ledger), folder.content()?, Arc::clone(&planner), idle)?);
+    let forgotten = ledger.forget_old()?;
+    let resumed = ledger.recover()?;
+    tracing::info!(folder = %path.display(), resumed, forgotten, "the store is open");
+    let hub = Arc::new(Hub::default());
+    let workers = Arc::new(
+        Workers::start(Arc::clone(&ledger), Arc::clone(&models), Arc::clone(&hub), planner, places)
+            .map_err(ServeError::Threads)?,
+    );
+    Ok(Opened { _folder: folder, _temporary: temporary, ledger, models, workers, hub })
+}
+
+/// Forgets plans as they get too old. Never ends.
+async fn tidy(ledger: Arc<dyn Ledger>) {
+    loop {
+        tokio::time::sleep(TIDY).await;
+        let ledger = Arc::clone(&ledger);
+        match tokio::task::spawn_blocking(move || ledger.forget_old()).await {
+            Ok(Ok(0)) => {}
+            Ok(Ok(forgotten)) => tracing::info!(forgotten, "old plans are forgotten"),
+            Ok(Err(error)) => tracing::error!(%error, "old plans cannot be forgotten"),
+            Err(error) => tracing::error!(%error, "old plans were not looked through"),
+        }
     }
 }

@@ -45,6 +45,7 @@ async fn sheets_arrive_with_the_plan() {
             ..Default::default()
         }),
         request_id: String::new(),
+        ..Default::default()
     };
     let job = client.submit_plan(submission).await.expect("queued").into_inner();
     let (_, ended) = watch_to_end(client, &job.name).await;
@@ -96,6 +97,7 @@ async fn a_long_plan_can_be_stopped_at_its_first_report() {
         model: model.name,
         request: Some(v1::PlanRequest { budget: Some(budget), ..Default::default() }),
         request_id: String::new(),
+        ..Default::default()
     };
     let job = client.submit_plan(submission).await.expect("queued").into_inner();
     let mut events = client
@@ -126,6 +128,7 @@ async fn a_gate_that_is_nowhere_fails_the_job_only() {
             ..Default::default()
         }),
         request_id: String::new(),
+        ..Default::default()
     };
     let job = client.submit_plan(submission).await.expect("queued").into_inner();
     let (_, ended) = watch_to_end(client, &job.name).await;

@@ -96,6 +96,7 @@ impl Client {
             model: model.to_owned(),
             request: Some(request),
             request_id: format!("{:032x}", rand::random::<u128>()),
+            priority: 0,
         };
         self.repeat(|mut calls| {
             let asked = asked.clone();
@@ -152,8 +153,8 @@ impl Client {
             match event.event {
                 Some(Event::Progress(progress)) => on_progress(&progress),
                 Some(Event::Ended(job)) => return Ok(job),
-                // A newer server may tell more.
-                None => {}
+                // The progress reports tell its cost too. A newer server may tell more.
+                Some(Event::Better(_)) | None => {}
             }
         }
         Err(Status::unavailable("the stream closed before the job ended"))

@@ -8,7 +8,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use slitwright_solver::control::{Cancel, Control, Progress};
 use slitwright_solver::outputs;
 use slitwright_solver::outputs::pictures::{PictureStyle, draw_plan, draw_trial};
-use slitwright_solver::plan::{PlanTrial, TrialVerdict};
+use slitwright_solver::plan::{Hooks, PlanTrial, TrialVerdict};
 
 use super::input::ModelArgs;
 use super::request::RequestArgs;
@@ -45,11 +45,13 @@ pub fn run(args: &PlanArgs) -> Result<(), CliError> {
     let cancel = Cancel::new();
     cancel_on_ctrl_c(cancel.clone())?;
     let control = Control::new(cancel, |progress| show(&bar, &progress));
-    let plan = SolverPlanner.plan(&model, &request, &control);
+    let plan = SolverPlanner.plan(&model, &request, &control, &Hooks::NONE);
     bar.finish_and_clear();
     let plan = plan.map_err(|fault| match fault {
-        PlanFault::Unfit(text) => CliError::Input(text),
-        PlanFault::Cancelled | PlanFault::Internal(_) => CliError::Failed(fault.to_string()),
+        PlanFault::Unfit(text) | PlanFault::NoPlan(text) => CliError::Input(text),
+        PlanFault::Cancelled | PlanFault::Internal(_) | PlanFault::Checkpoint(_) => {
+            CliError::Failed(fault.to_string())
+        }
     })?;
     let message = plan_to_proto(&plan);
     if let Some(folder) = &args.out {

@@ -1,6 +1,7 @@
 //! `slitwright serve`.
 
 use std::net::SocketAddr;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -10,6 +11,7 @@ use tokio::signal::unix::{SignalKind, signal};
 
 use super::CliError;
 use super::front::FrontArgs;
+use crate::store::default_folder;
 use crate::{ServeConfig, SolverPlanner, StoreLimits, UploadRules, serve};
 
 /// How to serve.
@@ -21,9 +23,13 @@ pub struct ServeArgs {
     /// Plans worked on at the same time; by default one for every two processors
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=256))]
     workers: Option<u16>,
+    /// Folder of models, requests and plans; by default $STATE_DIRECTORY, or else slitwright in
+    /// $XDG_DATA_HOME, which is ~/.local/share unless set. Made if missing
+    #[arg(long, value_name = "FOLDER")]
+    store: Option<PathBuf>,
     /// Plans that may wait
-    #[arg(long, default_value_t = 32)]
-    queue: u16,
+    #[arg(long, default_value_t = 1000)]
+    queue: u32,
     /// Most MiB of one model file
     #[arg(long, default_value_t = 512, value_parser = clap::value_parser!(u64).range(1..=65_536))]
     max_mesh_mb: u64,
@@ -36,6 +42,12 @@ pub struct ServeArgs {
     /// Ended plans that are kept; the oldest is forgotten first
     #[arg(long, default_value_t = 1000)]
     keep_plans: u32,
+    /// Days after which an ended plan is forgotten
+    #[arg(long, default_value_t = 90, value_parser = clap::value_parser!(u64).range(1..=36_500))]
+    keep_days: u64,
+    /// Most MiB of requests, plans and checkpoints together
+    #[arg(long, default_value_t = 16_384, value_parser = clap::value_parser!(u64).range(1..=1_048_576))]
+    max_plans_mb: u64,
     /// Drop an upload that sends nothing for so many seconds
     #[arg(long, default_value_t = 30, value_parser = clap::value_parser!(u64).range(1..=3600))]
     upload_idle: u64,
@@ -62,10 +74,15 @@ async fn listen(args: &ServeArgs) -> Result<(), CliError> {
     let listener = TcpListener::bind(args.listen)
         .await
         .map_err(|error| CliError::Input(format!("--listen {}: {error}", args.listen)))?;
+    let folder = args.store.clone().or_else(default_folder).ok_or_else(|| {
+        CliError::Input(
+            "--store is missing, and there is no home folder to take its place".to_owned(),
+        )
+    })?;
     let processors = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let config = ServeConfig {
         workers: args.workers.map_or_else(|| (processors / 2).max(1), usize::from),
-        queue: usize::from(args.queue),
+        folder: Some(folder),
         uploads: UploadRules {
             most_bytes: args.max_mesh_mb << 20,
             most_triangles: args.max_triangles,
@@ -74,7 +91,10 @@ async fn listen(args: &ServeArgs) -> Result<(), CliError> {
         },
         store: StoreLimits {
             model_bytes: args.max_store_mb << 20,
+            waiting_jobs: args.queue as usize,
             ended_jobs: args.keep_plans as usize,
+            ended_age: Duration::from_secs(86_400 * args.keep_days),
+            database_bytes: args.max_plans_mb << 20,
             ..StoreLimits::default()
         },
         front,

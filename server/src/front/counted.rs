@@ -5,7 +5,7 @@ use std::time::Instant;
 
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::{LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions};
-use slitwright_solver::plan::{Plan, PlanRequest, StopReason};
+use slitwright_solver::plan::{Hooks, Plan, PlanRequest, StopReason};
 
 use super::metrics::Metrics;
 use crate::planner::{PlanFault, Planner};
@@ -34,6 +34,7 @@ impl Planner for CountedPlanner {
         model: &Model,
         request: &PlanRequest,
         control: &Control<'_>,
+        hooks: &Hooks<'_>,
     ) -> Result<Plan, PlanFault> {
         let mut count = PlanCount {
             metrics: &self.metrics,
@@ -41,13 +42,14 @@ impl Planner for CountedPlanner {
             // What a panic leaves behind.
             outcome: "panicked",
         };
-        let outcome = self.inner.plan(model, request, control);
+        let outcome = self.inner.plan(model, request, control, hooks);
         count.outcome = match &outcome {
             Ok(plan) if plan.stopped_by == StopReason::Cancelled => "cut_short",
             Ok(_) => "made",
             Err(PlanFault::Cancelled) => "cancelled",
             Err(PlanFault::Unfit(_)) => "unfit",
-            Err(PlanFault::Internal(_)) => "failed",
+            Err(PlanFault::NoPlan(_)) => "none_found",
+            Err(PlanFault::Internal(_) | PlanFault::Checkpoint(_)) => "failed",
         };
         outcome
     }

@@ -11,6 +11,7 @@ use tokio::net::TcpListener;
 
 use super::metrics::{Metrics, Stock};
 use super::tokens::{Role, TokenBook};
+use crate::store::StoreError;
 
 /// The text form's own media type, with its version.
 const TEXT: &str = "text/plain; version=0.0.4; charset=utf-8";
@@ -20,7 +21,7 @@ pub struct Scrape {
     /// The counters.
     pub metrics: Arc<Metrics>,
     /// What is kept, as it is now.
-    pub stock: Box<dyn Fn() -> Stock + Send + Sync>,
+    pub stock: Arc<dyn Fn() -> Result<Stock, StoreError> + Send + Sync>,
     /// Who may scrape; without it anyone who reaches the address.
     pub tokens: Option<Arc<TokenBook>>,
 }
@@ -52,7 +53,17 @@ async fn answer(State(scrape): State<Arc<Scrape>>, headers: HeaderMap) -> Respon
             }
         }
     }
-    match scrape.metrics.text((scrape.stock)()) {
+    // The store is a file: to read it may take a while.
+    let stock = Arc::clone(&scrape.stock);
+    let stock = match tokio::task::spawn_blocking(move || stock()).await {
+        Ok(Ok(stock)) => stock,
+        Ok(Err(error)) => {
+            tracing::error!(%error, "what the store holds could not be counted");
+            return StatusCode::SERVICE_UNAVAILABLE.into_response();
+        }
+        Err(_) => return StatusCode::INTERNAL_SERVER_ERROR.into_response(),
+    };
+    match scrape.metrics.text(stock) {
         Ok(text) => ([(header::CONTENT_TYPE, TEXT)], text).into_response(),
         Err(error) => {
             tracing::error!(%error, "the metrics could not be written");

@@ -1,12 +1,15 @@
 //! Faults as google.rpc.Status with details.
 
+use std::time::Duration;
+
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, FieldViolation, StatusExt};
 
 use crate::convert::InvalidFields;
-use crate::front::tokens::QuotaFault;
-use crate::jobs::QueueError;
 use crate::store::StoreError;
+
+/// After how long to try again when nothing better is known.
+const RETRY: Duration = Duration::from_secs(10);
 
 /// INVALID_ARGUMENT with one violation a field.
 pub fn invalid(faults: &InvalidFields) -> Status {
@@ -37,34 +40,26 @@ pub fn exhausted(subject: &str, description: impl Into<String>) -> Status {
     )
 }
 
+/// Runs what blocks on a thread that may be blocked.
+pub async fn blocking<T: Send + 'static, E: Into<Status> + Send + 'static>(
+    what: &str,
+    work: impl FnOnce() -> Result<T, E> + Send + 'static,
+) -> Result<T, Status> {
+    let done = tokio::task::spawn_blocking(work).await.map_err(|_| internal(what))?;
+    done.map_err(Into::into)
+}
+
 /// INTERNAL for a panic on a thread of ours.
 pub fn internal(what: &str) -> Status {
     Status::internal(format!("{what} stopped on a fault of its own; the server goes on"))
 }
 
-/// A fault while a job is being queued.
-#[derive(Debug, thiserror::Error)]
-pub enum SubmitError {
-    /// The store refused.
-    #[error(transparent)]
-    Store(#[from] StoreError),
-    /// The queue refused.
-    #[error(transparent)]
-    Queue(#[from] QueueError),
-    /// The caller's token has as many plans as it may.
-    #[error(transparent)]
-    Quota(#[from] QuotaFault),
-}
-
-impl From<SubmitError> for Status {
-    fn from(error: SubmitError) -> Self {
-        match error {
-            SubmitError::Store(error) => error.into(),
-            SubmitError::Quota(fault) => fault.into(),
-            SubmitError::Queue(QueueError::Full(_)) => exhausted("queue", error.to_string()),
-            SubmitError::Queue(QueueError::Closed) => Status::unavailable(error.to_string()),
-        }
-    }
+/// RESOURCE_EXHAUSTED for a full queue, with a time after which it is worth trying again.
+pub fn queue_full(error: &StoreError, again: Duration) -> Status {
+    let text = error.to_string();
+    let mut details = ErrorDetails::with_quota_failure_violation("queue", &text);
+    details.set_retry_info(Some(again));
+    Status::with_error_details(Code::ResourceExhausted, text, details)
 }
 
 impl From<StoreError> for Status {
@@ -78,6 +73,8 @@ impl From<StoreError> for Status {
                 (Code::NotFound, ErrorDetails::with_resource_info("PlanJob", name, "", &text))
             }
             StoreError::ModelsFull(_) => return exhausted("models", text),
+            StoreError::QueueFull(_) => return queue_full(&error, RETRY),
+            StoreError::NoRoom(_) => return exhausted("store", text),
             StoreError::ModelInUse { model, .. } => (
                 Code::FailedPrecondition,
                 ErrorDetails::with_precondition_failure_violation("IN_USE", model, &text),
@@ -86,6 +83,19 @@ impl From<StoreError> for Status {
                 Code::FailedPrecondition,
                 ErrorDetails::with_precondition_failure_violation("ACTIVE", name, &text),
             ),
+            StoreError::JobFailed(name) => (
+                Code::FailedPrecondition,
+                ErrorDetails::with_precondition_failure_violation("FAILED", name, &text),
+            ),
+            StoreError::TooMuchTime { .. } => return invalid_field("seconds", text),
+            StoreError::RunLost(_) => (Code::Aborted, ErrorDetails::new()),
+            StoreError::Damaged(_) => (Code::DataLoss, ErrorDetails::new()),
+            StoreError::Locked(_) | StoreError::Unavailable(_) => {
+                (Code::Unavailable, ErrorDetails::with_retry_info(Some(RETRY)))
+            }
+            StoreError::Newer { .. } | StoreError::Foreign(_) => {
+                (Code::FailedPrecondition, ErrorDetails::new())
+            }
             StoreError::RequestIdTaken { job, .. } => {
                 (Code::AlreadyExists, ErrorDetails::with_resource_info("PlanJob", job, "", &text))
             }

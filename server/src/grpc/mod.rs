@@ -3,6 +3,7 @@
 mod errors;
 mod mask;
 mod paging;
+mod plans;
 mod service;
 mod upload;
 mod watch;

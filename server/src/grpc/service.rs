@@ -3,32 +3,37 @@
 use std::sync::Arc;
 
 use pbjson_types::Empty;
-use prost::Message as _;
 use prost_types::FieldMask;
 use slitwright_proto::v1;
 use slitwright_proto::v1::cut_planner_server::CutPlanner;
 use tonic::{Request, Response, Status, Streaming};
 
-use super::errors::{SubmitError, invalid, invalid_field};
+use super::errors::{blocking, invalid, invalid_field};
 use super::mask::{Fields, Mask};
 use super::paging::{check_name, page_size, position, token};
+use super::plans::{extend, page_of_plans, seen_through, submit};
 use super::upload::{UploadRules, Uploads};
-use super::watch::JobEvents;
-use crate::convert::{named_class, request_from_proto, request_to_proto};
+use super::watch::{JobEvents, follow};
+use crate::convert::{Collector, named_class, request_from_proto, request_to_proto};
 use crate::front::tokens::Caller;
-use crate::jobs::{Job, WithPlan, Workers};
+use crate::jobs::{Hub, Workers};
 use crate::planner::Planner;
-use crate::store::Store;
+use crate::store::{Extension, Ledger, Models, NewJob, StoreError};
 
-/// A page of plans ends once it has so many bytes: clients take 4 MiB unless told otherwise.
-const PAGE: usize = 2 << 20;
 /// Longest request id, characters.
 const REQUEST_ID: usize = 64;
 
+/// Most seconds that a job may have in all, as for a request.
+const MOST_SECONDS: f64 = 86_400.0;
+/// Priorities, from the last to the first.
+const PRIORITIES: std::ops::RangeInclusive<i32> = -10..=10;
+
 /// The planning service.
 pub struct Service {
-    store: Arc<Store>,
+    ledger: Arc<dyn Ledger>,
+    models: Arc<Models>,
     workers: Arc<Workers>,
+    hub: Arc<Hub>,
     uploads: Uploads,
     fields: Fields,
 }
@@ -36,13 +41,15 @@ pub struct Service {
 impl Service {
     /// A service on a store and workers.
     pub fn new(
-        store: Arc<Store>,
+        ledger: Arc<dyn Ledger>,
+        models: Arc<Models>,
         workers: Arc<Workers>,
+        hub: Arc<Hub>,
         planner: Arc<dyn Planner>,
         rules: UploadRules,
     ) -> Result<Self, prost::DecodeError> {
-        let uploads = Uploads::new(Arc::clone(&store), planner, rules);
-        Ok(Self { store, workers, uploads, fields: Fields::new()? })
+        let uploads = Uploads::new(Arc::clone(&models), planner, rules);
+        Ok(Self { ledger, models, workers, hub, uploads, fields: Fields::new()? })
     }
 
     fn job_mask(&self, asked: Option<FieldMask>) -> Result<Option<Mask>, Status> {
@@ -50,19 +57,48 @@ impl Service {
         mask.transpose().map_err(|fault| invalid_field("read_mask", fault)).map(Option::flatten)
     }
 
-    fn seen_through(&self, mask: Option<&Mask>, job: v1::PlanJob) -> Result<v1::PlanJob, Status> {
-        match mask {
-            None => Ok(job),
-            Some(mask) => mask.apply(&job).map_err(|error| {
-                Status::internal(format!("the answer could not be cut down to read_mask: {error}"))
-            }),
-        }
+    async fn with_ledger<T: Send + 'static, E: Into<Status> + Send + 'static>(
+        &self,
+        work: impl FnOnce(&dyn Ledger) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, Status> {
+        let ledger = Arc::clone(&self.ledger);
+        blocking("the store", move || work(ledger.as_ref())).await
     }
 
-    fn job(&self, name: &str) -> Result<Arc<Job>, Status> {
-        check_name("name", name, "plans")?;
-        Ok(self.store.job(name)?)
+    async fn with_workers<T: Send + 'static, E: Into<Status> + Send + 'static>(
+        &self,
+        work: impl FnOnce(&Workers) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, Status> {
+        let workers = Arc::clone(&self.workers);
+        blocking("the store", move || work(&workers)).await
     }
+
+    async fn with_models<T: Send + 'static>(
+        &self,
+        work: impl FnOnce(&Models) -> Result<T, StoreError> + Send + 'static,
+    ) -> Result<T, Status> {
+        let models = Arc::clone(&self.models);
+        blocking("the store", move || work(&models)).await
+    }
+}
+
+/// A request id; none when it is empty.
+fn request_id(id: String) -> Result<Option<String>, Status> {
+    if id.chars().count() > REQUEST_ID {
+        return Err(invalid_field(
+            "request_id",
+            format!("is too long: give at most {REQUEST_ID} characters"),
+        ));
+    }
+    Ok((!id.is_empty()).then_some(id))
+}
+
+fn check_priority(field: &str, priority: i32) -> Result<(), Status> {
+    if PRIORITIES.contains(&priority) {
+        return Ok(());
+    }
+    let (low, high) = (PRIORITIES.start(), PRIORITIES.end());
+    Err(invalid_field(field, format!("is {priority}: give a number from {low} to {high}")))
 }
 
 /// Who calls, as the gate noted it.
@@ -86,7 +122,7 @@ impl CutPlanner for Service {
     ) -> Result<Response<v1::Model>, Status> {
         let name = request.into_inner().name;
         check_name("name", &name, "models")?;
-        Ok(Response::new(self.store.model(&name)?.message.clone()))
+        Ok(Response::new(self.with_models(move |models| models.entry(&name)).await?.message))
     }
 
     async fn list_models(
@@ -95,10 +131,11 @@ impl CutPlanner for Service {
     ) -> Result<Response<v1::ListModelsResponse>, Status> {
         let request = request.into_inner();
         let size = page_size(request.page_size)?;
-        let (models, next) = self.store.models(position(&request.page_token)?, size);
+        let after = position(&request.page_token)?;
+        let page = self.with_models(move |models| models.page(after, size)).await?;
         Ok(Response::new(v1::ListModelsResponse {
-            models: models.iter().map(|model| model.message.clone()).collect(),
-            next_page_token: token(next),
+            models: page.items.into_iter().map(|model| model.message).collect(),
+            next_page_token: token(page.next),
         }))
     }
 
@@ -108,7 +145,7 @@ impl CutPlanner for Service {
     ) -> Result<Response<Empty>, Status> {
         let name = request.into_inner().name;
         check_name("name", &name, "models")?;
-        self.store.remove_model(&name)?;
+        self.with_models(move |models| models.remove(&name)).await?;
         Ok(Response::new(Empty {}))
     }
 
@@ -117,36 +154,24 @@ impl CutPlanner for Service {
         request: Request<v1::SubmitPlanRequest>,
     ) -> Result<Response<v1::PlanJob>, Status> {
         let caller = caller(&request);
-        let v1::SubmitPlanRequest { model: model_name, request, request_id } = request.into_inner();
-        check_name("model", &model_name, "models")?;
-        if request_id.chars().count() > REQUEST_ID {
-            return Err(invalid_field(
-                "request_id",
-                format!("is too long: give at most {REQUEST_ID} characters"),
-            ));
-        }
+        let v1::SubmitPlanRequest { model, request, request_id: id, priority } =
+            request.into_inner();
+        check_name("model", &model, "models")?;
+        let request_id = request_id(id)?;
+        check_priority("priority", priority)?;
         let request = request.unwrap_or_default();
-        let solver_request = request_from_proto(&request, "request").map_err(|f| invalid(&f))?;
-        let model = self.store.model(&model_name)?;
-        let job = Arc::new(Job::new(
-            model_name,
-            Arc::clone(&model.model),
-            request_to_proto(&solver_request, named_class(&request)),
-            solver_request,
-            (!request_id.is_empty()).then_some(request_id),
-        ));
-        let place =
-            caller.plan_place(|name| self.store.job(name).is_ok_and(|job| !job.has_ended()));
-        let job = self.store.add_job::<SubmitError>(job, |job| {
-            // Only here: a request that came before needs no place.
-            place.as_ref().map_err(Clone::clone)?;
-            Ok(self.workers.enqueue(job)?)
-        })?;
-        if let Ok(place) = place {
-            place.keep(&job.name);
-        }
-        tracing::info!(job = job.name, model = job.model_name, "job queued");
-        Ok(Response::new(job.to_proto(WithPlan::Yes)))
+        let full = request_from_proto(&request, "request").map_err(|f| invalid(&f))?;
+        let job = NewJob {
+            name: format!("plans/{}", uuid::Uuid::new_v4()),
+            model,
+            request: request_to_proto(&full, named_class(&request)),
+            request_id,
+            priority,
+            seconds: full.budget.seconds,
+        };
+        let job = self.with_workers(move |workers| submit(workers, &caller, &job)).await?;
+        tracing::info!(job = job.name, model = job.model, "job queued");
+        Ok(Response::new(job))
     }
 
     type WatchPlanStream = JobEvents;
@@ -155,7 +180,10 @@ impl CutPlanner for Service {
         &self,
         request: Request<v1::WatchPlanRequest>,
     ) -> Result<Response<JobEvents>, Status> {
-        Ok(Response::new(JobEvents::new(self.job(&request.into_inner().name)?)))
+        let name = request.into_inner().name;
+        check_name("name", &name, "plans")?;
+        let (ledger, hub) = (Arc::clone(&self.ledger), Arc::clone(&self.hub));
+        Ok(Response::new(follow(ledger, hub, name).await?))
     }
 
     async fn get_plan(
@@ -163,9 +191,17 @@ impl CutPlanner for Service {
         request: Request<v1::GetPlanRequest>,
     ) -> Result<Response<v1::PlanJob>, Status> {
         let v1::GetPlanRequest { name, read_mask } = request.into_inner();
+        check_name("name", &name, "plans")?;
         let mask = self.job_mask(read_mask)?;
-        let job = self.job(&name)?.to_proto(WithPlan::Yes);
-        Ok(Response::new(self.seen_through(mask.as_ref(), job)?))
+        let whole = mask.as_ref().is_none_or(|mask| mask.names("plan"));
+        let job = self
+            .with_ledger(
+                move |ledger| {
+                    if whole { ledger.job_with_plan(&name) } else { ledger.job(&name) }
+                },
+            )
+            .await?;
+        Ok(Response::new(seen_through(mask.as_ref(), job)?))
     }
 
     async fn list_plans(
@@ -175,35 +211,63 @@ impl CutPlanner for Service {
         let request = request.into_inner();
         let size = page_size(request.page_size)?;
         let mask = self.job_mask(request.read_mask)?;
-        let with_plan = if mask.as_ref().is_some_and(|m| m.names("plan")) {
-            WithPlan::Yes
-        } else {
-            WithPlan::No
-        };
-        let (mut plans, mut bytes) = (Vec::new(), 0);
-        let mut next = Some(position(&request.page_token)?);
-        while let Some(at) = next
-            && plans.len() < size
-            && bytes < PAGE
-        {
-            let (jobs, after) = self.store.jobs(at, 1);
-            for job in jobs {
-                let job = self.seen_through(mask.as_ref(), job.to_proto(with_plan))?;
-                bytes += job.encoded_len();
-                plans.push(job);
-            }
-            next = after;
-        }
+        let after = position(&request.page_token)?;
+        let page =
+            self.with_ledger(move |ledger| page_of_plans(ledger, after, size, mask.as_ref()));
+        let (plans, next) = page.await?;
         Ok(Response::new(v1::ListPlansResponse { plans, next_page_token: token(next) }))
+    }
+
+    async fn update_plan(
+        &self,
+        request: Request<v1::UpdatePlanRequest>,
+    ) -> Result<Response<v1::PlanJob>, Status> {
+        let v1::UpdatePlanRequest { plan, update_mask } = request.into_inner();
+        let v1::PlanJob { name, priority, .. } = plan.unwrap_or_default();
+        check_name("plan.name", &name, "plans")?;
+        let paths = update_mask.unwrap_or_default().paths;
+        if paths.is_empty() || paths.iter().any(|path| path != "priority") {
+            return Err(invalid_field(
+                "update_mask",
+                "names something that cannot be changed, or nothing: give `priority`",
+            ));
+        }
+        check_priority("plan.priority", priority)?;
+        let update = move |workers: &Workers| -> Result<_, StoreError> {
+            workers.prioritise(&name, priority)?;
+            workers.ledger().job_with_plan(&name)
+        };
+        Ok(Response::new(self.with_workers(update).await?))
+    }
+
+    async fn extend_plan(
+        &self,
+        request: Request<v1::ExtendPlanRequest>,
+    ) -> Result<Response<v1::PlanJob>, Status> {
+        let caller = caller(&request);
+        let v1::ExtendPlanRequest { name, seconds, request_id: id } = request.into_inner();
+        check_name("name", &name, "plans")?;
+        let mut faults = Collector::default();
+        let seconds = faults.number("seconds", seconds, 0.1, MOST_SECONDS, "seconds");
+        let seconds = faults.finish(seconds).map_err(|f| invalid(&f))?;
+        let more = Extension { seconds, most_seconds: MOST_SECONDS, request_id: request_id(id)? };
+        let extend = move |workers: &Workers| extend(workers, &caller, &name, &more);
+        let job = self.with_workers(extend).await?;
+        tracing::info!(job = job.name, seconds, "job given more time");
+        Ok(Response::new(job))
     }
 
     async fn cancel_plan(
         &self,
         request: Request<v1::CancelPlanRequest>,
     ) -> Result<Response<v1::PlanJob>, Status> {
-        let job = self.job(&request.into_inner().name)?;
-        self.workers.cancel(&job);
-        Ok(Response::new(job.to_proto(WithPlan::Yes)))
+        let name = request.into_inner().name;
+        check_name("name", &name, "plans")?;
+        let cancel = move |workers: &Workers| -> Result<_, StoreError> {
+            workers.cancel(&name)?;
+            workers.ledger().job_with_plan(&name)
+        };
+        Ok(Response::new(self.with_workers(cancel).await?))
     }
 
     async fn delete_plan(
@@ -212,7 +276,7 @@ impl CutPlanner for Service {
     ) -> Result<Response<Empty>, Status> {
         let name = request.into_inner().name;
         check_name("name", &name, "plans")?;
-        self.store.remove_job(&name)?;
+        self.with_ledger(move |ledger| ledger.remove_job(&name)).await?;
         Ok(Response::new(Empty {}))
     }
 }

@@ -1,24 +1,22 @@
 //! A model that comes in chunks.
 
-use std::fmt::Write as _;
 use std::sync::Arc;
 use std::time::{Duration, SystemTime};
 
-use sha2::{Digest, Sha256};
 use slitwright_proto::v1;
 use slitwright_proto::v1::upload_model_request::Part;
 use slitwright_solver::mesh::{LengthUnit, MeshFormat, PrepareError, PrepareOptions, ReadLimits};
 use tokio::sync::Semaphore;
 use tonic::{Status, Streaming};
 
-use super::errors::{exhausted, internal, invalid, invalid_field};
+use super::errors::{blocking, exhausted, internal, invalid, invalid_field};
 use crate::convert::{
     Collector, InvalidFields, format_from_proto, is_over_limit, options_from_proto,
     prepare_violations, report_to_proto, unit_from_proto,
 };
 use crate::front::tokens::ModelRoom;
 use crate::planner::Planner;
-use crate::store::{Store, StoredModel, timestamp};
+use crate::store::{ModelEntry, Models, StoreError, digest, timestamp};
 
 /// Most bytes of one chunk.
 const CHUNK: usize = 1 << 20;
@@ -51,7 +49,7 @@ impl Default for UploadRules {
 
 /// Takes uploads.
 pub struct Uploads {
-    store: Arc<Store>,
+    models: Arc<Models>,
     planner: Arc<dyn Planner>,
     rules: UploadRules,
     places: Arc<Semaphore>,
@@ -66,15 +64,15 @@ struct Header {
 }
 
 impl Uploads {
-    pub fn new(store: Arc<Store>, planner: Arc<dyn Planner>, rules: UploadRules) -> Self {
-        Self { store, planner, rules, places: Arc::new(Semaphore::new(rules.at_once)) }
+    pub fn new(models: Arc<Models>, planner: Arc<dyn Planner>, rules: UploadRules) -> Self {
+        Self { models, planner, rules, places: Arc::new(Semaphore::new(rules.at_once)) }
     }
 
     /// Receives a file, checks it and keeps it.
     pub async fn receive(
         &self,
         mut stream: Streaming<v1::UploadModelRequest>,
-        mut room: ModelRoom,
+        room: ModelRoom,
     ) -> Result<v1::Model, Status> {
         let place = Arc::clone(&self.places).try_acquire_owned().map_err(|_| {
             exhausted(
@@ -91,21 +89,32 @@ impl Uploads {
                 return Err(invalid_field("header", "is missing: send it in the first message"));
             }
         };
-        let claimed = header.message.size_bytes.unwrap_or(0);
-        self.store.check_room(claimed)?;
-        room.grow_to(claimed, |name| self.store.model(name).is_ok())?;
-        let bytes = self.receive_chunks(&mut stream, &header.message, &mut room).await?;
+        let (models, claimed) = (Arc::clone(&self.models), header.message.size_bytes.unwrap_or(0));
+        blocking("the store", move || models.check_room(claimed)).await?;
+        let room = self.grown(room, claimed).await?;
+        let (bytes, room) = self.receive_chunks(&mut stream, &header.message, room).await?;
 
-        let (store, planner) = (Arc::clone(&self.store), Arc::clone(&self.planner));
+        let (models, planner) = (Arc::clone(&self.models), Arc::clone(&self.planner));
         let model = tokio::task::spawn_blocking(move || {
             // Held until the check is over: that is what takes time and room, and it goes on even
             // when the client has left.
             let _place = place;
-            let model = keep(&store, planner.as_ref(), header, &bytes)?;
+            let model = keep(&models, planner.as_ref(), header, &bytes)?;
             room.keep(&model.name, model.size_bytes);
             Ok(model)
         });
         model.await.map_err(|_| internal("the check of the model"))?
+    }
+
+    /// Room for `bytes` in all, if the caller has it.
+    async fn grown(&self, mut room: ModelRoom, bytes: u64) -> Result<ModelRoom, Status> {
+        let models = Arc::clone(&self.models);
+        // The store may be asked which of the caller's models are still there.
+        let grown = tokio::task::spawn_blocking(move || {
+            room.grow_to(bytes, |name| !matches!(models.entry(name), Err(StoreError::NoModel(_))))
+                .map(|()| room)
+        });
+        Ok(grown.await.map_err(|_| internal("the store"))??)
     }
 
     async fn next(
@@ -132,8 +141,8 @@ impl Uploads {
         &self,
         stream: &mut Streaming<v1::UploadModelRequest>,
         header: &v1::UploadHeader,
-        room: &mut ModelRoom,
-    ) -> Result<Vec<u8>, Status> {
+        mut room: ModelRoom,
+    ) -> Result<(Vec<u8>, ModelRoom), Status> {
         // Grows with what really comes; the size that the header claims is no reason to set
         // memory aside.
         let mut bytes = Vec::new();
@@ -156,7 +165,7 @@ impl Uploads {
             {
                 return Err(wrong_size(claimed, "more"));
             }
-            room.grow_to(size, |name| self.store.model(name).is_ok())?;
+            room = self.grown(room, size).await?;
             bytes.extend_from_slice(&chunk);
         }
         if bytes.is_empty() {
@@ -167,7 +176,7 @@ impl Uploads {
         {
             return Err(wrong_size(claimed, &bytes.len().to_string()));
         }
-        Ok(bytes)
+        Ok((bytes, room))
     }
 }
 
@@ -234,16 +243,12 @@ fn checked(message: v1::UploadHeader, rules: &UploadRules) -> Result<Header, Inv
 }
 
 fn keep(
-    store: &Store,
+    models: &Models,
     planner: &dyn Planner,
     header: Header,
     bytes: &[u8],
 ) -> Result<v1::Model, Status> {
-    let mut sha256 = String::with_capacity(64);
-    for byte in Sha256::digest(bytes) {
-        // Writing to a string cannot fail.
-        let _ = write!(sha256, "{byte:02x}");
-    }
+    let sha256 = digest(bytes);
     let claimed = &header.message.sha256;
     if !claimed.is_empty() && !claimed.eq_ignore_ascii_case(&sha256) {
         return Err(invalid_field(
@@ -264,6 +269,9 @@ fn keep(
         create_time: Some(timestamp(SystemTime::now())),
         report: Some(report_to_proto(&model)),
     };
-    tracing::info!(model = message.name, bytes = message.size_bytes, "model kept");
-    Ok(store.add_model(StoredModel { message, model: Arc::new(model) })?)
+    let options = header.message.options.unwrap_or_default();
+    let entry = ModelEntry { message, options };
+    models.add(&entry, bytes, model)?;
+    tracing::info!(model = entry.message.name, bytes = entry.message.size_bytes, "model kept");
+    Ok(entry.message)
 }

@@ -12,7 +12,9 @@ use slitwright_proto::v1::upload_model_request::Part;
 use slitwright_server::{PlanFault, Planner, ServeConfig, serve};
 use slitwright_solver::control::{Control, Progress, Stage};
 use slitwright_solver::mesh::{Model, TriangleMesh, Vector};
-use slitwright_solver::plan::{Figures, NotTried, Plan, PlanRequest, StopReason, TrialVerdict};
+use slitwright_solver::plan::{
+    Figures, Hooks, NotTried, Plan, PlanRequest, StopReason, TrialVerdict,
+};
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
@@ -96,6 +98,14 @@ pub const PANICS: u64 = 4;
 pub const UNFIT: u64 = 5;
 /// Sends a thousand reports without a pause, then ends.
 pub const CHATTY: u64 = 6;
+/// Finds three better plans, with a report and a checkpoint each, and waits until it is cancelled. Gone
+/// on with from the third it finds three more and ends.
+pub const STEPWISE: u64 = 7;
+/// Leaves a checkpoint and is out of time. The plan's knife length is the seconds that it was given,
+/// its cost the seconds less a thousand.
+pub const OUT_OF_TIME: u64 = 8;
+/// Runs until it is given more time, then does as `OUT_OF_TIME`.
+pub const WAITS_FOR_TIME: u64 = 9;
 
 impl ScriptedPlanner {
     pub fn new() -> (Self, mpsc::Receiver<u64>) {
@@ -110,6 +120,7 @@ impl Planner for ScriptedPlanner {
         _model: &Model,
         request: &PlanRequest,
         control: &Control<'_>,
+        hooks: &Hooks<'_>,
     ) -> Result<Plan, PlanFault> {
         control.stage(Stage::Body, 0.25, "the mould body stands");
         if request.budget.seed == KEEPS_BEST {
@@ -138,6 +149,19 @@ impl Planner for ScriptedPlanner {
                     Err(PlanFault::Cancelled)
                 }
             }
+            STEPWISE => stepwise(control, hooks),
+            OUT_OF_TIME | WAITS_FOR_TIME => {
+                let budget = request.budget.seconds;
+                let given = || control.with_extra_time(budget);
+                while request.budget.seed == WAITS_FOR_TIME && given() <= budget {
+                    std::thread::yield_now();
+                }
+                if let Some(checkpoint) = hooks.checkpoint {
+                    checkpoint(b"out of time");
+                }
+                let plan = empty_plan(StopReason::TimeBudget);
+                Ok(Plan { total_length: given(), cost: 1000.0 - given(), ..plan })
+            }
             PANICS => panic!("as the test asked"),
             UNFIT => Err(PlanFault::Unfit("the gate is nowhere on the model".to_owned())),
             CHATTY => {
@@ -149,6 +173,52 @@ impl Planner for ScriptedPlanner {
             _ => Ok(empty_plan(StopReason::Optimal)),
         }
     }
+}
+
+/// Cost of the plan that `STEPWISE` finds at a step.
+pub fn cost_of_step(step: u8) -> f64 {
+    100.0 - 10.0 * f64::from(step)
+}
+
+fn stepwise(control: &Control<'_>, hooks: &Hooks<'_>) -> Result<Plan, PlanFault> {
+    let from = match hooks.resume {
+        None => 0,
+        Some(&[step]) => step,
+        Some(_) => return Err(PlanFault::Checkpoint("not one of these".to_owned())),
+    };
+    let plan = |step, stopped_by| Plan {
+        cost: cost_of_step(step),
+        lower_bound: 10.0,
+        // Known by these words wherever it lies.
+        warnings: vec![format!("the plan of step {step}")],
+        ..empty_plan(stopped_by)
+    };
+    for step in from + 1..=from + 3 {
+        control.report(Progress {
+            stage: Stage::Optimise,
+            fraction: 0.1 * f64::from(step),
+            elapsed_seconds: f64::from(step),
+            rounds: u32::from(step),
+            rows: 1,
+            lower_bound: Some(10.0),
+            best_cost: Some(cost_of_step(step)),
+            best_length: Some(0.0),
+            message: "a step".to_owned(),
+        });
+        if let Some(better) = hooks.better {
+            better(&plan(step, StopReason::Stalled));
+        }
+        if let Some(checkpoint) = hooks.checkpoint {
+            checkpoint(&[step]);
+        }
+    }
+    if from > 0 {
+        return Ok(plan(from + 3, StopReason::Optimal));
+    }
+    while !control.is_cancelled() {
+        std::thread::yield_now();
+    }
+    Ok(plan(from + 3, StopReason::Cancelled))
 }
 
 /// A plan without cuts.
@@ -240,11 +310,61 @@ pub fn submission(model: &str, seed: u64) -> v1::SubmitPlanRequest {
             ..Default::default()
         }),
         request_id: String::new(),
+        ..Default::default()
     }
 }
 
 pub async fn submit(client: &mut Client, model: &str, seed: u64) -> v1::PlanJob {
     client.submit_plan(submission(model, seed)).await.expect("queued").into_inner()
+}
+
+/// A request with a priority and a time limit.
+pub fn submission_with(
+    model: &str,
+    seed: u64,
+    priority: i32,
+    seconds: f64,
+) -> v1::SubmitPlanRequest {
+    let budget =
+        v1::Budget { seed: Some(seed), time_limit_seconds: Some(seconds), ..Default::default() };
+    let request = v1::PlanRequest { budget: Some(budget), ..Default::default() };
+    v1::SubmitPlanRequest {
+        model: model.to_owned(),
+        request: Some(request),
+        priority,
+        ..Default::default()
+    }
+}
+
+/// A job with its plan.
+pub async fn get(client: &mut Client, name: &str) -> v1::PlanJob {
+    let request = v1::GetPlanRequest { name: name.to_owned(), read_mask: None };
+    client.get_plan(request).await.expect("found").into_inner()
+}
+
+/// All jobs, without their plans.
+pub async fn list(client: &mut Client) -> Vec<v1::PlanJob> {
+    let (mut jobs, mut page_token) = (Vec::new(), String::new());
+    loop {
+        let request = v1::ListPlansRequest { page_size: 200, page_token, read_mask: None };
+        let page = client.list_plans(request).await.expect("a page").into_inner();
+        jobs.extend(page.plans);
+        page_token = page.next_page_token;
+        if page_token.is_empty() {
+            return jobs;
+        }
+    }
+}
+
+/// Asks a job to stop.
+pub async fn cancel(client: &mut Client, name: &str) -> v1::PlanJob {
+    let request = v1::CancelPlanRequest { name: name.to_owned() };
+    client.cancel_plan(request).await.expect("asked").into_inner()
+}
+
+/// Waits until a plan begins, and tells its seed.
+pub fn next_start(starts: &mpsc::Receiver<u64>) -> u64 {
+    tokio::task::block_in_place(|| starts.recv()).expect("a plan begins")
 }
 
 /// Follows a job to its end: the progress on the way, and the job as it ended.
@@ -264,6 +384,7 @@ pub async fn watch_to_end(client: &mut Client, name: &str) -> (Vec<v1::Progress>
                 assert_eq!(after, None, "no event comes after the end");
                 return (progress, job);
             }
+            Some(Event::Better(_)) => {}
             None => panic!("the stream closed before the job ended"),
         }
     }

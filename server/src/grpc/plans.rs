@@ -1,0 +1,96 @@
+//! What handlers of plans do once a call is read. All of it blocks.
+
+use std::time::Duration;
+
+use prost::Message as _;
+use slitwright_proto::v1;
+use tonic::Status;
+
+use super::errors::queue_full;
+use super::mask::Mask;
+use crate::front::tokens::Caller;
+use crate::jobs::Workers;
+use crate::store::{Extension, Ledger, NewJob, StoreError, has_ended};
+
+/// A page of plans ends once it has so many bytes: clients take 4 MiB unless told otherwise.
+const PAGE: usize = 2 << 20;
+/// Least and most time after which a client is told to try again.
+const RETRY: (Duration, Duration) = (Duration::from_secs(1), Duration::from_secs(60));
+
+/// Queues a job, if its caller may have one more.
+pub fn submit(workers: &Workers, caller: &Caller, job: &NewJob) -> Result<v1::PlanJob, Status> {
+    let waits = |name: &str| workers.ledger().job(name).is_ok_and(|job| !has_ended(job.state()));
+    let place = match caller.plan_place(waits) {
+        Ok(place) => place,
+        // A request that came before needs no place.
+        Err(fault) => return workers.ledger().submitted(job)?.ok_or_else(|| fault.into()),
+    };
+    let job = workers.submit(job).map_err(|error| match error {
+        StoreError::QueueFull(_) => {
+            let again = workers.soonest_end().unwrap_or(RETRY.0).clamp(RETRY.0, RETRY.1);
+            queue_full(&error, again)
+        }
+        other => other.into(),
+    })?;
+    place.keep(&job.name);
+    Ok(job)
+}
+
+/// Gives a job more time. One that has ended waits again, if its caller may have one more.
+pub fn extend(
+    workers: &Workers,
+    caller: &Caller,
+    name: &str,
+    more: &Extension,
+) -> Result<v1::PlanJob, Status> {
+    let waits = |name: &str| workers.ledger().job(name).is_ok_and(|job| !has_ended(job.state()));
+    let place = (!waits(name)).then(|| caller.plan_place(waits)).transpose()?;
+    workers.extend(name, more)?;
+    if let Some(place) = place {
+        place.keep(name);
+    }
+    Ok(workers.ledger().job_with_plan(name)?)
+}
+
+/// A page of jobs through a mask, and the position to go on from.
+pub fn page_of_plans(
+    ledger: &dyn Ledger,
+    after: u64,
+    size: usize,
+    mask: Option<&Mask>,
+) -> Result<(Vec<v1::PlanJob>, Option<u64>), Status> {
+    if !mask.is_some_and(|mask| mask.names("plan")) {
+        let page = ledger.jobs(after, size)?;
+        let jobs = page.items.into_iter().map(|job| seen_through(mask, job));
+        return Ok((jobs.collect::<Result<_, _>>()?, page.next));
+    }
+    let (mut plans, mut bytes, mut next) = (Vec::new(), 0, Some(after));
+    while let Some(at) = next
+        && plans.len() < size
+        && bytes < PAGE
+    {
+        let page = ledger.jobs(at, 1)?;
+        for job in page.items {
+            let whole = match ledger.job_with_plan(&job.name) {
+                Ok(whole) => whole,
+                // Forgotten in between.
+                Err(StoreError::NoJob(_)) => continue,
+                Err(error) => return Err(error.into()),
+            };
+            let job = seen_through(mask, whole)?;
+            bytes += job.encoded_len();
+            plans.push(job);
+        }
+        next = page.next;
+    }
+    Ok((plans, next))
+}
+
+pub fn seen_through(mask: Option<&Mask>, job: v1::PlanJob) -> Result<v1::PlanJob, Status> {
+    match mask {
+        None => Ok(job),
+        Some(mask) => mask.apply(&job).map_err(|error| {
+            Status::internal(format!("the answer could not be cut down to read_mask: {error}"))
+        }),
+    }
+}

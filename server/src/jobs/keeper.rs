@@ -1,0 +1,186 @@
+//! What a run finds, on its way into the ledger and to those who follow.
+
+use std::sync::atomic::Ordering;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+use slitwright_proto::v1;
+
+use super::best::{figures, is_better, knows_more, raise_bound};
+use super::hub::Hub;
+use super::slots::Strings;
+use crate::store::{Claimed, Ledger, Orders, Run, Step, StoreError};
+
+/// Reports are stored at most this often; followers get every one.
+const EVERY: Duration = Duration::from_secs(5);
+
+/// Keeps what one run finds.
+pub struct Keeper {
+    ledger: Arc<dyn Ledger>,
+    hub: Arc<Hub>,
+    run: Run,
+    strings: Strings,
+    state: Mutex<State>,
+}
+
+struct State {
+    progress: Option<v1::Progress>,
+    best: Option<v1::BetterPlan>,
+    /// A better plan that could not be stored yet.
+    owed: Option<(v1::BetterPlan, v1::Plan)>,
+    /// Seconds on top of the request's when the solver last said where it was.
+    time_given: f64,
+    stored: Instant,
+}
+
+impl Keeper {
+    pub fn new(
+        ledger: Arc<dyn Ledger>,
+        hub: Arc<Hub>,
+        claimed: &Claimed,
+        strings: Strings,
+    ) -> Self {
+        let state = State {
+            progress: None,
+            best: claimed.job.best,
+            owed: None,
+            time_given: claimed.job.extra_seconds,
+            stored: Instant::now(),
+        };
+        Self { ledger, hub, run: claimed.run.clone(), strings, state: Mutex::new(state) }
+    }
+
+    fn state(&self) -> MutexGuard<'_, State> {
+        // Each holder makes one whole change; a panic cannot leave a half of one.
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The newest report.
+    pub fn last_progress(&self) -> Option<v1::Progress> {
+        self.state().progress.clone()
+    }
+
+    /// Figures of the best plan that is stored.
+    pub fn best(&self) -> Option<v1::BetterPlan> {
+        self.state().best
+    }
+
+    /// Seconds on top of the request's that the solver knew of when it last said where it was.
+    pub fn time_given(&self) -> f64 {
+        self.state().time_given
+    }
+
+    /// What the job ends with when the solver's last plan is `last`: that one when it is as good as
+    /// any, else the best one of all runs, with what is known of the bound by now. `None` leaves the
+    /// stored one as it is.
+    pub fn closing_plan(
+        &self,
+        last: v1::Plan,
+        used_seconds: f64,
+    ) -> Option<(v1::BetterPlan, v1::Plan)> {
+        let (bound, stopped_by) = (last.lower_bound_mm, last.stopped_by);
+        self.better(last.clone(), used_seconds);
+        let (owed, best) = {
+            let mut state = self.state();
+            (state.owed.take(), state.best)
+        };
+        if let Some(owed) = owed {
+            return Some(owed);
+        }
+        let mut best = best?;
+        let found = figures(&last, best.number, used_seconds);
+        // At the same cost it is the same plan, which knows more of the bound by now, and may have
+        // been tried.
+        if knows_more(&found, &best) && found.cost_mm != best.cost_mm {
+            return Some((v1::BetterPlan { number: best.number + 1, ..found }, last));
+        }
+        if found.cost_mm == best.cost_mm || !is_better(&best, &found) {
+            let told = v1::BetterPlan {
+                create_time: best.create_time,
+                used_seconds: best.used_seconds,
+                ..found
+            };
+            return Some((told, last));
+        }
+        match self.ledger.job_with_plan(&self.run.job) {
+            Ok(v1::PlanJob { plan: Some(mut plan), .. }) => {
+                raise_bound(&mut plan, &mut best, bound);
+                plan.stopped_by = stopped_by;
+                Some((best, plan))
+            }
+            Ok(_) => None,
+            Err(error) => {
+                tracing::error!(job = self.run.job, %error, "the best plan cannot be read back");
+                Some((v1::BetterPlan { number: best.number + 1, ..found }, last))
+            }
+        }
+    }
+
+    /// The solver reports.
+    pub fn progress(&self, report: v1::Progress, used_seconds: f64) {
+        if report.best_cost_mm.is_some() {
+            self.strings.has_plan.store(true, Ordering::SeqCst);
+        }
+        // After a cancelled job has ended another run of it may be under way already.
+        if !self.strings.cancel.is_cancelled() {
+            self.hub.tell(&self.run.job, |live| live.progress = Some(report.clone()));
+        }
+        let mut state = self.state();
+        state.progress = Some(report);
+        if state.stored.elapsed() >= EVERY {
+            self.store(&mut state, None, used_seconds);
+        }
+    }
+
+    /// The solver says where it is.
+    pub fn checkpoint(&self, checkpoint: &[u8], used_seconds: f64) {
+        let mut state = self.state();
+        state.time_given = self.strings.time_given();
+        self.store(&mut state, Some(checkpoint), used_seconds);
+    }
+
+    /// The solver has a plan that is better than those before in this run. It counts when it is
+    /// better than that of earlier runs too.
+    pub fn better(&self, plan: v1::Plan, used_seconds: f64) {
+        self.strings.has_plan.store(true, Ordering::SeqCst);
+        let mut state = self.state();
+        let best = state.owed.as_ref().map(|(figures, _)| figures).or(state.best.as_ref());
+        // One that is owed was told to nobody: its number is free.
+        let number = state.best.as_ref().map_or(1, |best| best.number + 1);
+        let found = figures(&plan, number, used_seconds);
+        if best.is_none_or(|best| is_better(&found, best)) {
+            state.owed = Some((found, plan));
+            self.store(&mut state, None, used_seconds);
+        }
+    }
+
+    /// Stores what there is and does what others want. What cannot be stored now is stored next time.
+    fn store(&self, state: &mut State, checkpoint: Option<&[u8]>, used_seconds: f64) {
+        state.stored = Instant::now();
+        let better = state.owed.as_ref().map(|(figures, plan)| (figures, plan));
+        let step = Step { used_seconds, progress: state.progress.as_ref(), checkpoint, better };
+        match self.ledger.keep(&self.run, &step) {
+            Ok(orders) => {
+                if let Some((figures, _)) = state.owed.take() {
+                    state.best = Some(figures);
+                    self.hub.tell(&self.run.job, |live| live.best = figures.number);
+                }
+                self.obey(orders);
+            }
+            Err(StoreError::RunLost(job)) => {
+                tracing::info!(job, "the run is no longer wanted");
+                self.strings.cancel.cancel();
+            }
+            Err(error) => {
+                tracing::error!(job = self.run.job, %error, "what was found is not stored yet")
+            }
+        }
+    }
+
+    fn obey(&self, orders: Orders) {
+        if orders.cancel {
+            self.strings.cancel.cancel();
+        }
+        self.strings.give_time(orders.extra_seconds);
+    }
+}

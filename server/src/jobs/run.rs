@@ -1,0 +1,237 @@
+//! One run: from a claimed job to its end, or back into the queue.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::Duration;
+
+use slitwright_proto::v1;
+use slitwright_solver::control::Control;
+use slitwright_solver::mesh::Model;
+use slitwright_solver::plan::{Hooks, PlanRequest, StopReason};
+use tonic::Code;
+
+use super::hub::Hub;
+use super::keeper::Keeper;
+use super::slots::Strings;
+use crate::convert::{plan_to_proto, progress_to_proto, request_from_proto};
+use crate::planner::{PlanFault, Planner};
+use crate::store::{Checkpoint, Claimed, Ending, Ledger, ModelFault, Models, Run, StoreError};
+
+/// How often a run looks whether what it could not store can be stored by now.
+const AGAIN: Duration = Duration::from_millis(500);
+
+/// What runs need.
+pub struct Bench {
+    /// Where what is found is kept.
+    pub ledger: Arc<dyn Ledger>,
+    /// Who follows.
+    pub hub: Arc<Hub>,
+    /// Models to plan on.
+    pub models: Arc<Models>,
+    /// Who plans.
+    pub planner: Arc<dyn Planner>,
+}
+
+/// How a run came out.
+enum Outcome {
+    /// The job is over.
+    Over(Box<Ending>),
+    /// The job goes on some other time.
+    Back,
+}
+
+/// What the solver made of it, and the seconds it took over all runs.
+struct Worked {
+    plan: Result<v1::Plan, PlanFault>,
+    stopped_by: Option<StopReason>,
+    used_seconds: f64,
+}
+
+impl Bench {
+    /// Works on a job until it is over or the service goes down.
+    pub fn work(&self, claimed: Claimed, strings: &Strings) {
+        let best = claimed.job.best.map_or(0, |best| best.number);
+        self.hub.begin(&claimed.run.job, best);
+        strings.has_plan.store(best > 0, Ordering::SeqCst);
+        let keeper =
+            Keeper::new(Arc::clone(&self.ledger), Arc::clone(&self.hub), &claimed, strings.clone());
+        let run = claimed.run.clone();
+        match self.outcome(claimed, &keeper, strings) {
+            Outcome::Over(ending) => self.end(&run, &ending, strings),
+            Outcome::Back => self.give_back(&run),
+        }
+    }
+
+    fn outcome(&self, claimed: Claimed, keeper: &Keeper, strings: &Strings) -> Outcome {
+        let Claimed { run, job, model, checkpoint } = claimed;
+        let request = match request_from_proto(&job.request.unwrap_or_default(), "request") {
+            Ok(request) => request,
+            Err(faults) => {
+                let text = format!(
+                    "the request was taken by another version of this program and is refused by this one: {faults}"
+                );
+                return failed(keeper, Code::FailedPrecondition, text, 0.0);
+            }
+        };
+        let model = match self.models.ready_to_plan(&model) {
+            Ok(model) => model,
+            Err(ModelFault::Store(error)) if error.is_passing() => {
+                tracing::error!(job = run.job, %error, "the model cannot be read at the moment");
+                std::thread::sleep(AGAIN);
+                return Outcome::Back;
+            }
+            Err(fault) => {
+                let code = match fault {
+                    ModelFault::Store(_) => Code::DataLoss,
+                    ModelFault::Refused(_) => Code::FailedPrecondition,
+                };
+                return failed(keeper, code, fault.to_string(), 0.0);
+            }
+        };
+        let used = checkpoint.as_ref().map_or(0.0, |checkpoint| checkpoint.used_seconds);
+        let worked = if used >= request.budget.seconds + strings.time_given() {
+            // Broken off between its last step and its end.
+            Worked {
+                plan: Err(PlanFault::NoPlan("its time is used up".to_owned())),
+                stopped_by: None,
+                used_seconds: used,
+            }
+        } else {
+            self.plan(&run, &model, &request, checkpoint.as_ref(), keeper, strings)
+        };
+        settle(worked, keeper, strings)
+    }
+
+    fn plan(
+        &self,
+        run: &Run,
+        model: &Model,
+        request: &PlanRequest,
+        from: Option<&Checkpoint>,
+        keeper: &Keeper,
+        strings: &Strings,
+    ) -> Worked {
+        let used = from.map_or(0.0, |from| from.used_seconds);
+        let control = Control::new(strings.cancel.clone(), |progress| {
+            keeper.progress(progress_to_proto(&progress), progress.elapsed_seconds);
+        })
+        .after(Duration::try_from_secs_f64(used).unwrap_or_default())
+        .with_pause(strings.pause.clone())
+        .with_extra(strings.extra.clone());
+        let elapsed = || control.elapsed().as_secs_f64();
+        let hooks = Hooks {
+            resume: from.map(|from| from.bytes.as_slice()),
+            checkpoint: Some(&|bytes| keeper.checkpoint(bytes, elapsed())),
+            better: Some(&|plan| keeper.better(plan_to_proto(plan), elapsed())),
+        };
+        // A fault in the solver must cost this job only. What it leaves half done is its own; the
+        // keeper's state is whole at any moment.
+        let planned =
+            catch_unwind(AssertUnwindSafe(|| self.planner.plan(model, request, &control, &hooks)));
+        let planned = planned.unwrap_or_else(|_panic| {
+            tracing::error!(job = run.job, "the solver panicked");
+            Err(PlanFault::Internal(
+                "the solver stopped on a fault of its own; the server goes on. Please report it with the model and the request."
+                    .to_owned(),
+            ))
+        });
+        if let (Err(PlanFault::Checkpoint(text)), Some(_)) = (&planned, from) {
+            tracing::warn!(job = run.job, text, "the work starts over");
+            return self.plan(run, model, request, None, keeper, strings);
+        }
+        Worked {
+            stopped_by: planned.as_ref().ok().map(|plan| plan.stopped_by),
+            plan: planned.map(|plan| plan_to_proto(&plan)),
+            used_seconds: elapsed(),
+        }
+    }
+
+    /// Ends the job, as soon as that can be stored.
+    fn end(&self, run: &Run, ending: &Ending, strings: &Strings) {
+        loop {
+            match self.ledger.end(run, ending) {
+                Ok(state) => {
+                    tracing::info!(job = run.job, state = state.as_str_name(), "the run is over");
+                    break self.hub.turn(&run.job);
+                }
+                Err(error) if error.is_passing() && !strings.is_leaving() => {
+                    tracing::error!(job = run.job, %error, "the end is not stored yet");
+                    std::thread::sleep(AGAIN);
+                }
+                Err(error) => break lost(run, &error),
+            }
+        }
+    }
+
+    fn give_back(&self, run: &Run) {
+        match self.ledger.give_back(run) {
+            Ok(()) => {
+                tracing::info!(job = run.job, "the job waits to go on");
+                self.hub.turn(&run.job);
+            }
+            Err(error) => lost(run, &error),
+        }
+    }
+}
+
+/// Nothing that was stored is lost: the next start takes the job up from its last checkpoint.
+fn lost(run: &Run, error: &StoreError) {
+    match error {
+        StoreError::RunLost(_) => tracing::info!(job = run.job, "the job had ended before its run"),
+        _ => tracing::error!(job = run.job, %error, "how the run came out is not stored"),
+    }
+}
+
+/// What becomes of the job.
+fn settle(worked: Worked, keeper: &Keeper, strings: &Strings) -> Outcome {
+    let Worked { plan, stopped_by, used_seconds } = worked;
+    let over = |state, plan, time_given| {
+        Outcome::Over(Box::new(Ending {
+            state,
+            used_seconds,
+            progress: keeper.last_progress(),
+            plan,
+            failure: None,
+            time_given,
+        }))
+    };
+    match plan {
+        Ok(plan) if stopped_by == Some(StopReason::Cancelled) && strings.is_leaving() => {
+            keeper.better(plan, used_seconds);
+            Outcome::Back
+        }
+        Ok(plan) => {
+            let state = match stopped_by {
+                Some(StopReason::Cancelled) => v1::JobState::Cancelled,
+                _ => v1::JobState::Succeeded,
+            };
+            let out_of_time = stopped_by == Some(StopReason::TimeBudget);
+            let time_given = out_of_time.then(|| keeper.time_given());
+            over(state, keeper.closing_plan(plan, used_seconds), time_given)
+        }
+        Err(PlanFault::Cancelled) if strings.is_leaving() => Outcome::Back,
+        Err(PlanFault::Cancelled) => over(v1::JobState::Cancelled, None, None),
+        // A run that has found nothing better leaves the plan of those before it.
+        Err(PlanFault::NoPlan(_)) if keeper.best().is_some() => {
+            over(v1::JobState::Succeeded, None, Some(keeper.time_given()))
+        }
+        Err(PlanFault::NoPlan(text) | PlanFault::Unfit(text)) => {
+            failed(keeper, Code::FailedPrecondition, text, used_seconds)
+        }
+        Err(PlanFault::Internal(text) | PlanFault::Checkpoint(text)) => {
+            failed(keeper, Code::Internal, text, used_seconds)
+        }
+    }
+}
+
+fn failed(keeper: &Keeper, code: Code, message: String, used_seconds: f64) -> Outcome {
+    Outcome::Over(Box::new(Ending {
+        state: v1::JobState::Failed,
+        used_seconds,
+        progress: keeper.last_progress(),
+        plan: None,
+        failure: Some(v1::Failure { code: code.into(), message }),
+        time_given: None,
+    }))
+}

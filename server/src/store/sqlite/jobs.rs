@@ -1,0 +1,156 @@
+//! Rows of jobs, as callers see them.
+
+use prost::Message;
+use rusqlite::{OptionalExtension, Transaction, params};
+use slitwright_proto::v1;
+
+use super::rows::{self, count, page_of, position};
+use super::{millis, now, queue};
+use crate::store::{NewJob, Page, StoreError, StoreLimits, seal};
+
+pub fn submit(
+    t: &Transaction<'_>,
+    limits: &StoreLimits,
+    new: &NewJob,
+) -> Result<v1::PlanJob, StoreError> {
+    if let Some(there) = submitted(t, new)? {
+        return Ok(there);
+    }
+    if count(t, "SELECT count(*) FROM models WHERE name = ?", [&new.model])? == 0 {
+        return Err(StoreError::NoModel(new.model.clone()));
+    }
+    queue::check_room(t, limits)?;
+    let now = now();
+    t.prepare_cached(
+        "INSERT INTO jobs
+            (name, model, request_id, request, state, priority, turn, submit_time, seconds)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    )?
+    .execute(params![
+        new.name,
+        new.model,
+        new.request_id,
+        seal::seal(&new.request),
+        v1::JobState::Queued as i32,
+        new.priority,
+        queue::turn(now, new.priority),
+        now,
+        new.seconds,
+    ])?;
+    one(t, &new.name)
+}
+
+/// The job that has the request id, when it is for the same.
+pub fn submitted(t: &Transaction<'_>, new: &NewJob) -> Result<Option<v1::PlanJob>, StoreError> {
+    let Some(id) = &new.request_id else { return Ok(None) };
+    let name: Option<String> = t
+        .prepare_cached("SELECT name FROM jobs WHERE request_id = ?")?
+        .query_row([id], |row| row.get(0))
+        .optional()?;
+    let Some(name) = name else { return Ok(None) };
+    let there = one(t, &name)?;
+    let same = there.model == new.model
+        // By their bytes: a number that is none would differ from itself.
+        && there.request.as_ref().map(Message::encode_to_vec) == Some(new.request.encode_to_vec());
+    if same {
+        Ok(Some(there))
+    } else {
+        Err(StoreError::RequestIdTaken { id: id.clone(), job: name })
+    }
+}
+
+pub fn one(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreError> {
+    let mut statement = t.prepare_cached("SELECT * FROM jobs WHERE name = ?")?;
+    let mut found = statement.query([name])?;
+    let row = found.next()?.ok_or_else(|| StoreError::NoJob(name.to_owned()))?;
+    match rows::job(row)? {
+        (job, None) => Ok(job),
+        // A job that was ended for the damage says so itself.
+        (job, Some(_)) if job.failure.is_some() => Ok(job),
+        (_, Some(fault)) => Err(fault),
+    }
+}
+
+pub fn with_plan(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreError> {
+    let mut job = one(t, name)?;
+    let plan: Option<Vec<u8>> = t
+        .prepare_cached("SELECT plan FROM plans JOIN jobs ON job = seq WHERE name = ?")?
+        .query_row([name], |row| row.get(0))
+        .optional()?;
+    job.plan = plan.map(|plan| seal::open(&format!("the plan of {name}"), &plan)).transpose()?;
+    Ok(job)
+}
+
+pub fn page(t: &Transaction<'_>, after: u64, most: usize) -> Result<Page<v1::PlanJob>, StoreError> {
+    page_of(
+        t,
+        "SELECT * FROM jobs WHERE seq > ? ORDER BY seq LIMIT ?",
+        position(after),
+        most,
+        |row| {
+            let (mut job, fault) = rows::job(row)?;
+            if let (Some(fault), None) = (fault, &job.failure) {
+                job.failure = Some(queue::data_loss(&fault));
+            }
+            Ok(job)
+        },
+    )
+}
+
+pub fn counts(t: &Transaction<'_>) -> Result<Vec<(v1::JobState, u64)>, StoreError> {
+    let mut statement = t.prepare_cached("SELECT state, count(*) FROM jobs GROUP BY state")?;
+    let counts =
+        statement.query_map([], |row| Ok((row.get::<_, i32>(0)?, row.get::<_, i64>(1)?)))?;
+    counts
+        .map(|count| {
+            let (state, count) = count?;
+            // A damaged state is told by whoever reads the job.
+            let state = v1::JobState::try_from(state).unwrap_or_default();
+            Ok((state, count.cast_unsigned()))
+        })
+        .collect()
+}
+
+pub fn better_plans(
+    t: &Transaction<'_>,
+    name: &str,
+    after: u32,
+) -> Result<Vec<v1::BetterPlan>, StoreError> {
+    let mut statement = t.prepare_cached(
+        "SELECT figures FROM better_plans JOIN jobs ON job = seq
+         WHERE name = ? AND number > ? ORDER BY number",
+    )?;
+    let blobs = statement.query_map(params![name, after], |row| row.get::<_, Vec<u8>>(0))?;
+    blobs.map(|blob| seal::open(&format!("figures of {name}"), &blob?)).collect()
+}
+
+pub fn remove(t: &Transaction<'_>, name: &str) -> Result<(), StoreError> {
+    let ended: Option<bool> = t
+        .prepare_cached("SELECT state > 2 FROM jobs WHERE name = ?")?
+        .query_row([name], |row| row.get(0))
+        .optional()?;
+    match ended {
+        None => Err(StoreError::NoJob(name.to_owned())),
+        Some(false) => Err(StoreError::JobActive(name.to_owned())),
+        Some(true) => {
+            t.prepare_cached("DELETE FROM jobs WHERE name = ?")?.execute([name])?;
+            Ok(())
+        }
+    }
+}
+
+/// Those that ended longest ago go first.
+pub fn forget_old(t: &Transaction<'_>, limits: &StoreLimits) -> Result<usize, StoreError> {
+    let kept = i64::try_from(limits.ended_jobs).unwrap_or(i64::MAX);
+    let oldest = now().saturating_sub(millis(limits.ended_age));
+    let surplus = t
+        .prepare_cached(
+            "DELETE FROM jobs WHERE seq IN (
+                SELECT seq FROM jobs WHERE state > 2
+                ORDER BY end_time DESC, seq DESC LIMIT -1 OFFSET ?)",
+        )?
+        .execute([kept])?;
+    let old =
+        t.prepare_cached("DELETE FROM jobs WHERE state > 2 AND end_time < ?")?.execute([oldest])?;
+    Ok(surplus + old)
+}

@@ -1,0 +1,174 @@
+//! The ledger as an SQLite database: one file, one process.
+
+mod jobs;
+mod models;
+mod queue;
+mod rows;
+mod runs;
+mod schema;
+
+use std::collections::HashSet;
+use std::path::Path;
+use std::sync::{Mutex, PoisonError};
+use std::time::{Duration, SystemTime};
+
+use rusqlite::{Connection, Transaction, TransactionBehavior};
+use slitwright_proto::v1;
+
+use super::{
+    CancelRunning, Claimed, Counts, Ending, Extension, Ledger, ModelEntry, NewJob, Orders, Page,
+    Run, Step, StoreError, StoreLimits,
+};
+
+/// A ledger in one database file.
+///
+/// One connection serves all: a transaction takes as long as the disk needs to have it, and lists
+/// leave plans and checkpoints, which are large, where they are.
+pub struct SqliteLedger {
+    database: Mutex<Connection>,
+    limits: StoreLimits,
+}
+
+impl SqliteLedger {
+    /// Opens the database at `path`, or makes it.
+    pub fn open(path: &Path, limits: StoreLimits) -> Result<Self, StoreError> {
+        let database = schema::open(path, limits.database_bytes)?;
+        Ok(Self { database: Mutex::new(database), limits })
+    }
+
+    /// Reads what belongs together in one go.
+    fn read<T>(
+        &self,
+        work: impl FnOnce(&Transaction<'_>) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
+        self.transact(TransactionBehavior::Deferred, work)
+    }
+
+    /// Makes a change that is durable when this returns `Ok`, and is none otherwise.
+    fn change<T>(
+        &self,
+        work: impl FnOnce(&Transaction<'_>) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
+        self.transact(TransactionBehavior::Immediate, work)
+    }
+
+    fn transact<T>(
+        &self,
+        behavior: TransactionBehavior,
+        work: impl FnOnce(&Transaction<'_>) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
+        // A transaction that a panic has cut short was rolled back when it was dropped.
+        let mut database = self.database.lock().unwrap_or_else(PoisonError::into_inner);
+        let transaction = database.transaction_with_behavior(behavior)?;
+        let found = work(&transaction)?;
+        transaction.commit()?;
+        Ok(found)
+    }
+}
+
+/// Milliseconds since 1970.
+fn now() -> i64 {
+    // A clock before 1970 is no case for an error of its own.
+    let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
+    millis(since)
+}
+
+fn millis(duration: Duration) -> i64 {
+    i64::try_from(duration.as_millis()).unwrap_or(i64::MAX)
+}
+
+impl Ledger for SqliteLedger {
+    fn check_room(&self, bytes: u64) -> Result<(), StoreError> {
+        self.read(|t| models::check_room(t, &self.limits, bytes))
+    }
+    fn add_model(&self, model: &ModelEntry) -> Result<(), StoreError> {
+        self.change(|t| models::add(t, &self.limits, model))
+    }
+    fn model(&self, name: &str) -> Result<ModelEntry, StoreError> {
+        self.read(|t| models::one(t, name))
+    }
+    fn models(&self, after: u64, most: usize) -> Result<Page<ModelEntry>, StoreError> {
+        self.read(|t| models::page(t, after, most))
+    }
+    fn remove_model(&self, name: &str) -> Result<ModelEntry, StoreError> {
+        self.change(|t| models::remove(t, name))
+    }
+    fn contents(&self) -> Result<HashSet<String>, StoreError> {
+        self.read(models::contents)
+    }
+
+    fn counts(&self) -> Result<Counts, StoreError> {
+        self.read(|t| {
+            let (models, model_bytes) = models::counts(t)?;
+            Ok(Counts { jobs: jobs::counts(t)?, models, model_bytes })
+        })
+    }
+
+    fn submit(&self, job: &NewJob) -> Result<v1::PlanJob, StoreError> {
+        self.change(|t| {
+            let job = jobs::submit(t, &self.limits, job)?;
+            jobs::forget_old(t, &self.limits)?;
+            Ok(job)
+        })
+    }
+    fn submitted(&self, job: &NewJob) -> Result<Option<v1::PlanJob>, StoreError> {
+        self.read(|t| jobs::submitted(t, job))
+    }
+    fn job(&self, name: &str) -> Result<v1::PlanJob, StoreError> {
+        self.read(|t| jobs::one(t, name))
+    }
+    fn job_with_plan(&self, name: &str) -> Result<v1::PlanJob, StoreError> {
+        self.read(|t| jobs::with_plan(t, name))
+    }
+    fn jobs(&self, after: u64, most: usize) -> Result<Page<v1::PlanJob>, StoreError> {
+        self.read(|t| jobs::page(t, after, most))
+    }
+    fn better_plans(&self, name: &str, after: u32) -> Result<Vec<v1::BetterPlan>, StoreError> {
+        self.read(|t| jobs::better_plans(t, name, after))
+    }
+    fn remove_job(&self, name: &str) -> Result<(), StoreError> {
+        self.change(|t| jobs::remove(t, name))
+    }
+    fn forget_old(&self) -> Result<usize, StoreError> {
+        let forgotten = self.change(|t| jobs::forget_old(t, &self.limits))?;
+        if forgotten > 0 {
+            let database = self.database.lock().unwrap_or_else(PoisonError::into_inner);
+            database.execute_batch("PRAGMA incremental_vacuum")?;
+        }
+        Ok(forgotten)
+    }
+
+    fn cancel(&self, name: &str, running: CancelRunning) -> Result<v1::PlanJob, StoreError> {
+        self.change(|t| queue::cancel(t, name, running))
+    }
+    fn extend(&self, name: &str, more: &Extension) -> Result<(v1::PlanJob, bool), StoreError> {
+        self.change(|t| queue::extend(t, &self.limits, name, more))
+    }
+    fn prioritise(&self, name: &str, priority: i32) -> Result<v1::PlanJob, StoreError> {
+        self.change(|t| queue::prioritise(t, name, priority))
+    }
+    fn claim(&self, most_seconds: Option<f64>) -> Result<Option<Claimed>, StoreError> {
+        // Most of the time there is nothing: no need to write for that.
+        if self.read(|t| queue::next(t, most_seconds))?.is_none() {
+            return Ok(None);
+        }
+        self.change(|t| queue::claim(t, most_seconds))
+    }
+    fn recover(&self) -> Result<usize, StoreError> {
+        self.change(queue::recover)
+    }
+
+    fn keep(&self, run: &Run, step: &Step<'_>) -> Result<Orders, StoreError> {
+        self.change(|t| runs::keep(t, run, step))
+    }
+    fn end(&self, run: &Run, ending: &Ending) -> Result<v1::JobState, StoreError> {
+        self.change(|t| {
+            let state = runs::end(t, run, ending)?;
+            jobs::forget_old(t, &self.limits)?;
+            Ok(state)
+        })
+    }
+    fn give_back(&self, run: &Run) -> Result<(), StoreError> {
+        self.change(|t| runs::give_back(t, run))
+    }
+}
