@@ -6,12 +6,13 @@ use std::path::PathBuf;
 
 use prost::Message;
 
-const FILES: [&str; 8] = [
+const FILES: [&str; 9] = [
     "slitwright/v1/geometry.proto",
     "slitwright/v1/model.proto",
     "slitwright/v1/plan.proto",
     "slitwright/v1/plan_request.proto",
     "slitwright/v1/progress.proto",
+    "slitwright/v1/scheme.proto",
     "slitwright/v1/service.proto",
     "slitwright/v1/sheet.proto",
     "slitwright/v1/trial.proto",

@@ -296,7 +296,7 @@ fn schemes_are_compared() {
         .zip(&plans)
         .map(|(name, plan)| Candidate { name, plan })
         .collect();
-    let compared = compare(&ready, &candidates).expect("compares");
+    let compared = compare(&candidates);
     let [fit, long, short] = &compared.rows[..] else { panic!("three rows") };
     assert!(fit.works && long.works && !short.works);
     assert!((long.total_length / fit.total_length - 1.3 / 1.05).abs() < 0.02);

@@ -271,6 +271,7 @@ async fn bad_requests_name_every_field() {
         }),
         weights: None,
         trial: None,
+        scheme: None,
     };
     let submission = v1::SubmitPlanRequest {
         model: model.name,

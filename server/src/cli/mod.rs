@@ -1,6 +1,7 @@
 //! The shell's face: the same work as over gRPC, in this process.
 
 mod check;
+mod compare;
 mod front;
 mod input;
 mod plan;
@@ -29,6 +30,8 @@ struct Cli {
 enum Command {
     /// Plan the cuts for a model file
     Plan(Box<plan::PlanArgs>),
+    /// Make or judge plans of one model by several requests and show them side by side
+    Compare(compare::CompareArgs),
     /// Read a model file and say what the checks found
     Check(check::CheckArgs),
     /// Print a request file with every value at its default
@@ -73,6 +76,7 @@ pub fn main() -> ExitCode {
     }
     let outcome = match cli.command {
         Command::Plan(args) => plan::run(&args),
+        Command::Compare(args) => compare::run(&args),
         Command::Check(args) => check::run(&args),
         Command::RequestTemplate => request::print_template(),
         Command::Serve(args) => serve::run(&args),

@@ -5,10 +5,12 @@ use std::time::Duration;
 
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
+use slitwright_proto::v1;
 use slitwright_solver::control::{Cancel, Control, Progress};
+use slitwright_solver::mesh::Model;
 use slitwright_solver::outputs;
 use slitwright_solver::outputs::pictures::{PictureStyle, draw_plan, draw_trial};
-use slitwright_solver::plan::{Hooks, PlanTrial, TrialVerdict};
+use slitwright_solver::plan::{Hooks, Plan, PlanRequest, PlanTrial, TrialVerdict};
 
 use super::input::ModelArgs;
 use super::request::RequestArgs;
@@ -36,42 +38,67 @@ pub struct PlanArgs {
 pub fn run(args: &PlanArgs) -> Result<(), CliError> {
     let (request, full_request) = args.request.read()?;
     if let Some(folder) = &args.out {
-        std::fs::create_dir_all(folder)
-            .map_err(|error| CliError::Input(format!("--out {}: {error}", folder.display())))?;
+        made(folder)?;
     }
-    let bar = progress_bar();
-    bar.set_message("reading the model");
     let model = args.model.read(&SolverPlanner, request.resolution.deviation)?;
+    let plan = planned(&model, &request)?;
+    if let Some(folder) = &args.out {
+        let name = args.model.model_file.file_stem().map(|name| name.to_string_lossy());
+        write_plan(folder, &name.unwrap_or_default(), &model, &plan, &full_request)?;
+    }
+    if args.json {
+        print_text(&to_json(&plan_to_proto(&plan))?)
+    } else {
+        print_text(&outputs::summary(&plan))
+    }
+}
+
+/// Plans, or judges the scheme of the request, with a bar that shows how it gets on.
+pub fn planned(model: &Model, request: &PlanRequest) -> Result<Plan, CliError> {
+    let bar = progress_bar();
     let cancel = Cancel::new();
     cancel_on_ctrl_c(cancel.clone())?;
     let control = Control::new(cancel, |progress| show(&bar, &progress));
-    let plan = SolverPlanner.plan(&model, &request, &control, &Hooks::NONE);
+    let plan = SolverPlanner.plan(model, request, &control, &Hooks::NONE);
     bar.finish_and_clear();
-    let plan = plan.map_err(|fault| match fault {
+    plan.map_err(|fault| match fault {
         PlanFault::Unfit(text) | PlanFault::NoPlan(text) => CliError::Input(text),
         PlanFault::Cancelled | PlanFault::Internal(_) | PlanFault::Checkpoint(_) => {
             CliError::Failed(fault.to_string())
         }
-    })?;
-    let message = plan_to_proto(&plan);
-    if let Some(folder) = &args.out {
-        write(folder, "plan.json", to_json(&message)?.as_bytes())?;
-        write(folder, "request.json", to_json(&full_request)?.as_bytes())?;
-        let heading = args.model.model_file.file_stem().map(|name| name.to_string_lossy().into());
-        let style = PictureStyle { heading, ..PictureStyle::default() };
-        let pictures = draw_plan(&model.original, &plan, &style)
-            .map_err(|error| CliError::Failed(format!("the pictures: {error}")))?;
-        for picture in &pictures {
-            write(folder, &format!("{}.png", picture.name), &picture.png)?;
-        }
-        let glb = outputs::glb::plan_glb(&model.original, &plan, None)
-            .map_err(|error| CliError::Failed(format!("plan.glb: {error}")))?;
-        write(folder, "plan.glb", &glb)?;
-        if let TrialVerdict::Ran(trial) = &plan.trial {
-            write_trial(folder, trial, &style)?;
-        }
+    })
+}
+
+/// Everything about a plan, into a folder.
+pub fn write_plan(
+    folder: &Path,
+    heading: &str,
+    model: &Model,
+    plan: &Plan,
+    request: &v1::PlanRequest,
+) -> Result<(), CliError> {
+    made(folder)?;
+    write(folder, "plan.json", to_json(&plan_to_proto(plan))?.as_bytes())?;
+    write(folder, "request.json", to_json(request)?.as_bytes())?;
+    let heading = Some(heading.to_owned()).filter(|h| !h.is_empty());
+    let style = PictureStyle { heading, ..PictureStyle::default() };
+    let pictures = draw_plan(&model.original, plan, &style)
+        .map_err(|error| CliError::Failed(format!("the pictures: {error}")))?;
+    for picture in &pictures {
+        write(folder, &format!("{}.png", picture.name), &picture.png)?;
     }
-    if args.json { print_text(&to_json(&message)?) } else { print_text(&outputs::summary(&plan)) }
+    let glb = outputs::glb::plan_glb(&model.original, plan, None)
+        .map_err(|error| CliError::Failed(format!("plan.glb: {error}")))?;
+    write(folder, "plan.glb", &glb)?;
+    if let TrialVerdict::Ran(trial) = &plan.trial {
+        write_trial(folder, trial, &style)?;
+    }
+    Ok(())
+}
+
+fn made(folder: &Path) -> Result<(), CliError> {
+    std::fs::create_dir_all(folder)
+        .map_err(|error| CliError::Input(format!("--out {}: {error}", folder.display())))
 }
 
 /// The way out as a strip of pictures and as an animation.
@@ -84,7 +111,8 @@ fn write_trial(folder: &Path, trial: &PlanTrial, style: &PictureStyle) -> Result
     write(folder, "way-out.glb", &glb.bytes)
 }
 
-fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), CliError> {
+/// Writes a file.
+pub fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), CliError> {
     let path = folder.join(name);
     std::fs::write(&path, bytes)
         .map_err(|error| CliError::Failed(format!("{}: {error}", path.display())))

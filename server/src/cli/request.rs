@@ -1,13 +1,13 @@
 //! Requests from the shell: a file, and flags that replace single values of it.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use slitwright_proto::v1;
 use slitwright_solver::plan::PlanRequest;
 
 use super::{CliError, print_json};
-use crate::convert::{named_class, request_from_proto, request_to_proto};
+use crate::convert::{named_class, request_from_proto, request_to_proto, scheme_of_plan};
 
 /// Prints a request with every value at its default.
 pub fn print_template() -> Result<(), CliError> {
@@ -132,6 +132,13 @@ pub struct RequestArgs {
     #[arg(long, value_name = "WEIGHT", help_heading = "Seams")]
     seam_weight: Option<f64>,
 
+    /// Judge the cuts of this file, a scheme as in a request file, in place of searching for some
+    #[arg(long, value_name = "FILE", help_heading = "Cuts to judge", conflicts_with = "cuts_of")]
+    scheme: Option<PathBuf>,
+    /// Judge the cuts of an earlier plan.json in place of searching for some
+    #[arg(long, value_name = "FILE", help_heading = "Cuts to judge")]
+    cuts_of: Option<PathBuf>,
+
     /// What the release trial, a simulation of the rubber coming off, is for
     #[arg(long, value_enum, help_heading = "Release trial")]
     trial: Option<TrialName>,
@@ -232,20 +239,17 @@ fn numbers<const N: usize>(text: &str, advice: &str) -> Result<[f64; N], String>
 }
 
 impl RequestArgs {
+    /// A request file and nothing else.
+    pub fn of_file(path: PathBuf) -> Self {
+        Self { request: Some(path), ..Self::default() }
+    }
+
     /// The request, checked, and with every value written out.
     pub fn read(&self) -> Result<(PlanRequest, v1::PlanRequest), CliError> {
         let mut message = match &self.request {
             None => v1::PlanRequest::default(),
             Some(path) => {
-                let text = std::fs::read_to_string(path)
-                    .map_err(|error| CliError::Input(format!("{}: {error}", path.display())))?;
-                serde_json::from_str(&text).map_err(|error| {
-                    CliError::Input(format!(
-                        "{}: {error}; `slitwright request-template` prints a request with every \
-                         field",
-                        path.display()
-                    ))
-                })?
+                from_file(path, "`slitwright request-template` prints a request with every field")?
             }
         };
         self.apply(&mut message)?;
@@ -272,6 +276,14 @@ impl RequestArgs {
         replace(&mut knife.hinge_width_mm, self.hinge_width);
         replace(&mut knife.entry_price_mm, self.entry_price);
         replace(&mut knife.least_cut_mm, self.least_cut);
+        if let Some(path) = &self.scheme {
+            let advice = "give {\"cuts\": [{\"line\": {\"points\": [{\"x\": 1, \"y\": 2, \"z\": 3}, ...]}}]}";
+            message.scheme = Some(from_file(path, advice)?);
+        }
+        if let Some(path) = &self.cuts_of {
+            let plan: v1::Plan = from_file(path, "give a plan.json that this program wrote")?;
+            message.scheme = Some(scheme_of_plan(&plan));
+        }
         self.apply_sheets(message);
         self.apply_areas(message);
         let trial = message.trial.get_or_insert_default();
@@ -377,6 +389,14 @@ impl RequestArgs {
         };
         message.gate = Some(v1::Gate { place: Some(place) });
     }
+}
+
+/// A message of the protocol from a file with its JSON.
+fn from_file<T: serde::de::DeserializeOwned>(path: &Path, advice: &str) -> Result<T, CliError> {
+    let text = std::fs::read_to_string(path)
+        .map_err(|error| CliError::Input(format!("{}: {error}", path.display())))?;
+    serde_json::from_str(&text)
+        .map_err(|error| CliError::Input(format!("{}: {error}; {advice}", path.display())))
 }
 
 fn replace<T>(value: &mut Option<T>, new: Option<T>) {

@@ -1,14 +1,17 @@
 //! Between the protocol's messages and the solver's types. Nothing else in this crate knows both.
 
+mod compare;
 mod model;
 mod plan;
 mod progress;
 mod request;
+mod scheme;
 mod sheet;
 mod sheet_rules;
 mod trial;
 mod violations;
 
+pub use compare::{compared, comparison_to_proto};
 pub use model::{
     format_from_proto, is_over_limit, options_from_proto, prepare_violations, report_to_proto,
     unit_from_proto,
@@ -16,4 +19,5 @@ pub use model::{
 pub use plan::plan_to_proto;
 pub use progress::progress_to_proto;
 pub use request::{named_class, request_from_proto, request_to_proto};
+pub use scheme::scheme_of_plan;
 pub use violations::{Collector, InvalidFields, Violation, join};

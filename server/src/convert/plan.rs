@@ -10,7 +10,7 @@ use slitwright_solver::plan::{
 };
 
 use super::request::{direction, point};
-use super::{sheet, trial};
+use super::{scheme, sheet, trial};
 
 /// A plan for the protocol, with the words of caution that belong to every plan.
 pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
@@ -32,6 +32,8 @@ pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
         warnings: plan.warnings.clone(),
         figures: Some(figures(&plan.figures)),
         trial: Some(trial::trial(&plan.trial)),
+        misses: plan.misses.iter().map(scheme::miss).collect(),
+        seam_on_show_mm: plan.seam_on_show,
         sheet_report: plan.sheets.as_ref().map(sheet::report),
         near_bridges: plan.near_bridges.iter().map(near_bridge).collect(),
         cautions: CAUTIONS.iter().map(|c| format!("{}: {}", c.about, c.text)).collect(),

@@ -8,8 +8,8 @@ use slitwright_solver::plan::{Budget, KnifeRules, PlanRequest, Resolution};
 use super::sheet_rules::{
     seam_areas, seam_areas_to_proto, sheet_rules, sheet_rules_to_proto, weights, weights_to_proto,
 };
-use super::trial;
 use super::violations::{Collector, InvalidFields, join};
+use super::{scheme, trial};
 
 /// Clearances and thickness when none is given, mm. Common practice, no source.
 const CLEARANCE: f64 = 15.0;
@@ -33,6 +33,7 @@ pub fn request_from_proto(
         weights: weights(message.weights.as_ref(), &join(path, "weights"), &mut faults),
         areas: seam_areas(message.areas.as_ref(), &join(path, "areas"), &mut faults),
         trial: trial::rules(message.trial.as_ref(), &join(path, "trial"), &mut faults),
+        scheme: scheme::scheme(message.scheme.as_ref(), &join(path, "scheme"), &mut faults),
         budget: budget(message.budget.as_ref(), &join(path, "budget"), &mut faults),
         resolution: resolution(message.resolution.as_ref(), &join(path, "resolution"), &mut faults),
     };
@@ -106,6 +107,7 @@ pub fn request_to_proto(request: &PlanRequest, class: v1::RubberClass) -> v1::Pl
         areas: seam_areas_to_proto(&request.areas),
         weights: Some(weights_to_proto(&request.weights)),
         trial: Some(trial::rules_to_proto(&request.trial)),
+        scheme: request.scheme.as_ref().map(scheme::scheme_to_proto),
     }
 }
 
@@ -395,6 +397,11 @@ mod tests {
             sheets: Some(v1::SheetRules { blade_length_mm: Some(0.0), ..Default::default() }),
             weights: Some(v1::CutWeights { seam: Some(-1.0), ..Default::default() }),
             trial: Some(v1::TrialRules { mode: 9, friction: Some(-0.5), elements: Some(7) }),
+            scheme: Some(v1::Scheme {
+                cuts: vec![v1::DrawnCut::default()],
+                tolerance_mm: Some(-1.0),
+                of_plan: String::new(),
+            }),
             areas: Some(v1::SeamAreas {
                 keep_off: vec![v1::Area { shape: None }],
                 preferred: Vec::new(),
@@ -418,6 +425,8 @@ mod tests {
                 "request.trial.mode",
                 "request.trial.friction",
                 "request.trial.elements",
+                "request.scheme.tolerance_mm",
+                "request.scheme.cuts[0]",
                 "request.budget.target_gap",
                 "request.resolution.deviation_mm",
             ]

@@ -23,7 +23,12 @@ impl Needs {
         match service {
             "grpc.health.v1.Health" => Self::Nothing,
             service if service.starts_with("grpc.reflection.") => Self::Read,
-            _ if ["Get", "List", "Watch"].iter().any(|verb| method.starts_with(verb)) => Self::Read,
+            _ if ["Get", "List", "Watch", "Compare"]
+                .iter()
+                .any(|verb| method.starts_with(verb)) =>
+            {
+                Self::Read
+            }
             _ => Self::Write,
         }
     }

@@ -4,10 +4,13 @@ use std::time::Duration;
 
 use prost::Message as _;
 use slitwright_proto::v1;
+use slitwright_solver::outputs::comparison_table;
+use slitwright_solver::plan::Comparison;
 use tonic::Status;
 
 use super::errors::queue_full;
 use super::mask::Mask;
+use crate::convert::{compared, comparison_to_proto};
 use crate::front::tokens::Caller;
 use crate::jobs::Workers;
 use crate::store::{Extension, Ledger, NewJob, StoreError, has_ended};
@@ -50,6 +53,35 @@ pub fn extend(
         place.keep(name);
     }
     Ok(workers.ledger().job_with_plan(name)?)
+}
+
+/// Plans of one model side by side.
+pub fn side_by_side(
+    ledger: &dyn Ledger,
+    names: &[String],
+) -> Result<v1::ComparePlansResponse, Status> {
+    let (mut rows, mut model) = (Vec::new(), None);
+    for name in names {
+        let job = ledger.job_with_plan(name)?;
+        let plan = job.plan.ok_or_else(|| {
+            Status::failed_precondition(format!(
+                "{name} has no plan yet: wait for one, or leave it out"
+            ))
+        })?;
+        if *model.get_or_insert_with(|| job.model.clone()) != job.model {
+            return Err(Status::failed_precondition(format!(
+                "{name} is of another model than {}: compare plans of one model",
+                names[0]
+            )));
+        }
+        rows.push(compared(name, &plan));
+    }
+    let comparison = Comparison::new(rows);
+    Ok(v1::ComparePlansResponse {
+        plans: comparison_to_proto(&comparison),
+        front: comparison.front().iter().map(|row| row.name.clone()).collect(),
+        table: comparison_table(&comparison),
+    })
 }
 
 /// A page of jobs through a mask, and the position to go on from.

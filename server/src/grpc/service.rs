@@ -11,10 +11,12 @@ use tonic::{Request, Response, Status, Streaming};
 use super::errors::{blocking, invalid, invalid_field};
 use super::mask::{Fields, Mask};
 use super::paging::{check_name, page_size, position, token};
-use super::plans::{extend, page_of_plans, seen_through, submit};
+use super::plans::{extend, page_of_plans, seen_through, side_by_side, submit};
 use super::upload::{UploadRules, Uploads};
 use super::watch::{JobEvents, follow};
-use crate::convert::{Collector, named_class, request_from_proto, request_to_proto};
+use crate::convert::{
+    Collector, named_class, request_from_proto, request_to_proto, scheme_of_plan,
+};
 use crate::front::tokens::Caller;
 use crate::jobs::{Hub, Workers};
 use crate::planner::Planner;
@@ -25,6 +27,8 @@ const REQUEST_ID: usize = 64;
 
 /// Most seconds that a job may have in all, as for a request.
 const MOST_SECONDS: f64 = 86_400.0;
+/// Plans compared in one call, at most.
+const COMPARED: usize = 50;
 /// Priorities, from the last to the first.
 const PRIORITIES: std::ops::RangeInclusive<i32> = -10..=10;
 
@@ -55,6 +59,26 @@ impl Service {
     fn job_mask(&self, asked: Option<FieldMask>) -> Result<Option<Mask>, Status> {
         let mask = asked.map(|asked| self.fields.mask("slitwright.v1.PlanJob", &asked.paths));
         mask.transpose().map_err(|fault| invalid_field("read_mask", fault)).map(Option::flatten)
+    }
+
+    /// Puts the cuts of the plan that a scheme names into the scheme.
+    async fn fill_scheme(&self, model: &str, request: &mut v1::PlanRequest) -> Result<(), Status> {
+        let Some(scheme) = request.scheme.as_mut().filter(|s| !s.of_plan.is_empty()) else {
+            return Ok(());
+        };
+        let name = std::mem::take(&mut scheme.of_plan);
+        check_name("request.scheme.of_plan", &name, "plans")?;
+        let field = |words: &str| invalid_field("request.scheme.of_plan", words);
+        if !scheme.cuts.is_empty() {
+            return Err(field("names a plan where `cuts` are given too: give one of the two"));
+        }
+        let job = self.with_ledger(move |ledger| ledger.job_with_plan(&name)).await?;
+        if job.model != model {
+            return Err(field("names a plan of another model: give one of this model"));
+        }
+        let plan = job.plan.ok_or_else(|| field("names a job that has no plan"))?;
+        scheme.cuts = scheme_of_plan(&plan).cuts;
+        Ok(())
     }
 
     async fn with_ledger<T: Send + 'static, E: Into<Status> + Send + 'static>(
@@ -159,7 +183,8 @@ impl CutPlanner for Service {
         check_name("model", &model, "models")?;
         let request_id = request_id(id)?;
         check_priority("priority", priority)?;
-        let request = request.unwrap_or_default();
+        let mut request = request.unwrap_or_default();
+        self.fill_scheme(&model, &mut request).await?;
         let full = request_from_proto(&request, "request").map_err(|f| invalid(&f))?;
         let job = NewJob {
             name: format!("plans/{}", uuid::Uuid::new_v4()),
@@ -216,6 +241,21 @@ impl CutPlanner for Service {
             self.with_ledger(move |ledger| page_of_plans(ledger, after, size, mask.as_ref()));
         let (plans, next) = page.await?;
         Ok(Response::new(v1::ListPlansResponse { plans, next_page_token: token(next) }))
+    }
+
+    async fn compare_plans(
+        &self,
+        request: Request<v1::ComparePlansRequest>,
+    ) -> Result<Response<v1::ComparePlansResponse>, Status> {
+        let names = request.into_inner().names;
+        if !(1..=COMPARED).contains(&names.len()) {
+            let words = format!("has {} names: give 1 to {COMPARED}", names.len());
+            return Err(invalid_field("names", words));
+        }
+        for (index, name) in names.iter().enumerate() {
+            check_name(&format!("names[{index}]"), name, "plans")?;
+        }
+        Ok(Response::new(self.with_ledger(move |ledger| side_by_side(ledger, &names)).await?))
     }
 
     async fn update_plan(

@@ -194,6 +194,10 @@ impl<'a> Finisher<'a> {
                 rings = again.still_tight(&pool.rings, &fitted.cut);
                 rings.retain(falls_short);
             }
+            // The mesh that was fitted has other pairs of faces: edges across are numbered anew.
+            for ring in &mut rings {
+                ring.outline = graph.outline(&graph.membership(&ring.beyond));
+            }
             Some(rings)
         };
         // Send the ends on until no ring is found; what was found says where.

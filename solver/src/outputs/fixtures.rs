@@ -24,6 +24,8 @@ pub(super) fn empty_plan() -> Plan {
         near_bridges: Vec::new(),
         sheets: None,
         trial: TrialVerdict::NotRun(NotTried::NotAsked),
+        misses: Vec::new(),
+        seam_on_show: 0.0,
         hinges: Vec::new(),
         stretches: Vec::new(),
         gate_outline: Vec::new(),

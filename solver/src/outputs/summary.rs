@@ -25,6 +25,7 @@ pub fn summary(plan: &Plan) -> String {
     near_bridges(&mut page, plan);
     hinges(&mut page, plan);
     stretches(&mut page, plan);
+    misses(&mut page, plan);
     trial(&mut page, plan);
     limits(&mut page, plan);
     page.heading("Rubber");
@@ -70,6 +71,17 @@ fn sheets(page: &mut Page, plan: &Plan) {
     page.heading("Through the rubber");
     for words in words {
         page.item("", &words);
+    }
+}
+
+fn misses(page: &mut Page, plan: &Plan) {
+    if plan.misses.is_empty() {
+        return;
+    }
+    page.heading("What is wrong with the cuts as they were drawn");
+    for miss in &plan.misses {
+        let near = miss.place().map_or_else(String::new, |p| format!(", near {}", place(&p)));
+        page.item("", &format!("{}{near}.", miss.text()));
     }
 }
 

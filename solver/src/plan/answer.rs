@@ -1,6 +1,6 @@
 //! What comes out. Points are in the model's own coordinates, mm.
 
-use super::TrialVerdict;
+use super::{Miss, TrialVerdict};
 use crate::body::Outside;
 use crate::bridges::{BridgeKind, Confirmation, DiscState};
 use crate::mesh::{Point, Vector};
@@ -22,6 +22,10 @@ pub struct Plan {
     pub sheets: Option<SheetReport>,
     /// What the release trial says.
     pub trial: TrialVerdict,
+    /// What is wrong with a scheme that was judged; empty for a plan that was searched for.
+    pub misses: Vec<Miss>,
+    /// Length of cut weighed by how much its seam shows: 0 on a sharp ridge, 1 on open ground, mm.
+    pub seam_on_show: f64,
     /// Uncut rubber that keeps the mould together.
     pub hinges: Vec<Hinge>,
     /// Stretch of the rubber where it is stretched most, region by region.

@@ -1,7 +1,9 @@
 //! From what the search found to the plan that goes out: curves, order, reasons, limits.
 
+use super::compare::Show;
 use super::hinges::hinges;
 use super::improve::Found;
+use super::make::PlanError;
 use super::near::NearInMould;
 use super::reasons::{reason, stretches};
 use super::setup::Setup;
@@ -40,7 +42,7 @@ pub(super) fn assemble(
     request: &PlanRequest,
     laps: Vec<(String, f64)>,
     control: &Control<'_>,
-) -> Result<Plan, crate::mesh::LocatorError> {
+) -> Result<Plan, PlanError> {
     let Parts { setup, separator, pool, found, sheets, trial } = parts;
     let finished = &found.curves;
     let graph = &setup.graph;
@@ -128,6 +130,8 @@ pub(super) fn assemble(
         near_bridges: setup.near.iter().map(|near| near_bridge(near, &outward)).collect(),
         sheets: report,
         trial,
+        misses: Vec::new(),
+        seam_on_show: Show::new(&model.working)?.of_cuts(&cuts),
         hinges: hinges(graph, &found.cut, &fixed, |p| outward.point(p)),
         stretches: stretches(graph, &slack, &|p| outward.point(p)),
         gate_outline: outward.gate_outline(graph),

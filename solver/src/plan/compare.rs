@@ -1,7 +1,7 @@
 //! Plans and drawn schemes side by side.
 
-use super::{CutKind, Plan, TrialVerdict};
-use crate::mesh::{Model, Point, SurfaceLocator, TriangleMesh};
+use super::{Cut, CutKind, Plan, TrialVerdict};
+use crate::mesh::{Point, SurfaceLocator, TriangleMesh};
 use crate::sheets::{SheetError, SheetSettings, seam_visibility};
 use crate::trial::Outcome;
 
@@ -61,6 +61,18 @@ pub struct Comparison {
 }
 
 impl Comparison {
+    /// Rows side by side: tells which are on the front.
+    pub fn new(mut rows: Vec<Compared>) -> Self {
+        let points: Vec<Option<[f64; 2]>> = rows
+            .iter()
+            .map(|row| row.risk.filter(|_| row.works).map(|risk| [row.total_length, risk]))
+            .collect();
+        for (row, on_front) in rows.iter_mut().zip(front(&points)) {
+            row.on_front = on_front;
+        }
+        Self { rows }
+    }
+
     /// Those on the Pareto front of length against risk of weak rubber, shortest first.
     pub fn front(&self) -> Vec<&Compared> {
         let mut front: Vec<&Compared> = self.rows.iter().filter(|row| row.on_front).collect();
@@ -73,30 +85,27 @@ impl Comparison {
 const VITAL: [&str; 3] = ["release", "one piece", "one piece of rubber"];
 
 /// Compare plans of one model.
-pub fn compare(model: &Model, candidates: &[Candidate<'_>]) -> Result<Comparison, SheetError> {
-    let show = Show::new(&model.working)?;
-    let mut rows: Vec<Compared> = candidates.iter().map(|c| compared(c, &show)).collect();
-    let points: Vec<Option<[f64; 2]>> = rows
-        .iter()
-        .map(|row| row.risk.filter(|_| row.works).map(|risk| [row.total_length, risk]))
-        .collect();
-    for (row, on_front) in rows.iter_mut().zip(front(&points)) {
-        row.on_front = on_front;
-    }
-    Ok(Comparison { rows })
+pub fn compare(candidates: &[Candidate<'_>]) -> Comparison {
+    Comparison::new(candidates.iter().map(compared).collect())
 }
 
-fn compared(candidate: &Candidate<'_>, show: &Show) -> Compared {
+/// Whether the model comes out by the girth model and the mould stays one piece: no limit without which
+/// a plan does not work is among those missed, and of all bridges each is cut.
+pub fn keeps_and_releases(missed: &[String], (crossed, bridges): (usize, usize)) -> bool {
+    crossed >= bridges && missed.iter().all(|name| !VITAL.contains(&name.as_str()))
+}
+
+fn compared(candidate: &Candidate<'_>) -> Compared {
     let plan = candidate.plan;
-    let missed = || plan.limits.iter().filter(|limit| !limit.met);
+    let missed: Vec<String> =
+        plan.limits.iter().filter(|limit| !limit.met).map(|limit| limit.name.clone()).collect();
     let crossed = plan.cuts.iter().filter(|cut| cut.kind == CutKind::Bridge).count();
     let sheets = plan.sheets.as_ref();
-    let branches = || plan.cuts.iter().flat_map(|cut| &cut.branches);
+    let bridges = (crossed, plan.bridges.len());
     Compared {
         name: candidate.name.to_owned(),
-        works: crossed >= plan.bridges.len()
-            && missed().all(|limit| !VITAL.contains(&limit.name.as_str())),
-        missed: missed().map(|limit| limit.name.clone()).collect(),
+        works: keeps_and_releases(&missed, bridges),
+        missed,
         total_length: plan.total_length,
         cuts: plan.cuts.len(),
         cost: plan.cost,
@@ -105,11 +114,10 @@ fn compared(candidate: &Candidate<'_>, show: &Show) -> Compared {
         worst_angle: sheets.map(|s| s.figures.worst_angle),
         greatest_depth: sheets.map(|s| s.figures.greatest_depth),
         area: sheets.map(|s| s.area),
-        bridges: (crossed, plan.bridges.len()),
+        bridges,
         narrowest_hinge: plan.hinges.iter().map(|h| h.width).min_by(f64::total_cmp),
         greatest_strain: plan.stretches.iter().map(|s| s.strain).fold(0.0, f64::max),
-        // A sum over nothing is -0.0.
-        seam_on_show: 0.0 + branches().map(|branch| show.along(branch)).sum::<f64>(),
+        seam_on_show: plan.seam_on_show,
         trial: match &plan.trial {
             TrialVerdict::Ran(trial) => Some((trial.report.outcome, trial.report.greatest_pull())),
             TrialVerdict::NotRun(_) => None,
@@ -130,16 +138,22 @@ fn front(points: &[Option<[f64; 2]>]) -> Vec<bool> {
 }
 
 /// How much a seam shows anywhere on a model.
-struct Show {
+pub(super) struct Show {
     surface: SurfaceLocator,
     visibility: Vec<f64>,
 }
 
 impl Show {
-    fn new(mesh: &TriangleMesh) -> Result<Self, SheetError> {
+    pub(super) fn new(mesh: &TriangleMesh) -> Result<Self, SheetError> {
         // The reach over which ridges are looked at when cuts are weighed.
         let reach = SheetSettings::default().wedge_reach;
         Ok(Self { surface: SurfaceLocator::new(mesh)?, visibility: seam_visibility(mesh, reach)? })
+    }
+
+    /// Length of cuts times how much they show, mm.
+    pub(super) fn of_cuts(&self, cuts: &[Cut]) -> f64 {
+        // A sum over nothing is -0.0.
+        0.0 + cuts.iter().flat_map(|cut| &cut.branches).map(|b| self.along(b)).sum::<f64>()
     }
 
     /// Length of a line times how much it shows, mm.

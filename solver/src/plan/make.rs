@@ -2,7 +2,7 @@
 
 use super::checkpoint::Checkpoint;
 use super::pass::run_passes;
-use super::{Hooks, Plan, PlanRequest};
+use super::{Hooks, Judged, Plan, PlanRequest, judge_scheme};
 use crate::body::{GateError, MouldError, RubberError};
 use crate::bridges::BridgeError;
 use crate::control::{Cancelled, Control};
@@ -118,7 +118,8 @@ pub fn make_plan(
     make_plan_with(model, request, control, &Hooks::NONE)
 }
 
-/// Make a cut plan and let someone follow it, as [`make_plan`] does.
+/// Make a cut plan and let someone follow it, as [`make_plan`] does. A request with a scheme has its
+/// cuts judged: nobody needs to follow that.
 pub fn make_plan_with(
     model: &Model,
     request: &PlanRequest,
@@ -126,6 +127,10 @@ pub fn make_plan_with(
     hooks: &Hooks<'_>,
 ) -> Result<Plan, PlanError> {
     check_request(request)?;
+    if let Some(scheme) = &request.scheme {
+        let Judged { plan, misses } = judge_scheme(model, request, scheme, control)?;
+        return Ok(Plan { misses, ..plan });
+    }
     let resumed = hooks.resume.map(Checkpoint::from_bytes).transpose()?;
     run_passes(model, request, resumed, control, hooks)
 }

@@ -23,7 +23,7 @@ mod trial;
 
 pub use crate::optimise::search::StopReason;
 pub use answer::*;
-pub use compare::{Candidate, Compared, Comparison, compare};
+pub use compare::{Candidate, Compared, Comparison, compare, keeps_and_releases};
 pub use hooks::*;
 pub use make::{PlanError, make_plan, make_plan_with};
 pub use request::*;

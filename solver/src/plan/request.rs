@@ -1,5 +1,6 @@
 //! What a person asks for.
 
+use super::Scheme;
 use crate::body::{GateChoice, MouldShape, Rubber};
 use crate::mesh::Vector;
 use crate::sheets::{CostWeights, SeamAreas, SheetSettings};
@@ -23,6 +24,8 @@ pub struct PlanRequest {
     pub areas: SeamAreas,
     /// Whether and how the release is tried by simulation.
     pub trial: TrialRequest,
+    /// Cuts to judge in place of searching for some.
+    pub scheme: Option<Scheme>,
     /// When to stop.
     pub budget: Budget,
     /// How fine to look.
@@ -137,6 +140,7 @@ impl Default for PlanRequest {
             weights: CostWeights::default(),
             areas: SeamAreas::default(),
             trial: TrialRequest::default(),
+            scheme: None,
             budget: Budget::default(),
             resolution: Resolution::default(),
         }

@@ -229,6 +229,8 @@ pub fn empty_plan(stopped_by: StopReason) -> Plan {
         near_bridges: Vec::new(),
         sheets: None,
         trial: TrialVerdict::NotRun(NotTried::NotAsked),
+        misses: Vec::new(),
+        seam_on_show: 0.0,
         hinges: Vec::new(),
         stretches: Vec::new(),
         gate_outline: Vec::new(),
