@@ -90,6 +90,7 @@ fn submission(model: &str, id: usize, seconds: f64) -> v1::SubmitPlanRequest {
             ..Default::default()
         }),
         resolution: Some(v1::Resolution { planning_edge_mm: Some(4.0), deviation_mm: None }),
+        trial: Some(v1::TrialRules { mode: v1::TrialMode::Off.into(), ..Default::default() }),
         ..Default::default()
     };
     v1::SubmitPlanRequest {

@@ -42,9 +42,13 @@ fn plan_leaves_a_summary_a_plan_and_pictures() {
     assert!(plan.cuts.is_empty() && plan.rubber_volume_cm3 > 0.0);
     let request: v1::PlanRequest = serde_json::from_str(&read("request.json")).expect("a request");
     assert_eq!(request.budget.and_then(|budget| budget.time_limit_seconds), Some(20.0));
-    for name in ["front.png", "top.png", "sheet.png"] {
+    assert_eq!(plan.trial.expect("tried").outcome(), v1::TrialOutcome::Released);
+    for name in ["front.png", "top.png", "sheet.png", "way-out.png"] {
         let picture = std::fs::read(out.join(name)).expect(name);
         assert!(picture.starts_with(b"\x89PNG"), "{name}");
+    }
+    for name in ["plan.glb", "way-out.glb"] {
+        assert!(std::fs::read(out.join(name)).expect(name).starts_with(b"glTF"), "{name}");
     }
     assert!(!out.join("sections.png").exists(), "nothing is cut");
     assert!(request.sheets.is_some_and(|sheets| sheets.blade_length_mm == Some(120.0)));
@@ -61,6 +65,35 @@ fn the_template_is_a_request_and_the_plan_can_go_down_a_pipe() {
     assert_eq!(ran.status.code(), Some(0), "{}", String::from_utf8_lossy(&ran.stderr));
     let plan: v1::Plan = serde_json::from_slice(&ran.stdout).expect("stdout is a plan");
     assert!(!plan.cautions.is_empty());
+}
+
+/// The same piece in two moulds, and the cuts of an earlier plan judged.
+#[test]
+fn plans_are_compared_and_earlier_cuts_judged() {
+    let folder = folder_with_plinth();
+    let write = |name: &str, text: &str| {
+        std::fs::write(folder.path().join(name), text).expect("written");
+    };
+    write("block.json", r#"{"trial": {"mode": "TRIAL_MODE_OFF"}}"#);
+    write(
+        "skin.json",
+        r#"{"mould": {"blanket": {"thicknessMm": 6}}, "trial": {"mode": "TRIAL_MODE_OFF"}}"#,
+    );
+    let args = "compare plinth.off --unit mm --requests block.json skin.json --out side";
+    let ran = slitwright(folder.path(), &args.split(' ').collect::<Vec<_>>());
+    assert_eq!(ran.status.code(), Some(0), "{}", String::from_utf8_lossy(&ran.stderr));
+    let table = String::from_utf8_lossy(&ran.stdout);
+    assert!(table.contains("block") && table.contains("skin"), "{table}");
+    let side = folder.path().join("side");
+    assert!(std::fs::read(side.join("comparison.png")).expect("drawn").starts_with(b"\x89PNG"));
+    assert!(side.join("skin").join("plan.json").exists());
+
+    let args = "plan plinth.off --unit mm --cuts-of side/block/plan.json --trial off --json";
+    let ran = slitwright(folder.path(), &args.split(' ').collect::<Vec<_>>());
+    assert_eq!(ran.status.code(), Some(0), "{}", String::from_utf8_lossy(&ran.stderr));
+    let plan: v1::Plan = serde_json::from_slice(&ran.stdout).expect("stdout is a plan");
+    assert_eq!(plan.stopped_by(), v1::StopReason::Judged);
+    assert!(plan.misses.is_empty(), "{:?}", plan.misses);
 }
 
 #[test]

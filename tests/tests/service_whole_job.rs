@@ -20,6 +20,10 @@ async fn a_plinth_needs_no_cut() {
     let plan = ended.plan.expect("a plan");
     assert!(plan.cuts.is_empty(), "{:?}", plan.cuts);
     assert_eq!((plan.total_length_mm, plan.gap), (0.0, 0.0));
+    // Nor does the rubber hold on to it: it is lifted off against friction alone.
+    let trial = plan.trial.expect("told");
+    assert_eq!(trial.outcome(), v1::TrialOutcome::Released, "{trial:?}");
+    assert!(trial.greatest_pull_n < 20.0 && trial.greatest_strain < 0.05, "{trial:?}");
     server.stop().await;
 }
 
@@ -42,6 +46,7 @@ async fn sheets_arrive_with_the_plan() {
                 seed: Some(1),
             }),
             sheets: Some(v1::SheetRules { station_spacing_mm: Some(8.0), ..Default::default() }),
+            trial: Some(v1::TrialRules { mode: v1::TrialMode::Off.into(), ..Default::default() }),
             ..Default::default()
         }),
         request_id: String::new(),
