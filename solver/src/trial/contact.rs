@@ -38,8 +38,8 @@ const ON_BOARD: f64 = 3e-3;
 impl RigidModel {
     /// From a closed model in the mould frame, mm; `board` is the height of the board under it.
     pub fn new(model: &TriangleMesh, board: Option<f64>) -> Result<Self, TrialError> {
-        let close = ON_BOARD * model.span();
-        let near = |v: u32| board.is_some_and(|z| model.positions[v as usize].z < z + close);
+        let reach = ON_BOARD * model.span();
+        let near = |v: u32| board.is_some_and(|z| model.positions[v as usize].z < z + reach);
         let mut walls = model.clone();
         walls.faces.retain(|f| !f.iter().all(|&v| near(v)));
         let walls = SurfaceLocator::new(&walls)?;
