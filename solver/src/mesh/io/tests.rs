@@ -307,6 +307,24 @@ fn hostile_counts_set_no_memory_aside() {
 }
 
 #[test]
+fn corners_counted_back_too_far_are_refused() {
+    let quad = |corner: &str| {
+        format!("v 0 0 0\nv 9 0 0\nv 9 9 0\nv 0 9 0\nvt 0 0\nvn 0 0 1\nf {corner} -3 -2 -1\n")
+    };
+    for good in ["-4", "-4/-1/-1", "1", "-4//-1"] {
+        let mesh = read_mm(quad(good).as_bytes(), MeshFormat::Obj).expect(good);
+        assert_eq!(mesh.faces.len(), 2, "{good}");
+    }
+    for bad in ["-5", "-4/-2", "-4/-1/-2", "-4//-11", "-4/-11\u{b}", "-18446744073709551615"] {
+        let fault = read_mm(quad(bad).as_bytes(), MeshFormat::Obj).expect_err(bad);
+        assert!(
+            matches!(&fault, ReadError::Malformed { place, .. } if place == "in line 7"),
+            "{bad}: {fault:?}"
+        );
+    }
+}
+
+#[test]
 fn a_packed_file_is_measured_before_it_is_unpacked() {
     let bomb = package(&" ".repeat(20_000_000));
     assert!(bomb.len() < 100_000);
