@@ -78,6 +78,8 @@ fn edge_of(number: u32) -> f64 {
 pub(super) struct Pass<'a, 'c> {
     pub number: u32,
     is_long: bool,
+    /// When it began, seconds on the job's clock.
+    began: f64,
     pub model: &'a Model,
     pub request: &'a PlanRequest,
     pub control: &'a Control<'c>,
@@ -93,7 +95,8 @@ impl<'a, 'c> Pass<'a, 'c> {
         hooks: &'a Hooks<'a>,
     ) -> Self {
         let is_long = control.with_extra_time(request.budget.seconds) >= LONG;
-        Self { number, is_long, model, request, control, hooks }
+        let began = control.elapsed().as_secs_f64();
+        Self { number, is_long, began, model, request, control, hooks }
     }
 
     /// Edge of its planning mesh, as a share of the usual one.
@@ -111,7 +114,9 @@ impl<'a, 'c> Pass<'a, 'c> {
     fn search_end(&self) -> f64 {
         match self.request.trial.mode {
             TrialMode::Off => self.end(),
-            TrialMode::Judge | TrialMode::Correct => SEARCHED * self.end(),
+            TrialMode::Judge | TrialMode::Correct => {
+                self.began + SEARCHED * (self.end() - self.began).max(0.0)
+            }
         }
     }
 
@@ -150,7 +155,7 @@ impl<'a, 'c> Pass<'a, 'c> {
             entry_price: request.knife.entry_price,
             least_cut: request.knife.least_cut,
             hinge_width: request.knife.hinge_width,
-            deadline: self.search_end() - kept(self.search_end()),
+            deadline: self.search_end() - kept(self.search_end() - self.began),
             seed: request.budget.seed.wrapping_add(u64::from(self.number)),
             fixed: setup.loops.iter().flatten().copied().collect(),
         };

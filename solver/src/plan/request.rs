@@ -70,8 +70,8 @@ pub struct TrialRequest {
     pub elements: Option<usize>,
 }
 
-/// Elements for each second of the budget, and the least and most of them that are chosen. By the
-/// budget, not by the clock, so that the same request gives the same trial on any machine.
+/// Elements for each second of the budget, and the least and most of them that are chosen. A trial starts
+/// coarse, and comes to as many as these where there is time.
 const ELEMENTS: (f64, usize, usize) = (350.0, 6_000, 60_000);
 
 impl TrialRequest {
