@@ -189,6 +189,10 @@ pub async fn serve(
     if tokio::time::timeout(GRACE, joined).await.is_err() {
         tracing::warn!("a worker did not finish in time");
     }
+    // Whoever opens the store next finds it whole, whatever still hangs on here.
+    if tokio::task::spawn_blocking(move || ledger.close()).await.is_err() {
+        tracing::error!("the store could not be closed");
+    }
     Ok(())
 }
 

@@ -15,6 +15,8 @@ fn slitwright(args: &[&str]) -> Output {
 
 /// A server whose log is read line by line, by a thread, so that a full pipe holds up nothing.
 struct Served {
+    // Goes when the server has ended.
+    _store: tempfile::TempDir,
     child: Child,
     log: mpsc::Receiver<String>,
     seen: String,
@@ -22,8 +24,10 @@ struct Served {
 
 impl Served {
     fn start(args: &[&str]) -> Self {
+        let store = tempfile::tempdir().expect("a folder");
         let mut child = Command::new(env!("CARGO_BIN_EXE_slitwright"))
-            .args(["serve", "--listen", "127.0.0.1:0", "--log", "json"])
+            .args(["serve", "--listen", "127.0.0.1:0", "--log", "json", "--store"])
+            .arg(store.path())
             .args(args)
             // All that any library has to say.
             .env("RUST_LOG", "trace")
@@ -36,7 +40,7 @@ impl Served {
             // A test that has failed has dropped the other end.
             stderr.lines().map_while(Result::ok).try_for_each(|line| lines.send(line))
         });
-        Self { child, log, seen: String::new() }
+        Self { _store: store, child, log, seen: String::new() }
     }
 
     /// Reads the log until a line with this message, and returns that line.

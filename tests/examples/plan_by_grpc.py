@@ -64,7 +64,10 @@ def watch(service, name, metadata):
                 failed = 0
                 if event.HasField("ended"):
                     return event.ended
-                print(f"{event.progress.fraction:4.0%} {event.progress.message}", file=sys.stderr)
+                if event.HasField("better"):
+                    print(f"     {event.better.length_mm:.0f} mm of cut", file=sys.stderr)
+                else:
+                    print(f"{event.progress.fraction:4.0%} {event.progress.message}", file=sys.stderr)
             raise ConnectionError("the stream closed before the job ended")
         except grpc.RpcError as error:
             failed += 1

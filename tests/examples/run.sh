@@ -54,7 +54,8 @@ OFF
 PLINTH
 
 token=$("$slitwright" token add --tokens "$work/tokens.toml" --name example)
-"$slitwright" serve --listen 127.0.0.1:0 --tokens "$work/tokens.toml" --log json 2>"$work/log" &
+"$slitwright" serve --listen 127.0.0.1:0 --store "$work/store" --tokens "$work/tokens.toml" --log json \
+    2>"$work/log" &
 server=$!
 address=
 for _ in $(seq 100); do

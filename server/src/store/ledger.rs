@@ -203,6 +203,9 @@ pub trait Ledger: Send + Sync + 'static {
     fn give_back(&self, run: &Run) -> Result<(), StoreError>;
     /// Puts jobs back into the queue whose workers are gone; tells how many.
     fn recover(&self) -> Result<usize, StoreError>;
+
+    /// Lets go of everything. Later calls fail.
+    fn close(&self);
 }
 
 /// Whether nothing more happens to a job unless someone asks for it.

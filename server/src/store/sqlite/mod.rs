@@ -25,7 +25,8 @@ use super::{
 /// One connection serves all: a transaction takes as long as the disk needs to have it, and lists
 /// leave plans and checkpoints, which are large, where they are.
 pub struct SqliteLedger {
-    database: Mutex<Connection>,
+    /// `None` once it is closed.
+    database: Mutex<Option<Connection>>,
     limits: StoreLimits,
 }
 
@@ -33,7 +34,7 @@ impl SqliteLedger {
     /// Opens the database at `path`, or makes it.
     pub fn open(path: &Path, limits: StoreLimits) -> Result<Self, StoreError> {
         let database = schema::open(path, limits.database_bytes)?;
-        Ok(Self { database: Mutex::new(database), limits })
+        Ok(Self { database: Mutex::new(Some(database)), limits })
     }
 
     /// Reads what belongs together in one go.
@@ -57,12 +58,24 @@ impl SqliteLedger {
         behavior: TransactionBehavior,
         work: impl FnOnce(&Transaction<'_>) -> Result<T, StoreError>,
     ) -> Result<T, StoreError> {
+        self.with(|database| {
+            let transaction = database.transaction_with_behavior(behavior)?;
+            let found = work(&transaction)?;
+            transaction.commit()?;
+            Ok(found)
+        })
+    }
+
+    fn with<T>(
+        &self,
+        work: impl FnOnce(&mut Connection) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
         // A transaction that a panic has cut short was rolled back when it was dropped.
         let mut database = self.database.lock().unwrap_or_else(PoisonError::into_inner);
-        let transaction = database.transaction_with_behavior(behavior)?;
-        let found = work(&transaction)?;
-        transaction.commit()?;
-        Ok(found)
+        match database.as_mut() {
+            Some(database) => work(database),
+            None => Err(StoreError::Unavailable("it is closed".to_owned())),
+        }
     }
 }
 
@@ -132,8 +145,7 @@ impl Ledger for SqliteLedger {
     fn forget_old(&self) -> Result<usize, StoreError> {
         let forgotten = self.change(|t| jobs::forget_old(t, &self.limits))?;
         if forgotten > 0 {
-            let database = self.database.lock().unwrap_or_else(PoisonError::into_inner);
-            database.execute_batch("PRAGMA incremental_vacuum")?;
+            self.with(|database| Ok(database.execute_batch("PRAGMA incremental_vacuum")?))?;
         }
         Ok(forgotten)
     }
@@ -170,5 +182,12 @@ impl Ledger for SqliteLedger {
     }
     fn give_back(&self, run: &Run) -> Result<(), StoreError> {
         self.change(|t| runs::give_back(t, run))
+    }
+    fn close(&self) {
+        let database = self.database.lock().unwrap_or_else(PoisonError::into_inner).take();
+        if let Some(Err((_, error))) = database.map(Connection::close) {
+            // Nothing is lost: the log is read again at the next start.
+            tracing::warn!(%error, "the store was not closed in good order");
+        }
     }
 }
