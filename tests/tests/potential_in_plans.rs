@@ -6,7 +6,9 @@ use slitwright_server::convert::plan_to_proto;
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::{Point, PrepareOptions, prepare_mesh};
 use slitwright_solver::outputs::summary;
-use slitwright_solver::plan::{Budget, PlanRequest, Resolution, make_plan};
+use slitwright_solver::plan::{
+    Budget, PlanRequest, Resolution, TrialMode, TrialRequest, make_plan,
+};
 
 /// The demo piece is built so: two holes between arms and body, the plait's tip about 2.5 mm off
 /// her back.
@@ -19,6 +21,7 @@ fn the_dancer_has_two_bridges_and_a_near_one() {
     let request = PlanRequest {
         budget: Budget { seconds: 120.0, target_gap: 0.95, seed: 1 },
         resolution: Resolution { deviation: None, planning_edge: Some(9.0) },
+        trial: TrialRequest { mode: TrialMode::Off, ..TrialRequest::default() },
         ..PlanRequest::default()
     };
     let plan = make_plan(&model, &request, &Control::silent()).expect("a plan");

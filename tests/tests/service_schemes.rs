@@ -68,7 +68,7 @@ async fn drawn_cuts_are_judged_and_compared_with_a_plan() {
         scheme: Some(v1::Scheme { of_plan: own.name.clone(), ..Default::default() }),
         trial: Some(v1::TrialRules {
             mode: v1::TrialMode::Judge.into(),
-            elements: Some(3000),
+            elements: Some(20_000),
             ..Default::default()
         }),
         ..blanket()

@@ -235,6 +235,15 @@ impl<'s, 'g> Search<'s, 'g> {
         self.pool.add_rings(self.separator.graph(), rings);
     }
 
+    /// Take rings that were seen on the mesh as it was fitted to curves: those that are tight on the
+    /// planning mesh too. Edges are numbered anew there, and lengths differ a little.
+    pub fn add_seen(&mut self, rings: &[Ring]) {
+        let (judge, graph) = (self.separator.judge(), self.separator.graph());
+        let here = rings.iter().map(|ring| judge.measure(&graph.membership(&ring.beyond)));
+        let tight: Vec<Ring> = here.filter(|ring| ring.shortfall() > 0.0).collect();
+        self.pool.add_rings(graph, tight);
+    }
+
     /// Ask more of a ring than the girth model does: it has to let `ring.width` pass.
     pub fn demand(&mut self, ring: Ring) {
         self.pool.demand(self.separator.graph(), ring);

@@ -57,13 +57,14 @@ impl<'p, 'a, 'c> Follow<'p, 'a, 'c> {
         let since = Instant::now();
         let (model, request, control) = (self.pass.model, self.pass.request, self.pass.control);
         // What goes wrong here goes wrong again at the end of the search, and is told then.
-        let Ok(sheets) = make_sheets(self.setup, &found, request, control) else { return };
+        // A plan without sheets, of work that is being stopped, is shown by nobody.
+        let Ok(Some(sheets)) = make_sheets(self.setup, &found, request, control) else { return };
         let parts = Parts {
             setup: self.setup,
             separator: search.separator(),
             pool: search.pool(),
             found: &found,
-            sheets,
+            sheets: Some(sheets),
             trial: TrialVerdict::NotRun(NotTried::NotYet),
         };
         let made = assemble(parts, model, request, Vec::new(), control);

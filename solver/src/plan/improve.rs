@@ -86,7 +86,7 @@ pub(super) fn improve(
             let curves =
                 finisher.finish(&plan, search.pool(), search.separator(), search.order(), control);
             sound = curves.is_sound();
-            search.add_rings(curves.tight.clone());
+            search.add_seen(&curves.tight);
             let cost = curves.cost(request.knife.entry_price);
             last = sound.then(|| plan.clone());
             if kept.as_ref().is_none_or(|old| {

@@ -301,7 +301,7 @@ mod tests {
     use crate::control::{Cancel, Control};
     use crate::mesh::fixtures::{icosphere, moved};
     use crate::mesh::{Point, PrepareOptions, prepare_mesh};
-    use crate::plan::{Budget, PlanRequest, make_plan};
+    use crate::plan::{Budget, PlanRequest, TrialMode, TrialRequest, make_plan};
 
     /// A ball on a small gate on the board, in a thin blanket: in the model's own coordinates every
     /// ruling starts on the ball and parts nothing; away from the board, where the first ruling
@@ -315,6 +315,7 @@ mod tests {
             mould: MouldShape::Blanket { thickness: 6.0 },
             gate: GateChoice::Patch { centre: Point::new(7.0, -3.0, 30.0), radius: 8.0 },
             budget: Budget { seconds: 30.0, target_gap: 0.6, seed: 1 },
+            trial: TrialRequest { mode: TrialMode::Off, ..TrialRequest::default() },
             ..PlanRequest::default()
         };
         let plan = make_plan(&model, &request, &Control::silent()).expect("a plan");
