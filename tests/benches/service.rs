@@ -132,6 +132,13 @@ impl Server {
     }
 }
 
+impl Drop for Server {
+    fn drop(&mut self) {
+        // Gone already, unless a measurement has failed.
+        let _ = self.child.kill();
+    }
+}
+
 async fn measure() -> Outcome<()> {
     let folder = tempfile::tempdir()?;
     println!(
