@@ -137,6 +137,6 @@ fn every_request_is_json_and_names_a_mould() {
             serde_json::from_str(piece.request).unwrap_or_else(|e| panic!("{}: {e}", piece.name));
         assert!(request["mould"].is_object(), "{}: no mould", piece.name);
         assert_eq!(request["budget"]["targetGap"], 0.05, "{}: target gap", piece.name);
-        assert_eq!(request["budget"]["timeLimitSeconds"], 10.0, "{}: time limit", piece.name);
+        assert_eq!(request["budget"]["timeLimitSeconds"], 60.0, "{}: time limit", piece.name);
     }
 }

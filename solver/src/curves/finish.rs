@@ -32,7 +32,8 @@ pub struct Finished {
     pub rims: Vec<CutCurves>,
     /// Rows that the curves miss.
     pub missed: usize,
-    /// Tight rings found round the curves as they run; none in a sound plan.
+    /// Tight rings found round the curves as they run; none in a sound plan. Their outlines are edges of
+    /// the mesh as it was fitted, which numbers edges across pairs of faces otherwise.
     pub tight: Vec<Ring>,
     /// Whether rings could be looked for round the curves as they run.
     pub looked: bool,
@@ -193,10 +194,6 @@ impl<'a> Finisher<'a> {
             if rings.is_empty() {
                 rings = again.still_tight(&pool.rings, &fitted.cut);
                 rings.retain(falls_short);
-            }
-            // The mesh that was fitted has other pairs of faces: edges across are numbered anew.
-            for ring in &mut rings {
-                ring.outline = graph.outline(&graph.membership(&ring.beyond));
             }
             Some(rings)
         };
