@@ -144,6 +144,8 @@ pub struct Control<'a> {
     used: Duration,
     /// Time that the job was held up, microseconds.
     held: AtomicU64,
+    /// The greatest fraction reported, as bits: those of numbers that are not negative keep their order.
+    furthest: AtomicU64,
     report: Box<dyn Fn(Progress) + Sync + Send + 'a>,
 }
 
@@ -157,6 +159,7 @@ impl<'a> Control<'a> {
             started: Instant::now(),
             used: Duration::ZERO,
             held: AtomicU64::new(0),
+            furthest: AtomicU64::new(0),
             report: Box::new(report),
         }
     }
@@ -220,9 +223,13 @@ impl<'a> Control<'a> {
             }
         }
     }
-    /// Send one progress report.
+    /// Send one progress report. Its fraction is raised to that of the furthest one before: plans that
+    /// are made again after a trial go through earlier stages once more.
     pub fn report(&self, progress: Progress) {
-        (self.report)(progress);
+        let fraction = Some(progress.fraction).filter(|f| f.is_finite()).unwrap_or(0.0);
+        let own = fraction.clamp(0.0, 1.0).to_bits();
+        let before = self.furthest.fetch_max(own, Ordering::Relaxed);
+        (self.report)(Progress { fraction: f64::from_bits(own.max(before)), ..progress });
     }
     /// Report a stage with a sentence and no figures.
     pub fn stage(&self, stage: Stage, fraction: f64, message: impl Into<String>) {
@@ -269,6 +276,17 @@ mod tests {
         pause.set(true);
         cancel.cancel();
         control.rest();
+    }
+
+    #[test]
+    fn progress_never_goes_back() {
+        let seen = Mutex::new(Vec::new());
+        let control = Control::new(Cancel::new(), |p| seen.lock().expect("whole").push(p.fraction));
+        for fraction in [0.1, 0.5, 0.3, f64::NAN, 0.7, 2.0] {
+            control.stage(Stage::Optimise, fraction, "on");
+        }
+        drop(control);
+        assert_eq!(seen.into_inner().expect("whole"), [0.1, 0.5, 0.5, 0.5, 0.7, 1.0]);
     }
 
     #[test]
