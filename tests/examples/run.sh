@@ -9,13 +9,7 @@ slitwright=${SLITWRIGHT:-$root/target/debug/slitwright}
 venv=$root/.venv-examples
 [ -x "$slitwright" ] || (cd "$root" && cargo build --workspace --locked)
 
-# The environment is made anew whenever the pinned versions change.
-if ! cmp -s "$here/requirements.txt" "$venv/requirements.txt"; then
-    rm -rf "$venv"
-    python3 -m venv "$venv"
-    "$venv/bin/pip" install --quiet --disable-pip-version-check -r "$here/requirements.txt"
-    cp "$here/requirements.txt" "$venv/requirements.txt"
-fi
+"$root/tests/venv.sh" "$venv" "$here/requirements.txt"
 
 work=$(mktemp -d)
 server=

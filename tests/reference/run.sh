@@ -10,13 +10,7 @@ venv=$root/.venv
 
 [ -d "$meshes" ] || "$root/tests/fetch-meshes.sh"
 
-# The environment is made anew whenever the pinned versions change.
-if ! cmp -s "$here/requirements.txt" "$venv/requirements.txt"; then
-    rm -rf "$venv"
-    python3 -m venv "$venv"
-    "$venv/bin/pip" install --quiet --disable-pip-version-check -r "$here/requirements.txt"
-    cp "$here/requirements.txt" "$venv/requirements.txt"
-fi
+"$root/tests/venv.sh" "$venv" "$here/requirements.txt"
 
 again=$(mktemp -d)
 trap 'rm -rf "$again"' EXIT

@@ -126,6 +126,15 @@ fn compared(candidate: &Candidate<'_>) -> Compared {
     }
 }
 
+/// Whether a plan misses fewer limits, the release before all others, or costs less.
+pub(super) fn is_better(plan: &Plan, than: &Plan) -> bool {
+    let rank = |plan: &Plan| {
+        let missed = || plan.limits.iter().filter(|l| !l.met && l.name != "gap");
+        (missed().filter(|l| l.name == "release").count(), missed().count())
+    };
+    rank(plan).cmp(&rank(than)).then(plan.cost.total_cmp(&than.cost)).is_lt()
+}
+
 /// Which points no other point beats: none is as small in both and smaller in one. Points that are
 /// missing are not on the front and beat none.
 fn front(points: &[Option<[f64; 2]>]) -> Vec<bool> {

@@ -4,8 +4,9 @@ use std::time::{Duration, Instant};
 
 use super::assemble::{Parts, assemble};
 use super::checkpoint::Checkpoint;
+use super::compare::is_better;
 use super::improve::{Found, Watch};
-use super::pass::{Pass, is_better};
+use super::pass::Pass;
 use super::setup::Setup;
 use super::sheets::make_sheets;
 use super::{Hooks, NotTried, Plan, TrialVerdict};

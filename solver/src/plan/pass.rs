@@ -2,6 +2,7 @@
 
 use super::assemble::{Parts, assemble};
 use super::checkpoint::Checkpoint;
+use super::compare::is_better;
 use super::correct::{Made, Workbench};
 use super::follow::Follow;
 use super::make::PlanError;
@@ -59,15 +60,6 @@ pub(super) fn run_passes(
         resumed =
             left.filter(|_| pass.edge() == edge_of(number)).map(|c| c.starting_afresh(number));
     }
-}
-
-/// Whether a plan misses fewer limits, the release before all others, or costs less.
-pub(super) fn is_better(plan: &Plan, than: &Plan) -> bool {
-    let rank = |plan: &Plan| {
-        let missed = || plan.limits.iter().filter(|l| !l.met && l.name != "gap");
-        (missed().filter(|l| l.name == "release").count(), missed().count())
-    };
-    rank(plan).cmp(&rank(than)).then(plan.cost.total_cmp(&than.cost)).is_lt()
 }
 
 fn edge_of(number: u32) -> f64 {

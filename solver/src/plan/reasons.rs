@@ -2,7 +2,7 @@
 
 use super::{Reason, RegionStretch};
 use crate::girth::{PlanningGraph, Ring};
-use crate::mesh::Point;
+use crate::mesh::{Point, Vector};
 use crate::optimise::rows::RowPool;
 
 /// The tightest ring that only this cut opens, or the tightest that it opens at all.
@@ -22,8 +22,7 @@ pub(super) fn reason(
     };
     let ring = widest(true).or_else(|| widest(false))?;
     let relaxed = graph.ring_length(&ring.outline).1;
-    let middle = middle(graph, &ring.beyond);
-    let beyond = to_model(middle);
+    let beyond = to_model(middle(graph, ring.beyond.iter().copied()));
     let text = format!(
         "a ring of rubber {:.0} mm long, which may be stretched to {:.0} mm, has to let a girth of \
          {:.0} mm pass",
@@ -32,10 +31,19 @@ pub(super) fn reason(
     Some(Reason::FreesRing { ring_length: relaxed, girth: ring.width, beyond, text })
 }
 
-fn middle(graph: &PlanningGraph, vertices: &[u32]) -> Point {
-    let sum: nalgebra::Vector3<f64> =
-        vertices.iter().map(|&v| graph.mesh.positions[v as usize].coords).sum();
-    Point::from(sum / vertices.len().max(1) as f64)
+/// Middle of some vertices.
+pub(super) fn middle(graph: &PlanningGraph, vertices: impl IntoIterator<Item = u32>) -> Point {
+    let (mut sum, mut count) = (Vector::zeros(), 0usize);
+    for vertex in vertices {
+        sum += graph.mesh.positions[vertex as usize].coords;
+        count += 1;
+    }
+    Point::from(sum / count.max(1) as f64)
+}
+
+/// Middle of a ring.
+pub(super) fn middle_of_ring(graph: &PlanningGraph, ring: &Ring) -> Point {
+    middle(graph, ring.outline.iter().map(|&e| graph.edges[e as usize].ends[0]))
 }
 
 /// Regions listed at most.
@@ -51,9 +59,7 @@ pub(super) fn stretches(
         .iter()
         .map(|ring| {
             let relaxed = graph.ring_length(&ring.outline).1.max(1e-9);
-            let on_ring: Vec<u32> =
-                ring.outline.iter().map(|&e| graph.edges[e as usize].ends[0]).collect();
-            let place = middle(graph, &on_ring);
+            let place = middle_of_ring(graph, ring);
             let strain = (ring.width / relaxed - 1.0).max(0.0);
             let stretch = RegionStretch {
                 place: to_model(place),

@@ -1,6 +1,7 @@
 //! The release trial of a plan: what is tried, what a failure asks of the cuts, what is told.
 
 use super::improve::Found;
+use super::reasons::middle_of_ring;
 use super::setup::Setup;
 use super::sheets::PlannedSheets;
 use super::{Limit, PlanRequest};
@@ -181,11 +182,9 @@ pub(super) fn overstretched(
         .cloned();
     let ring = ring?;
     let asked = ring.reach.max(ring.width) * (1.0 + RAISE * (1 + before.len()) as f64);
-    let on_ring = ring.outline.iter().map(|&e| graph.edges[e as usize].ends[0]);
-    let sum: Vector = on_ring.map(|v| graph.mesh.positions[v as usize].coords).sum();
     let demand = Demand {
         hindrance,
-        place: Point::from(sum / ring.outline.len().max(1) as f64),
+        place: middle_of_ring(graph, &ring),
         ring_length: graph.ring_length(&ring.outline).1,
         girth: ring.width,
         asked,

@@ -1,5 +1,6 @@
 //! What is wrong with a judged scheme, with places.
 
+use super::super::reasons::{middle, middle_of_ring};
 use super::super::setup::Setup;
 use super::super::{Plan, PlanRequest, bridge_letter};
 use super::sides;
@@ -252,18 +253,9 @@ pub(super) fn misses(
 fn tight_rings(drawn: &Drawn, rings: &[Ring], setup: &Setup) -> Vec<Miss> {
     let graph = drawn.fitted_graph();
     let apart = setup.graph.mesh.longest_side() / 6.0;
-    let middle = |vertices: &mut dyn Iterator<Item = u32>| {
-        let (mut sum, mut count) = (Vector::zeros(), 0usize);
-        for vertex in vertices {
-            sum += graph.mesh.positions[vertex as usize].coords;
-            count += 1;
-        }
-        Point::from(sum / count.max(1) as f64)
-    };
     let mut kept: Vec<(Point, Miss)> = Vec::new();
     for ring in rings {
-        let ends = ring.outline.iter().map(|&e| graph.edges[e as usize].ends[0]);
-        let place = middle(&mut ends.clone());
+        let place = middle_of_ring(graph, ring);
         if kept.len() == MOST || kept.iter().any(|(other, _)| (other - place).norm() < apart) {
             continue;
         }
@@ -274,7 +266,7 @@ fn tight_rings(drawn: &Drawn, rings: &[Ring], setup: &Setup) -> Vec<Miss> {
             stretched_length: ring.reach,
             girth: ring.width,
             place,
-            beyond: middle(&mut ring.beyond.iter().copied()),
+            beyond: middle(graph, ring.beyond.iter().copied()),
         };
         kept.push((place, miss));
     }
