@@ -11,7 +11,8 @@ have_libclang() {
     for place in "${LIBCLANG_PATH:-/nowhere}" /usr/lib /usr/lib64 /usr/local/lib \
         /usr/lib/*-linux-gnu /usr/lib/llvm*/lib /usr/local/opt/llvm/lib /opt/homebrew/opt/llvm/lib; do
         compgen -G "$place/libclang.so*" >/dev/null && return 0
-        compgen -G "$place/libclang-*.so*" >/dev/null && return 0
+        # Not libclang-cpp, which is another library.
+        compgen -G "$place/libclang-[0-9]*.so*" >/dev/null && return 0
         compgen -G "$place/libclang.dylib" >/dev/null && return 0
     done
     return 1
