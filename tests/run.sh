@@ -14,7 +14,7 @@ tests/fetch-meshes.sh "$SLITWRIGHT_MESHES"
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
 failed=0
-cargo test --workspace --locked --no-fail-fast 2>&1 | tee "$log" || failed=1
+tests/with-postgres.sh cargo test --workspace --locked --no-fail-fast 2>&1 | tee "$log" || failed=1
 # A run without tests is no pass.
 awk '/^test result:/ { passed += $4; failed += $6; binaries += 1 }
     END {

@@ -22,7 +22,10 @@ use crate::front::{
 use crate::grpc::{Service, UploadRules};
 use crate::jobs::{Hub, Workers};
 use crate::planner::Planner;
-use crate::store::{Folder, Ledger, Models, StoreError, StoreLimits};
+use crate::store::{
+    DatabaseConfig, Folder, FolderFiles, Ledger, ModelFiles, Models, PostgresLedger, StoreError,
+    StoreLimits,
+};
 
 /// Most bytes of one message.
 const MESSAGE: usize = 4 << 20;
@@ -41,12 +44,15 @@ const TIDY: Duration = Duration::from_secs(3600);
 /// How to serve.
 #[derive(Debug)]
 pub struct ServeConfig {
-    /// Plans worked on at the same time; a quick one may run beside them.
+    /// Plans worked on at the same time; a quick one may run beside them. None at all: only calls are
+    /// answered, which makes sense where others share the database.
     pub workers: usize,
     /// Limits of uploads.
     pub uploads: UploadRules,
     /// Folder of the store. `None`: one that goes when the server does.
     pub folder: Option<PathBuf>,
+    /// A database that several processes share, in place of the folder.
+    pub database: Option<DatabaseConfig>,
     /// Limits of what is kept.
     pub store: StoreLimits,
     /// What stands between the network and the service.
@@ -59,6 +65,7 @@ impl Default for ServeConfig {
             workers: 1,
             uploads: UploadRules::default(),
             folder: None,
+            database: None,
             store: StoreLimits::default(),
             front: Front::default(),
         }
@@ -102,11 +109,18 @@ pub async fn serve(
     let planner: Arc<dyn Planner> =
         Arc::new(CountedPlanner { inner: planner, metrics: Arc::clone(&metrics) });
     let opening = {
-        let (folder, limits, workers) = (config.folder, config.store, config.workers);
+        let (limits, workers) = (config.store, config.workers);
+        let (folder, database) = (config.folder, config.database);
         let planner = Arc::clone(&planner);
-        tokio::task::spawn_blocking(move || open(folder, limits, workers, planner))
+        tokio::task::spawn_blocking(move || {
+            let kept = match database {
+                Some(database) => Kept::in_database(database, limits)?,
+                None => Kept::in_folder(folder, limits)?,
+            };
+            open(kept, limits, workers, planner)
+        })
     };
-    let Opened { _folder, _temporary, ledger, models, workers, hub } =
+    let Opened { _place, ledger, models, workers, hub } =
         opening.await.map_err(|_| ServeError::Panic)??;
     let planning = CutPlannerServer::new(Service::new(
         Arc::clone(&ledger),
@@ -229,47 +243,73 @@ fn stock(ledger: &dyn Ledger) -> Result<Stock, StoreError> {
     })
 }
 
-/// The store and those who work on it.
-struct Opened {
-    // The folder is ours as long as these live.
+/// A folder that is ours as long as these live.
+struct Place {
     _folder: Folder,
     _temporary: Option<tempfile::TempDir>,
+}
+
+/// Where everything is kept.
+struct Kept {
+    place: Option<Place>,
+    ledger: Arc<dyn Ledger>,
+    files: Arc<dyn ModelFiles>,
+}
+
+impl Kept {
+    fn in_folder(folder: Option<PathBuf>, limits: StoreLimits) -> Result<Self, StoreError> {
+        let (temporary, path) = match folder {
+            Some(path) => (None, path),
+            None => {
+                let folder = tempfile::tempdir()
+                    .map_err(|error| StoreError::file("making a folder for the store", &error))?;
+                let path = folder.path().to_owned();
+                (Some(folder), path)
+            }
+        };
+        let folder = Folder::open(&path)?;
+        let ledger = Arc::new(folder.ledger(limits)?);
+        let files = Arc::new(FolderFiles::new(Arc::clone(&ledger), folder.content()?)?);
+        tracing::info!(folder = %path.display(), "the store is open");
+        Ok(Self { place: Some(Place { _folder: folder, _temporary: temporary }), ledger, files })
+    }
+
+    fn in_database(database: DatabaseConfig, limits: StoreLimits) -> Result<Self, StoreError> {
+        let told = database.told();
+        let ledger = Arc::new(PostgresLedger::open(database, limits)?);
+        tracing::info!(database = told, "the store is open");
+        Ok(Self { place: None, files: Arc::<PostgresLedger>::clone(&ledger), ledger })
+    }
+}
+
+/// The store and those who work on it.
+struct Opened {
+    _place: Option<Place>,
     ledger: Arc<dyn Ledger>,
     models: Arc<Models>,
     workers: Arc<Workers>,
     hub: Arc<Hub>,
 }
 
-/// Opens the store and lets the work go on that was under way or waited.
+/// Lets the work go on that was under way or waited.
 fn open(
-    folder: Option<PathBuf>,
+    kept: Kept,
     limits: StoreLimits,
     places: usize,
     planner: Arc<dyn Planner>,
 ) -> Result<Opened, ServeError> {
-    let (temporary, path) = match folder {
-        Some(path) => (None, path),
-        None => {
-            let folder = tempfile::tempdir()
-                .map_err(|error| StoreError::file("making a folder for the store", &error))?;
-            let path = folder.path().to_owned();
-            (Some(folder), path)
-        }
-    };
-    let folder = Folder::open(&path)?;
-    let ledger: Arc<dyn Ledger> = Arc::new(folder.ledger(limits)?);
+    let Kept { place, ledger, files } = kept;
     let idle = limits.idle_model_bytes;
-    let models =
-        Arc::new(Models::new(Arc::clone(&ledger), folder.content()?, Arc::clone(&planner), idle)?);
+    let models = Arc::new(Models::new(Arc::clone(&ledger), files, Arc::clone(&planner), idle));
     let forgotten = ledger.forget_old()?;
     let resumed = ledger.recover()?;
-    tracing::info!(folder = %path.display(), resumed, forgotten, "the store is open");
+    tracing::info!(resumed, forgotten, "the work goes on");
     let hub = Arc::new(Hub::default());
     let workers = Arc::new(
         Workers::start(Arc::clone(&ledger), Arc::clone(&models), Arc::clone(&hub), planner, places)
             .map_err(ServeError::Threads)?,
     );
-    Ok(Opened { _folder: folder, _temporary: temporary, ledger, models, workers, hub })
+    Ok(Opened { _place: place, ledger, models, workers, hub })
 }
 
 /// Forgets plans as they get too old. Never ends.

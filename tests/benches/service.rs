@@ -1,4 +1,5 @@
-//! What the store costs the service: `cargo bench -p slitwright-tests --bench service`.
+//! What the store costs the service: `cargo bench -p slitwright-tests --bench service`, or the same with
+//! `-- database` under `tests/with-postgres.sh`.
 //!
 //! The server runs in a process of its own, with a planner that only waits, so that its memory and its
 //! times are those of the service alone. Columns: what was done; how often; median, 99th percentile
@@ -7,7 +8,6 @@
 use std::error::Error;
 use std::fmt::Write as _;
 use std::io::{BufRead as _, BufReader};
-use std::path::Path;
 use std::process::{Child, Command, ExitCode, Stdio};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -15,11 +15,12 @@ use std::time::{Duration, Instant};
 use slitwright_proto::v1;
 use slitwright_proto::v1::cut_planner_client::CutPlannerClient;
 use slitwright_proto::v1::upload_model_request::Part;
+use slitwright_server::store::DatabaseConfig;
 use slitwright_server::{PlanFault, Planner, ServeConfig, StoreLimits, serve};
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::Model;
 use slitwright_solver::plan::{Hooks, Plan, PlanRequest};
-use slitwright_tests::sphere_on_gate;
+use slitwright_tests::{TestDatabase, sphere_on_gate};
 use tokio::net::TcpListener;
 use tonic::transport::Channel;
 
@@ -59,9 +60,16 @@ fn main() -> ExitCode {
     };
     let outcome = runtime.block_on(async {
         match words.as_slice() {
-            [] => measure().await,
-            [word, folder] if word == "serve" => serve_in(Path::new(folder)).await,
-            _ => Err("give no arguments".into()),
+            [] => {
+                let folder = tempfile::tempdir()?;
+                measure(["folder", folder.path().to_str().ok_or("an odd path")?]).await
+            }
+            [word] if word == "database" => {
+                let database = TestDatabase::new();
+                measure(["database", &database.url()]).await
+            }
+            [word, kind, place] if word == "serve" => serve_in(kind, place).await,
+            _ => Err("give `database` or no arguments".into()),
         }
     });
     match outcome {
@@ -73,11 +81,15 @@ fn main() -> ExitCode {
     }
 }
 
-async fn serve_in(folder: &Path) -> Outcome<()> {
+async fn serve_in(kind: &str, place: &str) -> Outcome<()> {
     let listener = TcpListener::bind("127.0.0.1:0").await?;
     println!("{}", listener.local_addr()?);
     let store = StoreLimits { waiting_jobs: 10_000, ..StoreLimits::default() };
-    let config = ServeConfig { folder: Some(folder.to_owned()), store, ..ServeConfig::default() };
+    let (folder, database) = match kind {
+        "database" => (None, Some(DatabaseConfig::new(place, None)?)),
+        _ => (Some(place.into()), None),
+    };
+    let config = ServeConfig { folder, database, store, ..ServeConfig::default() };
     Ok(serve(config, listener, Arc::new(Idle), std::future::pending()).await?)
 }
 
@@ -87,10 +99,10 @@ struct Server {
 }
 
 impl Server {
-    async fn start(folder: &Path) -> Outcome<Self> {
+    async fn start(place: [&str; 2]) -> Outcome<Self> {
         let mut child = Command::new(std::env::current_exe()?)
             .arg("serve")
-            .arg(folder)
+            .args(place)
             .stdout(Stdio::piped())
             .spawn()?;
         let mut address = String::new();
@@ -139,14 +151,13 @@ impl Drop for Server {
     }
 }
 
-async fn measure() -> Outcome<()> {
-    let folder = tempfile::tempdir()?;
+async fn measure(place: [&str; 2]) -> Outcome<()> {
     println!(
         "{:<44} {:>6} {:>9} {:>9} {:>9} {:>9}",
         "what", "times", "50 % ms", "99 % ms", "most ms", "RSS MiB"
     );
     let since = Instant::now();
-    let mut server = Server::start(folder.path()).await?;
+    let mut server = Server::start(place).await?;
     server.client.list_plans(v1::ListPlansRequest::default()).await?;
     server.row("start with nothing, to the first answer", vec![since.elapsed()])?;
 
@@ -188,7 +199,7 @@ async fn measure() -> Outcome<()> {
 
     server.kill()?;
     let since = Instant::now();
-    let mut server = Server::start(folder.path()).await?;
+    let mut server = Server::start(place).await?;
     server.client.list_plans(v1::ListPlansRequest::default()).await?;
     let resumed = since.elapsed();
     server.row(&format!("killed, start with {} waiting", 2 * REQUESTS), vec![resumed])?;

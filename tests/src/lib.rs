@@ -14,9 +14,11 @@
 //! - [`motion`]: rigid motions, scalings, mirror images and shuffled numbering
 //!
 //! And shapes that have none: [`open`], meshes of real things, and the random limbs of [`calibration`].
+//! [`database`] makes PostgreSQL databases for the tests of the service.
 
 pub mod blocks;
 pub mod calibration;
+pub mod database;
 pub mod memory;
 pub mod motion;
 pub mod open;
@@ -29,6 +31,7 @@ pub mod tubes;
 mod measure;
 
 pub use blocks::{blocks_mesh, box_mesh, handles_plate, stool, two_footed_arch};
+pub use database::TestDatabase;
 pub use memory::peak_memory;
 pub use motion::{mirrored, moved, random_motion, scaled, shuffled, standing, stretched};
 pub use open::{open_mesh, open_mesh_sized, outside_out};

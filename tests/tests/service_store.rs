@@ -116,8 +116,8 @@ async fn files_that_a_killed_upload_left_are_removed() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_full_store_refuses_what_is_new_and_keeps_what_it_has() {
     let folder = tempfile::tempdir().expect("a folder");
-    // Empty tables take about 80 KiB.
-    let store = StoreLimits { database_bytes: 160 << 10, ..StoreLimits::default() };
+    // Empty tables take about 100 KiB.
+    let store = StoreLimits { database_bytes: 180 << 10, ..StoreLimits::default() };
     let config = ServeConfig { store, ..in_folder(folder.path()) };
     let (mut server, starts) = scripted(config).await;
     let client = &mut server.client;
@@ -134,10 +134,10 @@ async fn a_full_store_refuses_what_is_new_and_keeps_what_it_has() {
     };
     assert_eq!(full.code(), Code::ResourceExhausted, "{full:?}");
     assert!(full.message().contains("nothing that was accepted is lost"), "{full:?}");
-    assert!(accepted.len() > 10, "{}", accepted.len());
+    assert!(accepted.len() > 30, "{}", accepted.len());
     // It is still up: what is there can be read and is worked on, and room can be made.
     assert_eq!(list(client).await.len(), accepted.len() + 1);
-    for name in accepted.iter().rev().take(5) {
+    for name in accepted.iter().rev().take(20) {
         cancel(client, name).await;
         client.delete_plan(v1::DeletePlanRequest { name: name.clone() }).await.expect("gone");
     }

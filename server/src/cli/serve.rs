@@ -11,7 +11,7 @@ use tokio::signal::unix::{SignalKind, signal};
 
 use super::CliError;
 use super::front::FrontArgs;
-use crate::store::default_folder;
+use crate::store::{DatabaseConfig, default_folder};
 use crate::{ServeConfig, SolverPlanner, StoreLimits, UploadRules, serve};
 
 /// How to serve.
@@ -20,13 +20,47 @@ pub struct ServeArgs {
     /// Address and port. Beyond loopback it takes --tokens, and TLS or a proxy that speaks it
     #[arg(long, default_value = "127.0.0.1:50151")]
     listen: SocketAddr,
-    /// Plans worked on at the same time; by default one for every two processors
-    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=256))]
+    /// Plans worked on at the same time; by default one for every two processors. With --database it
+    /// may be 0: then this process answers calls, and others work
+    #[arg(long, value_parser = clap::value_parser!(u16).range(0..=256))]
     workers: Option<u16>,
     /// Folder of models, requests and plans; by default $STATE_DIRECTORY, or else slitwright in
     /// $XDG_DATA_HOME, which is ~/.local/share unless set. Made if missing
     #[arg(long, value_name = "FOLDER")]
     store: Option<PathBuf>,
+    /// PostgreSQL database in place of a folder, shared by any number of these processes, such as
+    /// postgres://studio@queue.example/plans?sslmode=require. A password belongs in the environment
+    /// variable, which nobody else on the machine can read
+    #[arg(
+        long,
+        value_name = "URL",
+        env = "SLITWRIGHT_DATABASE",
+        hide_env_values = true,
+        conflicts_with_all = ["store", "max_plans_mb"]
+    )]
+    database: Option<String>,
+    /// Certificates of authorities, PEM, one of which must vouch for the database's server; by default
+    /// those that the system knows
+    #[arg(long, value_name = "FILE", requires = "database")]
+    database_ca: Option<PathBuf>,
+    /// Seconds after which the plans of a process that is not heard of go to another one
+    #[arg(
+        long,
+        value_name = "SECONDS",
+        default_value_t = 30,
+        requires = "database",
+        value_parser = clap::value_parser!(u64).range(1..=3600)
+    )]
+    lease: u64,
+    /// End a plan as failed once the process that works on it has fallen so often before the plan got
+    /// any further
+    #[arg(
+        long,
+        value_name = "TIMES",
+        default_value_t = 3,
+        value_parser = clap::value_parser!(u32).range(1..)
+    )]
+    lost_runs: u32,
     /// Plans that may wait
     #[arg(long, default_value_t = 1000)]
     queue: u32,
@@ -55,6 +89,23 @@ pub struct ServeArgs {
     pub(super) front: FrontArgs,
 }
 
+impl ServeArgs {
+    fn database(&self) -> Result<Option<DatabaseConfig>, CliError> {
+        let Some(url) = &self.database else {
+            if self.workers == Some(0) {
+                return Err(CliError::Input(
+                    "--workers 0 takes --database: nobody else works on what is in a folder"
+                        .to_owned(),
+                ));
+            }
+            return Ok(None);
+        };
+        let database = DatabaseConfig::new(url, self.database_ca.as_deref())
+            .map_err(|fault| CliError::Input(format!("--database: {fault}")))?;
+        Ok(Some(database.with_lease(Duration::from_secs(self.lease))))
+    }
+}
+
 /// Serves until ctrl-c or SIGTERM.
 pub fn run(args: &ServeArgs) -> Result<(), CliError> {
     let runtime = tokio::runtime::Builder::new_multi_thread()
@@ -74,15 +125,20 @@ async fn listen(args: &ServeArgs) -> Result<(), CliError> {
     let listener = TcpListener::bind(args.listen)
         .await
         .map_err(|error| CliError::Input(format!("--listen {}: {error}", args.listen)))?;
-    let folder = args.store.clone().or_else(default_folder).ok_or_else(|| {
-        CliError::Input(
-            "--store is missing, and there is no home folder to take its place".to_owned(),
-        )
-    })?;
+    let database = args.database()?;
+    let folder = match &database {
+        Some(_) => None,
+        None => Some(args.store.clone().or_else(default_folder).ok_or_else(|| {
+            CliError::Input(
+                "--store is missing, and there is no home folder to take its place".to_owned(),
+            )
+        })?),
+    };
     let processors = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let config = ServeConfig {
         workers: args.workers.map_or_else(|| (processors / 2).max(1), usize::from),
-        folder: Some(folder),
+        folder,
+        database,
         uploads: UploadRules {
             most_bytes: args.max_mesh_mb << 20,
             most_triangles: args.max_triangles,
@@ -95,6 +151,7 @@ async fn listen(args: &ServeArgs) -> Result<(), CliError> {
             ended_jobs: args.keep_plans as usize,
             ended_age: Duration::from_secs(86_400 * args.keep_days),
             database_bytes: args.max_plans_mb << 20,
+            lost_runs: args.lost_runs,
             ..StoreLimits::default()
         },
         front,

@@ -3,7 +3,7 @@
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, StatusExt};
 
-use super::tokens::{Caller, Denied, QuotaFault, Role};
+use super::tokens::{Caller, Denied, PaceFault, Role};
 
 /// What a call needs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -62,16 +62,13 @@ impl From<Denied> for Status {
     }
 }
 
-impl From<QuotaFault> for Status {
-    fn from(fault: QuotaFault) -> Self {
-        let mut details = ErrorDetails::with_quota_failure_violation(
-            format!("token:{}", fault.token),
-            fault.what.clone(),
-        );
-        if let Some(retry) = fault.retry {
-            details.set_retry_info(Some(retry));
-        }
-        Self::with_error_details(Code::ResourceExhausted, fault.to_string(), details)
+impl From<PaceFault> for Status {
+    fn from(fault: PaceFault) -> Self {
+        let text = fault.to_string();
+        let mut details =
+            ErrorDetails::with_quota_failure_violation(format!("token:{}", fault.token), &text);
+        details.set_retry_info(Some(fault.retry));
+        Self::with_error_details(Code::ResourceExhausted, text, details)
     }
 }
 

@@ -10,6 +10,8 @@ use crate::store::StoreError;
 
 /// After how long to try again when nothing better is known.
 const RETRY: Duration = Duration::from_secs(10);
+/// When to ask again for a plan's place: plans take seconds to minutes.
+const NEXT_PLAN: Duration = Duration::from_secs(2);
 
 /// INVALID_ARGUMENT with one violation a field.
 pub fn invalid(faults: &InvalidFields) -> Status {
@@ -56,8 +58,12 @@ pub fn internal(what: &str) -> Status {
 
 /// RESOURCE_EXHAUSTED for a full queue, with a time after which it is worth trying again.
 pub fn queue_full(error: &StoreError, again: Duration) -> Status {
+    try_later("queue", error, again)
+}
+
+fn try_later(subject: &str, error: &StoreError, again: Duration) -> Status {
     let text = error.to_string();
-    let mut details = ErrorDetails::with_quota_failure_violation("queue", &text);
+    let mut details = ErrorDetails::with_quota_failure_violation(subject, &text);
     details.set_retry_info(Some(again));
     Status::with_error_details(Code::ResourceExhausted, text, details)
 }
@@ -74,6 +80,12 @@ impl From<StoreError> for Status {
             }
             StoreError::ModelsFull(_) => return exhausted("models", text),
             StoreError::QueueFull(_) => return queue_full(&error, RETRY),
+            StoreError::TooManyJobs { owner, .. } => {
+                return try_later(&format!("token:{owner}"), &error, NEXT_PLAN);
+            }
+            StoreError::TooManyBytes { owner, .. } => {
+                return exhausted(&format!("token:{owner}"), text);
+            }
             StoreError::NoRoom(_) => return exhausted("store", text),
             StoreError::ModelInUse { model, .. } => (
                 Code::FailedPrecondition,

@@ -11,48 +11,23 @@ use tonic::Status;
 use super::errors::queue_full;
 use super::mask::Mask;
 use crate::convert::{compared, comparison_to_proto};
-use crate::front::tokens::Caller;
 use crate::jobs::Workers;
-use crate::store::{Extension, Ledger, NewJob, StoreError, has_ended};
+use crate::store::{Ledger, NewJob, StoreError};
 
 /// A page of plans ends once it has so many bytes: clients take 4 MiB unless told otherwise.
 const PAGE: usize = 2 << 20;
 /// Least and most time after which a client is told to try again.
 const RETRY: (Duration, Duration) = (Duration::from_secs(1), Duration::from_secs(60));
 
-/// Queues a job, if its caller may have one more.
-pub fn submit(workers: &Workers, caller: &Caller, job: &NewJob) -> Result<v1::PlanJob, Status> {
-    let waits = |name: &str| workers.ledger().job(name).is_ok_and(|job| !has_ended(job.state()));
-    let place = match caller.plan_place(waits) {
-        Ok(place) => place,
-        // A request that came before needs no place.
-        Err(fault) => return workers.ledger().submitted(job)?.ok_or_else(|| fault.into()),
-    };
-    let job = workers.submit(job).map_err(|error| match error {
+/// Queues a job.
+pub fn submit(workers: &Workers, job: &NewJob) -> Result<v1::PlanJob, Status> {
+    workers.submit(job).map_err(|error| match error {
         StoreError::QueueFull(_) => {
             let again = workers.soonest_end().unwrap_or(RETRY.0).clamp(RETRY.0, RETRY.1);
             queue_full(&error, again)
         }
         other => other.into(),
-    })?;
-    place.keep(&job.name);
-    Ok(job)
-}
-
-/// Gives a job more time. One that has ended waits again, if its caller may have one more.
-pub fn extend(
-    workers: &Workers,
-    caller: &Caller,
-    name: &str,
-    more: &Extension,
-) -> Result<v1::PlanJob, Status> {
-    let waits = |name: &str| workers.ledger().job(name).is_ok_and(|job| !has_ended(job.state()));
-    let place = (!waits(name)).then(|| caller.plan_place(waits)).transpose()?;
-    workers.extend(name, more)?;
-    if let Some(place) = place {
-        place.keep(name);
-    }
-    Ok(workers.ledger().job_with_plan(name)?)
+    })
 }
 
 /// Plans of one model side by side.

@@ -11,7 +11,7 @@ use tonic::{Request, Response, Status, Streaming};
 use super::errors::{blocking, invalid, invalid_field};
 use super::mask::{Fields, Mask};
 use super::paging::{check_name, page_size, position, token};
-use super::plans::{extend, page_of_plans, seen_through, side_by_side, submit};
+use super::plans::{page_of_plans, seen_through, side_by_side, submit};
 use super::upload::{UploadRules, Uploads};
 use super::watch::{JobEvents, follow};
 use crate::convert::{
@@ -136,8 +136,8 @@ impl CutPlanner for Service {
         &self,
         request: Request<Streaming<v1::UploadModelRequest>>,
     ) -> Result<Response<v1::Model>, Status> {
-        let room = caller(&request).model_room();
-        Ok(Response::new(self.uploads.receive(request.into_inner(), room).await?))
+        let owner = caller(&request).owner();
+        Ok(Response::new(self.uploads.receive(request.into_inner(), owner).await?))
     }
 
     async fn get_model(
@@ -177,7 +177,7 @@ impl CutPlanner for Service {
         &self,
         request: Request<v1::SubmitPlanRequest>,
     ) -> Result<Response<v1::PlanJob>, Status> {
-        let caller = caller(&request);
+        let owner = caller(&request).owner();
         let v1::SubmitPlanRequest { model, request, request_id: id, priority } =
             request.into_inner();
         check_name("model", &model, "models")?;
@@ -193,8 +193,9 @@ impl CutPlanner for Service {
             request_id,
             priority,
             seconds: full.budget.seconds,
+            owner,
         };
-        let job = self.with_workers(move |workers| submit(workers, &caller, &job)).await?;
+        let job = self.with_workers(move |workers| submit(workers, &job)).await?;
         tracing::info!(job = job.name, model = job.model, "job queued");
         Ok(Response::new(job))
     }
@@ -284,14 +285,18 @@ impl CutPlanner for Service {
         &self,
         request: Request<v1::ExtendPlanRequest>,
     ) -> Result<Response<v1::PlanJob>, Status> {
-        let caller = caller(&request);
+        let owner = caller(&request).owner();
         let v1::ExtendPlanRequest { name, seconds, request_id: id } = request.into_inner();
         check_name("name", &name, "plans")?;
         let mut faults = Collector::default();
         let seconds = faults.number("seconds", seconds, 0.1, MOST_SECONDS, "seconds");
         let seconds = faults.finish(seconds).map_err(|f| invalid(&f))?;
-        let more = Extension { seconds, most_seconds: MOST_SECONDS, request_id: request_id(id)? };
-        let extend = move |workers: &Workers| extend(workers, &caller, &name, &more);
+        let request_id = request_id(id)?;
+        let more = Extension { seconds, most_seconds: MOST_SECONDS, request_id, owner };
+        let extend = move |workers: &Workers| -> Result<_, StoreError> {
+            workers.extend(&name, &more)?;
+            workers.ledger().job_with_plan(&name)
+        };
         let job = self.with_workers(extend).await?;
         tracing::info!(job = job.name, seconds, "job given more time");
         Ok(Response::new(job))

@@ -14,12 +14,13 @@ use crate::convert::{
     Collector, InvalidFields, format_from_proto, is_over_limit, options_from_proto,
     prepare_violations, report_to_proto, unit_from_proto,
 };
-use crate::front::tokens::ModelRoom;
 use crate::planner::Planner;
-use crate::store::{ModelEntry, Models, StoreError, digest, timestamp};
+use crate::store::{ModelEntry, Models, Owner, digest, timestamp};
 
 /// Most bytes of one chunk.
 const CHUNK: usize = 1 << 20;
+/// How many bytes come before the store is asked again whether there is room for all so far.
+const ROOM: u64 = 16 << 20;
 /// Longest display name, characters.
 const DISPLAY_NAME: usize = 120;
 
@@ -72,7 +73,7 @@ impl Uploads {
     pub async fn receive(
         &self,
         mut stream: Streaming<v1::UploadModelRequest>,
-        room: ModelRoom,
+        owner: Option<Owner>,
     ) -> Result<v1::Model, Status> {
         let place = Arc::clone(&self.places).try_acquire_owned().map_err(|_| {
             exhausted(
@@ -89,32 +90,24 @@ impl Uploads {
                 return Err(invalid_field("header", "is missing: send it in the first message"));
             }
         };
-        let (models, claimed) = (Arc::clone(&self.models), header.message.size_bytes.unwrap_or(0));
-        blocking("the store", move || models.check_room(claimed)).await?;
-        let room = self.grown(room, claimed).await?;
-        let (bytes, room) = self.receive_chunks(&mut stream, &header.message, room).await?;
+        self.check_room(header.message.size_bytes.unwrap_or(0), owner.as_ref()).await?;
+        let bytes = self.receive_chunks(&mut stream, &header.message, owner.as_ref()).await?;
 
         let (models, planner) = (Arc::clone(&self.models), Arc::clone(&self.planner));
         let model = tokio::task::spawn_blocking(move || {
             // Held until the check is over: that is what takes time and room, and it goes on even
             // when the client has left.
             let _place = place;
-            let model = keep(&models, planner.as_ref(), header, &bytes)?;
-            room.keep(&model.name, model.size_bytes);
-            Ok(model)
+            keep(&models, planner.as_ref(), header, owner.as_ref(), &bytes)
         });
         model.await.map_err(|_| internal("the check of the model"))?
     }
 
-    /// Room for `bytes` in all, if the caller has it.
-    async fn grown(&self, mut room: ModelRoom, bytes: u64) -> Result<ModelRoom, Status> {
-        let models = Arc::clone(&self.models);
-        // The store may be asked which of the caller's models are still there.
-        let grown = tokio::task::spawn_blocking(move || {
-            room.grow_to(bytes, |name| !matches!(models.entry(name), Err(StoreError::NoModel(_))))
-                .map(|()| room)
-        });
-        Ok(grown.await.map_err(|_| internal("the store"))??)
+    /// Whether there is room for a file of `bytes`. What counts in the end is whether there is when
+    /// the file is kept; this one spares those who send in vain.
+    async fn check_room(&self, bytes: u64, owner: Option<&Owner>) -> Result<(), Status> {
+        let (models, owner) = (Arc::clone(&self.models), owner.cloned());
+        blocking("the store", move || models.check_room(bytes, owner.as_ref())).await
     }
 
     async fn next(
@@ -141,11 +134,11 @@ impl Uploads {
         &self,
         stream: &mut Streaming<v1::UploadModelRequest>,
         header: &v1::UploadHeader,
-        mut room: ModelRoom,
-    ) -> Result<(Vec<u8>, ModelRoom), Status> {
+        owner: Option<&Owner>,
+    ) -> Result<Vec<u8>, Status> {
         // Grows with what really comes; the size that the header claims is no reason to set
         // memory aside.
-        let mut bytes = Vec::new();
+        let (mut bytes, mut asked) = (Vec::new(), header.size_bytes.unwrap_or(0));
         while let Some(part) = self.next(stream).await? {
             let Part::Chunk(chunk) = part else {
                 return Err(invalid_field("header", "came twice: send chunks after the first one"));
@@ -165,7 +158,10 @@ impl Uploads {
             {
                 return Err(wrong_size(claimed, "more"));
             }
-            room = self.grown(room, size).await?;
+            if size > asked {
+                self.check_room(size, owner).await?;
+                asked = size + ROOM;
+            }
             bytes.extend_from_slice(&chunk);
         }
         if bytes.is_empty() {
@@ -176,7 +172,7 @@ impl Uploads {
         {
             return Err(wrong_size(claimed, &bytes.len().to_string()));
         }
-        Ok((bytes, room))
+        Ok(bytes)
     }
 }
 
@@ -246,6 +242,7 @@ fn keep(
     models: &Models,
     planner: &dyn Planner,
     header: Header,
+    owner: Option<&Owner>,
     bytes: &[u8],
 ) -> Result<v1::Model, Status> {
     let sha256 = digest(bytes);
@@ -271,7 +268,7 @@ fn keep(
     };
     let options = header.message.options.unwrap_or_default();
     let entry = ModelEntry { message, options };
-    models.add(&entry, bytes, model)?;
+    models.add(&entry, owner, bytes, model)?;
     tracing::info!(model = entry.message.name, bytes = entry.message.size_bytes, "model kept");
     Ok(entry.message)
 }

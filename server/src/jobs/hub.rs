@@ -26,6 +26,17 @@ struct Followed {
     running: bool,
 }
 
+impl Followed {
+    fn hear(&self) {
+        let here = self.running;
+        self.live.send_modify(|live| {
+            // The last report of a run here is no news of one elsewhere.
+            live.progress = live.progress.take().filter(|_| here);
+            live.turns += 1;
+        });
+    }
+}
+
 /// The jobs that are followed or run.
 pub struct Hub {
     jobs: Mutex<HashMap<String, Followed>>,
@@ -83,6 +94,18 @@ impl Hub {
         }
     }
 
+    /// Another process has changed something about a job: what there is to know is in the ledger.
+    pub fn hear(&self, job: &str) {
+        if let Some(followed) = self.jobs().get(job) {
+            followed.hear();
+        }
+    }
+
+    /// Other processes may have changed anything.
+    pub fn hear_all(&self) {
+        self.jobs().values().for_each(Followed::hear);
+    }
+
     /// The job's state has changed, and no run of it is under way.
     pub fn turn(&self, job: &str) {
         let mut jobs = self.jobs();
@@ -99,6 +122,24 @@ impl Hub {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_another_process_does_is_read_from_the_ledger() {
+        let hub = Hub::default();
+        let mut here = hub.follow("plans/here");
+        let there = hub.follow("plans/there");
+        for job in ["plans/here", "plans/there"] {
+            hub.begin(job, 0);
+            hub.tell(job, |live| live.progress = Some(v1::Progress::default()));
+        }
+        hub.turn("plans/there");
+        here.mark_unchanged();
+        hub.hear("plans/there");
+        assert!(!here.has_changed().expect("followed"), "no news of this one");
+        hub.hear_all();
+        assert!(here.borrow().progress.is_some() && here.borrow().turns == 2);
+        assert!(there.borrow().progress.is_none() && there.borrow().turns == 4);
+    }
 
     #[test]
     fn jobs_that_nobody_follows_and_that_do_not_run_are_forgotten() {

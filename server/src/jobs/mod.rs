@@ -4,6 +4,7 @@
 //! a long plan never holds up a connection.
 
 mod best;
+mod group;
 mod hub;
 mod keeper;
 mod run;

@@ -59,7 +59,7 @@ impl Bench {
         let run = claimed.run.clone();
         match self.outcome(claimed, &keeper, strings) {
             Outcome::Over(ending) => self.end(&run, &ending, strings),
-            Outcome::Back => self.give_back(&run),
+            Outcome::Back => self.give_back(&run, strings),
         }
     }
 
@@ -90,6 +90,7 @@ impl Bench {
             }
         };
         let used = checkpoint.as_ref().map_or(0.0, |checkpoint| checkpoint.used_seconds);
+        tracing::info!(job = run.job, worked = used, "a run begins");
         let worked = if used >= request.budget.seconds + strings.time_given() {
             // Broken off between its last step and its end.
             Worked {
@@ -149,36 +150,44 @@ impl Bench {
 
     /// Ends the job, as soon as that can be stored.
     fn end(&self, run: &Run, ending: &Ending, strings: &Strings) {
+        self.hand_in(run, strings, || {
+            let state = self.ledger.end(run, ending)?;
+            tracing::info!(job = run.job, state = state.as_str_name(), "the run is over");
+            Ok(())
+        });
+    }
+
+    /// Gives the job back, as soon as that can be stored. Until then nobody else has it, unless its
+    /// lease is over.
+    fn give_back(&self, run: &Run, strings: &Strings) {
+        self.hand_in(run, strings, || {
+            self.ledger.give_back(run)?;
+            tracing::info!(job = run.job, "the job waits to go on");
+            Ok(())
+        });
+    }
+
+    fn hand_in(&self, run: &Run, strings: &Strings, store: impl Fn() -> Result<(), StoreError>) {
         loop {
-            match self.ledger.end(run, ending) {
-                Ok(state) => {
-                    tracing::info!(job = run.job, state = state.as_str_name(), "the run is over");
-                    break self.hub.turn(&run.job);
-                }
-                Err(error) if error.is_passing() && !strings.is_leaving() => {
-                    tracing::error!(job = run.job, %error, "the end is not stored yet");
+            match store() {
+                Ok(()) => break,
+                Err(error) if error.is_passing() && !strings.is_in_a_hurry() => {
+                    tracing::error!(job = run.job, %error, "how the run came out is not stored yet");
                     std::thread::sleep(AGAIN);
                 }
                 Err(error) => break lost(run, &error),
             }
         }
-    }
-
-    fn give_back(&self, run: &Run) {
-        match self.ledger.give_back(run) {
-            Ok(()) => {
-                tracing::info!(job = run.job, "the job waits to go on");
-                self.hub.turn(&run.job);
-            }
-            Err(error) => lost(run, &error),
-        }
+        self.hub.turn(&run.job);
     }
 }
 
 /// Nothing that was stored is lost: the next start takes the job up from its last checkpoint.
 fn lost(run: &Run, error: &StoreError) {
     match error {
-        StoreError::RunLost(_) => tracing::info!(job = run.job, "the job had ended before its run"),
+        StoreError::RunLost(_) => {
+            tracing::info!(job = run.job, "the job had ended or gone elsewhere")
+        }
         _ => tracing::error!(job = run.job, %error, "how the run came out is not stored"),
     }
 }

@@ -31,8 +31,10 @@ pub struct Strings {
     /// Gives the solver more time; see [`Self::give_time`].
     pub extra: Extra,
     given: Arc<Mutex<f64>>,
-    /// Set when the service goes down: the job is to be given back, not ended.
+    /// Set when the service goes down or the lease is over: the job is to be given back, not ended.
     pub leave: Arc<AtomicBool>,
+    /// Set when the service goes down: there is no time to wait until the store can be reached.
+    pub hurry: Arc<AtomicBool>,
     /// Set once there is a plan to keep.
     pub has_plan: Arc<AtomicBool>,
 }
@@ -42,6 +44,11 @@ impl Strings {
     pub fn ask_to_leave(&self) {
         self.leave.store(true, Ordering::SeqCst);
         self.cancel.cancel();
+    }
+    /// The same, and the service goes down.
+    pub fn ask_to_leave_at_once(&self) {
+        self.hurry.store(true, Ordering::SeqCst);
+        self.ask_to_leave();
     }
     /// Sees to it that the job has so many seconds on top of its request's, all told. May be said
     /// more than once.
@@ -59,6 +66,10 @@ impl Strings {
     /// Whether the run was asked to give the job back.
     pub fn is_leaving(&self) -> bool {
         self.leave.load(Ordering::SeqCst)
+    }
+    /// Whether the service goes down.
+    pub fn is_in_a_hurry(&self) -> bool {
+        self.hurry.load(Ordering::SeqCst)
     }
 }
 
@@ -122,14 +133,14 @@ pub struct Slots {
 }
 
 impl Slots {
-    /// So many ordinary places, and an express place.
+    /// So many ordinary places, and an express place. Without ordinary ones there is none at all.
     pub fn new(ordinary: usize) -> Self {
         Self { ordinary, taken: Vec::new() }
     }
 
     /// Threads that are needed to fill all places.
     pub fn threads(&self) -> usize {
-        self.ordinary + 1
+        if self.ordinary == 0 { 0 } else { self.ordinary + 1 }
     }
 
     /// What is free at the moment.
@@ -191,6 +202,22 @@ impl Slots {
     /// The strings of all runs.
     pub fn all(&self) -> impl Iterator<Item = &Strings> {
         self.taken.iter().map(|taken| &taken.strings)
+    }
+
+    /// All runs.
+    pub fn runs(&self) -> Vec<Run> {
+        self.taken.iter().map(|taken| taken.run.clone()).collect()
+    }
+
+    /// The strings of a run, if it is under way.
+    pub fn strings_of(&self, run: &Run) -> Option<&Strings> {
+        self.taken.iter().find(|taken| taken.run == *run).map(|taken| &taken.strings)
+    }
+
+    /// The runs that began before a moment, and their strings.
+    pub fn begun_before(&self, moment: Instant) -> impl Iterator<Item = (&Run, &Strings)> {
+        let before = self.taken.iter().filter(move |taken| taken.began < moment);
+        before.map(|taken| (&taken.run, &taken.strings))
     }
 
     /// Least time that a job under way still needs.

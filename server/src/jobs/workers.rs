@@ -6,30 +6,42 @@ use std::time::{Duration, Instant};
 
 use slitwright_proto::v1;
 
+use super::group::Group;
 use super::hub::Hub;
 use super::run::Bench;
 use super::slots::{Offer, Slots, Strings};
 use crate::planner::Planner;
-use crate::store::{CancelRunning, Claimed, Extension, Ledger, Models, NewJob, Run, StoreError};
+use crate::store::{
+    CancelRunning, Claimed, Extension, Ledger, Models, NewJob, Orders, Run, StoreError,
+};
 
-/// How long to wait before the queue is looked at again after that failed.
-const AGAIN: Duration = Duration::from_secs(1);
+/// How long to wait before the queue is looked at again after that failed: at first, and at most. Twice
+/// as long each time.
+const AGAIN: (Duration, Duration) = (Duration::from_millis(250), Duration::from_secs(10));
 
 /// Threads that take jobs from the ledger's queue.
 pub struct Workers {
     shared: Arc<Shared>,
     threads: Mutex<Vec<JoinHandle<()>>>,
+    /// `None` when the ledger is this process's alone.
+    group: Mutex<Option<Group>>,
 }
 
-struct Shared {
+/// What the threads share.
+pub struct Shared {
     bench: Bench,
     state: Mutex<State>,
     changed: Condvar,
+    /// Held from an offer until a job is in its place: offers are made one at a time, and the ledger
+    /// is asked without holding up the state.
+    claiming: Mutex<()>,
 }
 
 struct State {
     slots: Slots,
     closing: bool,
+    /// Goes up whenever there may be something to do.
+    wakes: u64,
 }
 
 impl Workers {
@@ -45,8 +57,9 @@ impl Workers {
         let count = slots.threads();
         let shared = Arc::new(Shared {
             bench: Bench { ledger, hub, models, planner },
-            state: Mutex::new(State { slots, closing: false }),
+            state: Mutex::new(State { slots, closing: false, wakes: 0 }),
             changed: Condvar::new(),
+            claiming: Mutex::new(()),
         });
         let threads = (1..=count)
             .map(|number| {
@@ -60,7 +73,11 @@ impl Workers {
                 })
             })
             .collect::<Result<_, _>>()?;
-        Ok(Self { shared, threads: Mutex::new(threads) })
+        let group = match shared.bench.ledger.group() {
+            Some(_) => Some(Group::start(Arc::clone(&shared))?),
+            None => None,
+        };
+        Ok(Self { shared, threads: Mutex::new(threads), group: Mutex::new(group) })
     }
 
     /// Queues a job. Blocks.
@@ -71,33 +88,17 @@ impl Workers {
     }
 
     /// Asks a job to stop. One that waits ends here and now and frees its place. So does one that
-    /// runs and has no plan to keep, though its thread is only free when the solver next looks at
+    /// runs here and has no plan to keep, though its thread is only free when the solver next looks at
     /// the flag. One with a plan ends when the solver hands that over. Blocks.
     pub fn cancel(&self, name: &str) -> Result<v1::PlanJob, StoreError> {
-        let strings = self.shared.state().slots.strings(name).cloned();
-        let has_plan =
-            |strings: &Strings| strings.has_plan.load(std::sync::atomic::Ordering::SeqCst);
-        let running = match &strings {
-            Some(strings) if !has_plan(strings) => CancelRunning::AtOnce,
-            _ => CancelRunning::ByItsRun,
-        };
-        let job = self.shared.bench.ledger.cancel(name, running)?;
-        if crate::store::has_ended(job.state()) {
-            self.shared.bench.hub.turn(name);
-        }
-        // It may have been claimed in between.
-        if let Some(strings) = strings.or_else(|| self.shared.state().slots.strings(name).cloned())
-        {
-            strings.cancel.cancel();
-        }
-        Ok(job)
+        self.shared.cancel(name)
     }
 
     /// Gives a job more time. Blocks.
     pub fn extend(&self, name: &str, more: &Extension) -> Result<v1::PlanJob, StoreError> {
         let (job, _) = self.shared.bench.ledger.extend(name, more)?;
         if job.state() == v1::JobState::Running
-            && let Some(strings) = self.shared.state().slots.strings(name)
+            && let Some(strings) = self.shared.strings(name)
         {
             strings.give_time(job.extra_seconds);
         }
@@ -126,7 +127,7 @@ impl Workers {
         {
             let mut state = self.shared.state();
             state.closing = true;
-            state.slots.all().for_each(Strings::ask_to_leave);
+            state.slots.all().for_each(Strings::ask_to_leave_at_once);
         }
         self.shared.changed.notify_all();
         self.shared.bench.hub.close();
@@ -141,6 +142,11 @@ impl Workers {
                 tracing::error!("a worker thread ended by a panic outside any job");
             }
         }
+        // Leases are renewed until nothing is under way any more.
+        let group = self.group.lock().unwrap_or_else(PoisonError::into_inner).take();
+        if let Some(group) = group {
+            group.stop();
+        }
     }
 }
 
@@ -151,49 +157,136 @@ impl Shared {
     }
 
     /// There may be something to do.
-    fn wake(&self) {
-        // Under the lock, so that no thread is between finding nothing and waiting.
-        let _state = self.state();
+    pub fn wake(&self) {
+        self.state().wakes += 1;
         self.changed.notify_all();
+    }
+
+    /// Where jobs are.
+    pub fn ledger(&self) -> &dyn Ledger {
+        self.bench.ledger.as_ref()
+    }
+
+    /// Who follows jobs.
+    pub fn hub(&self) -> &Hub {
+        &self.bench.hub
+    }
+
+    /// The runs that are under way.
+    pub fn runs(&self) -> Vec<Run> {
+        self.state().slots.runs()
+    }
+
+    /// A run's lease is renewed, and others want this of its job.
+    pub fn obey(&self, run: &Run, orders: Orders) {
+        let Some(strings) = self.state().slots.strings_of(run).cloned() else { return };
+        strings.give_time(orders.extra_seconds);
+        if orders.cancel
+            && !strings.cancel.is_cancelled()
+            && let Err(error) = self.cancel(&run.job)
+        {
+            // It is asked for again when the lease is next renewed.
+            tracing::error!(job = run.job, %error, "the job is not cancelled yet");
+        }
+    }
+
+    /// A run has lost its job: it has ended, or someone else has it.
+    pub fn lose(&self, run: &Run) {
+        if let Some(strings) = self.state().slots.strings_of(run) {
+            tracing::info!(job = run.job, "the run is no longer wanted");
+            strings.cancel.cancel();
+        }
+    }
+
+    /// Stops the runs whose leases ended before `moment`, as far as this process knows.
+    pub fn stop_begun_before(&self, moment: Instant) {
+        for (run, strings) in self.state().slots.begun_before(moment) {
+            if !strings.is_leaving() {
+                tracing::warn!(job = run.job, "the lease is over: the run stops");
+                strings.ask_to_leave();
+            }
+        }
     }
 
     fn free(&self, run: &Run) {
         self.state().slots.free(run, Instant::now());
-        self.changed.notify_all();
+        self.wake();
+    }
+
+    /// The strings of a job, also of one that is just being claimed.
+    fn strings(&self, job: &str) -> Option<Strings> {
+        let known = |state: &State| state.slots.strings(job).cloned();
+        let found = known(&self.state());
+        found.or_else(|| {
+            let _claiming = self.claiming.lock().unwrap_or_else(PoisonError::into_inner);
+            known(&self.state())
+        })
+    }
+
+    fn cancel(&self, name: &str) -> Result<v1::PlanJob, StoreError> {
+        let strings = self.state().slots.strings(name).cloned();
+        let has_plan =
+            |strings: &Strings| strings.has_plan.load(std::sync::atomic::Ordering::SeqCst);
+        let running = match &strings {
+            Some(strings) if !has_plan(strings) => CancelRunning::AtOnce,
+            _ => CancelRunning::ByItsRun,
+        };
+        let job = self.bench.ledger.cancel(name, running)?;
+        if crate::store::has_ended(job.state()) {
+            self.bench.hub.turn(name);
+        }
+        if let Some(strings) = strings.or_else(|| self.strings(name)) {
+            strings.cancel.cancel();
+        }
+        Ok(job)
     }
 
     /// The next job, or `None` once the service goes down.
     fn next(&self) -> Option<(Claimed, Strings)> {
-        let mut state = self.state();
+        let mut again = AGAIN.0;
         loop {
-            if state.closing {
-                return None;
-            }
-            let offer = state.slots.offer(Instant::now());
+            let claiming = self.claiming.lock().unwrap_or_else(PoisonError::into_inner);
+            let (offer, wakes) = {
+                let state = self.state();
+                if state.closing {
+                    return None;
+                }
+                (state.slots.offer(Instant::now()), state.wakes)
+            };
             let claimed = match offer {
                 Offer::Next => self.bench.ledger.claim(None),
                 Offer::Quick(most) => self.bench.ledger.claim(Some(most)),
                 Offer::Nothing => Ok(None),
             };
-            match claimed {
-                Ok(Some(claimed)) => {
-                    let strings = Strings::default();
-                    strings.give_time(claimed.job.extra_seconds);
-                    let needs = seconds(&claimed);
-                    let run = claimed.run.clone();
-                    state.slots.take(run, strings.clone(), needs, offer, Instant::now());
-                    return Some((claimed, strings));
-                }
-                Ok(None) => {
-                    state = self.changed.wait(state).unwrap_or_else(PoisonError::into_inner);
-                }
-                Err(error) => {
-                    tracing::error!(%error, "the queue cannot be read");
-                    let waited = self.changed.wait_timeout(state, AGAIN);
-                    state = waited.unwrap_or_else(PoisonError::into_inner).0;
-                }
+            if let Ok(Some(claimed)) = claimed {
+                return Some(self.take(claimed, offer));
+            }
+            drop(claiming);
+            let idle = |state: &mut State| state.wakes == wakes && !state.closing;
+            if let Err(error) = claimed {
+                tracing::error!(%error, "the queue cannot be read");
+                let waited = self.changed.wait_timeout_while(self.state(), again, idle);
+                drop(waited.unwrap_or_else(PoisonError::into_inner));
+                again = (2 * again).min(AGAIN.1);
+            } else {
+                let waited = self.changed.wait_while(self.state(), idle);
+                drop(waited.unwrap_or_else(PoisonError::into_inner));
+                again = AGAIN.0;
             }
         }
+    }
+
+    fn take(&self, claimed: Claimed, offer: Offer) -> (Claimed, Strings) {
+        let strings = Strings::default();
+        strings.give_time(claimed.job.extra_seconds);
+        let (needs, run) = (seconds(&claimed), claimed.run.clone());
+        let mut state = self.state();
+        state.slots.take(run, strings.clone(), needs, offer, Instant::now());
+        if state.closing {
+            // The others were asked before this one was there.
+            strings.ask_to_leave_at_once();
+        }
+        (claimed, strings)
     }
 }
 

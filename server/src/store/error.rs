@@ -15,6 +15,26 @@ pub enum StoreError {
     /// As many plans wait as may.
     #[error("{0} plans are waiting already: try again when one has ended")]
     QueueFull(usize),
+    /// The owner has as many plans under way as it may.
+    #[error(
+        "token {owner}: {most} of its plans are queued or running, as many as it may have: wait for one to end or cancel one"
+    )]
+    TooManyJobs {
+        /// Name of the token.
+        owner: String,
+        /// Most plans.
+        most: u32,
+    },
+    /// The owner's models take as many bytes as they may.
+    #[error(
+        "token {owner}: its model files would take more than {most_mib} MiB, as many as it may have: delete one that is no longer needed"
+    )]
+    TooManyBytes {
+        /// Name of the token.
+        owner: String,
+        /// Most MiB.
+        most_mib: u64,
+    },
     /// A job for the model has not ended.
     #[error("{model} is in use by {job}: cancel it or wait for its end")]
     ModelInUse {
@@ -59,7 +79,7 @@ pub enum StoreError {
     NoRoom(String),
     /// What was stored cannot be read as it was written.
     #[error(
-        "the store is damaged ({0}): take a copy of its folder before anything else, then restore it from a backup"
+        "the store is damaged ({0}): take a copy of it before anything else, then restore it from a backup"
     )]
     Damaged(String),
     /// Another process has the folder.

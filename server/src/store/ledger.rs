@@ -7,6 +7,8 @@
 //! meantime, this is refused with [`StoreError::RunLost`]. So several processes may share one ledger:
 //! a claim is a lease, and each [`Ledger::keep`] renews it.
 
+use std::time::Duration;
+
 use slitwright_proto::v1;
 
 use super::StoreError;
@@ -18,6 +20,18 @@ pub struct ModelEntry {
     pub message: v1::Model,
     /// How the mesh is prepared.
     pub options: v1::PrepareOptions,
+}
+
+/// Whose a job or a model is, and how much of them its owner may have. A job is whoever's who queued it
+/// last.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Owner {
+    /// Name of the token.
+    pub name: String,
+    /// Most jobs that wait or are worked on.
+    pub most_jobs: Option<u32>,
+    /// Most bytes of model files.
+    pub most_model_bytes: Option<u64>,
 }
 
 /// A job that is asked for.
@@ -35,6 +49,8 @@ pub struct NewJob {
     pub priority: i32,
     /// Seconds that the request gives.
     pub seconds: f64,
+    /// Who asks.
+    pub owner: Option<Owner>,
 }
 
 /// More time for a job.
@@ -46,6 +62,8 @@ pub struct Extension {
     pub most_seconds: f64,
     /// The caller's own id for this.
     pub request_id: Option<String>,
+    /// Who asks.
+    pub owner: Option<Owner>,
 }
 
 /// One stretch of work on a job. A job has a new one each time that it is claimed.
@@ -150,18 +168,12 @@ pub struct Counts {
 
 /// Keeps models and jobs.
 pub trait Ledger: Send + Sync + 'static {
-    /// Whether a model file of `bytes` more would fit.
-    fn check_room(&self, bytes: u64) -> Result<(), StoreError>;
-    /// Keeps a model.
-    fn add_model(&self, model: &ModelEntry) -> Result<(), StoreError>;
+    /// Whether a model file of `bytes` more would fit, and its owner may have it.
+    fn check_room(&self, bytes: u64, owner: Option<&Owner>) -> Result<(), StoreError>;
     /// One model.
     fn model(&self, name: &str) -> Result<ModelEntry, StoreError>;
     /// Models after a position.
     fn models(&self, after: u64, most: usize) -> Result<Page<ModelEntry>, StoreError>;
-    /// Forgets a model that no running or waiting job needs.
-    fn remove_model(&self, name: &str) -> Result<ModelEntry, StoreError>;
-    /// SHA-256 of every file that a model needs.
-    fn contents(&self) -> Result<std::collections::HashSet<String>, StoreError>;
 
     /// How much there is.
     fn counts(&self) -> Result<Counts, StoreError>;
@@ -201,11 +213,59 @@ pub trait Ledger: Send + Sync + 'static {
     /// The run is over and the job is not: it waits again, in its old place. If someone has asked it to
     /// stop it ends.
     fn give_back(&self, run: &Run) -> Result<(), StoreError>;
-    /// Puts jobs back into the queue whose workers are gone; tells how many.
+    /// Puts jobs back into the queue whose workers are gone; tells how many. One that was lost so
+    /// too often without getting any further ends as failed.
     fn recover(&self) -> Result<usize, StoreError>;
+
+    /// What other processes have to do with this ledger; `None` when it is this process's alone.
+    fn group(&self) -> Option<&dyn Group> {
+        None
+    }
 
     /// Lets go of everything. Later calls fail.
     fn close(&self);
+}
+
+/// Models that come and go with their files.
+pub trait ModelFiles: Send + Sync + 'static {
+    /// Keeps a model and its file.
+    fn add(
+        &self,
+        model: &ModelEntry,
+        owner: Option<&Owner>,
+        bytes: &[u8],
+    ) -> Result<(), StoreError>;
+    /// Forgets a model that no running or waiting job needs, and its file when no other model shares
+    /// it.
+    fn remove(&self, name: &str) -> Result<(), StoreError>;
+    /// The bytes of a file, if they are as they were written.
+    fn read(&self, sha256: &str) -> Result<Vec<u8>, StoreError>;
+}
+
+/// What processes do that share a ledger.
+pub trait Group {
+    /// How long a claim holds unless it is renewed.
+    fn lease(&self) -> Duration;
+    /// Renews the leases of runs. Tells those that still have their job, and what others want of it.
+    fn renew(&self, runs: &[Run]) -> Result<Vec<(Run, Orders)>, StoreError>;
+    /// Waits for what other processes do, and tells of it until `hear` says no. Fails when the
+    /// ledger cannot be reached any more.
+    fn listen(&self, hear: &dyn Fn(News) -> bool) -> Result<(), StoreError>;
+}
+
+/// What another process has done.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum News {
+    /// Listening has begun: anything may have happened before.
+    Listening,
+    /// Nothing for a moment.
+    Silence,
+    /// A job waits.
+    Queued,
+    /// Something is wanted of a job that is worked on.
+    Orders,
+    /// There is something new to read about a job.
+    Job(String),
 }
 
 /// Whether nothing more happens to a job unless someone asks for it.

@@ -15,8 +15,11 @@ pub struct StoreLimits {
     pub ended_jobs: usize,
     /// Jobs that ended longer ago are forgotten.
     pub ended_age: Duration,
-    /// Most bytes of the database: requests, plans, checkpoints.
+    /// Most bytes of an SQLite database: requests, plans, checkpoints.
     pub database_bytes: u64,
+    /// Times that the process may fall which works on a job, before the job gets any further. It ends
+    /// as failed then: what takes a process down would take down the next one too.
+    pub lost_runs: u32,
     /// Most bytes of models that are held in memory although nobody works on them.
     pub idle_model_bytes: usize,
 }
@@ -30,6 +33,7 @@ impl Default for StoreLimits {
             ended_jobs: 1000,
             ended_age: Duration::from_secs(90 * 86_400),
             database_bytes: 16 << 30,
+            lost_runs: 3,
             idle_model_bytes: 64 << 20,
         }
     }

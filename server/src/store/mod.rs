@@ -1,27 +1,33 @@
 //! What the service keeps for good: models, requests, plans, and where the work on them is.
 //!
-//! [`Ledger`] is what the service needs of a store; [`SqliteLedger`] is the one that there is. Model
-//! files lie beside it as [`Content`], each once under its SHA-256. [`Models`] puts the two together
-//! and holds the models that are being worked on.
+//! [`Ledger`] is what the service needs of a store, [`ModelFiles`] what it needs of whatever keeps the
+//! models with their files, each once under its SHA-256. On one machine these are [`SqliteLedger`] and
+//! a folder ([`Content`], [`FolderFiles`]); several share a [`PostgresLedger`], which is both.
+//! [`Models`] holds the models that are being worked on.
 
 mod content;
 mod error;
 mod folder;
+mod folder_files;
 mod ledger;
 mod limits;
 mod models;
+mod postgres;
+mod rules;
 mod seal;
 mod sqlite;
 
 pub use content::{Content, digest};
 pub use error::StoreError;
 pub use folder::{Folder, default_folder};
+pub use folder_files::FolderFiles;
 pub use ledger::{
-    CancelRunning, Checkpoint, Claimed, Counts, Ending, Extension, Ledger, ModelEntry, NewJob,
-    Orders, Page, Run, Step, has_ended,
+    CancelRunning, Checkpoint, Claimed, Counts, Ending, Extension, Group, Ledger, ModelEntry,
+    ModelFiles, NewJob, News, Orders, Owner, Page, Run, Step, has_ended,
 };
 pub use limits::StoreLimits;
 pub use models::{ModelFault, Models};
+pub use postgres::{DatabaseConfig, DatabaseFault, PostgresLedger};
 pub use sqlite::SqliteLedger;
 
 use std::time::SystemTime;

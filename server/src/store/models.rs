@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
 use slitwright_proto::v1;
 use slitwright_solver::mesh::{Model, PrepareError, ReadLimits};
 
-use super::{Content, Ledger, ModelEntry, Page, StoreError};
+use super::{Ledger, ModelEntry, ModelFiles, Owner, Page, StoreError};
 use crate::convert::{Collector, format_from_proto, options_from_proto, unit_from_proto};
 use crate::planner::Planner;
 
@@ -24,10 +24,8 @@ pub enum ModelFault {
 /// Models of the service.
 pub struct Models {
     ledger: Arc<dyn Ledger>,
-    content: Content,
+    files: Arc<dyn ModelFiles>,
     planner: Arc<dyn Planner>,
-    /// Held while an entry and its file come or go together.
-    changes: Mutex<()>,
     ready: Mutex<Ready>,
 }
 
@@ -45,35 +43,31 @@ struct Ready {
 }
 
 impl Models {
-    /// Models of a ledger and a folder of files. Files that no model needs are removed.
+    /// Models of a ledger and their files.
     pub fn new(
         ledger: Arc<dyn Ledger>,
-        content: Content,
+        files: Arc<dyn ModelFiles>,
         planner: Arc<dyn Planner>,
         most_idle: usize,
-    ) -> Result<Self, StoreError> {
-        content.sweep(&ledger.contents()?)?;
+    ) -> Self {
         let ready = Ready { most_idle, known: Vec::new(), recent: VecDeque::new() };
-        Ok(Self { ledger, content, planner, changes: Mutex::new(()), ready: Mutex::new(ready) })
+        Self { ledger, files, planner, ready: Mutex::new(ready) }
     }
 
-    /// Whether a model file of `bytes` more would fit.
-    pub fn check_room(&self, bytes: u64) -> Result<(), StoreError> {
-        self.ledger.check_room(bytes)
+    /// Whether a model file of `bytes` more would fit, and its owner may have it.
+    pub fn check_room(&self, bytes: u64, owner: Option<&Owner>) -> Result<(), StoreError> {
+        self.ledger.check_room(bytes, owner)
     }
 
     /// Keeps a model with its file. `model` is what was made of it.
-    pub fn add(&self, entry: &ModelEntry, bytes: &[u8], model: Model) -> Result<(), StoreError> {
-        let sha256 = &entry.message.sha256;
-        let staged = self.content.stage(bytes)?;
-        {
-            let _changes = self.changing();
-            self.content.keep(staged, sha256)?;
-            if let Err(error) = self.ledger.add_model(entry) {
-                self.drop_file_unless_needed(sha256);
-                return Err(error);
-            }
-        }
+    pub fn add(
+        &self,
+        entry: &ModelEntry,
+        owner: Option<&Owner>,
+        bytes: &[u8],
+        model: Model,
+    ) -> Result<(), StoreError> {
+        self.files.add(entry, owner, bytes)?;
         self.ready().put(key(entry), &Arc::new(model));
         Ok(())
     }
@@ -90,10 +84,7 @@ impl Models {
 
     /// Forgets a model, and its file when no other model shares it.
     pub fn remove(&self, name: &str) -> Result<(), StoreError> {
-        let _changes = self.changing();
-        let entry = self.ledger.remove_model(name)?;
-        self.drop_file_unless_needed(&entry.message.sha256);
-        Ok(())
+        self.files.remove(name)
     }
 
     /// A model to work on: from memory, or read and prepared again. Takes as long as an upload's
@@ -103,7 +94,7 @@ impl Models {
         if let Some(model) = self.ready().get(&key) {
             return Ok(model);
         }
-        let bytes = self.content.read(&entry.message.sha256)?;
+        let bytes = self.files.read(&entry.message.sha256)?;
         let model = Arc::new(self.prepare(entry, &bytes)?);
         self.ready().put(key, &model);
         Ok(model)
@@ -125,20 +116,6 @@ impl Models {
             (None, Ok(())) => return Err(damaged("no format".to_owned()).into()),
         };
         self.planner.prepare(bytes, format, unit, &options).map_err(ModelFault::Refused)
-    }
-
-    fn drop_file_unless_needed(&self, sha256: &str) {
-        match self.ledger.contents() {
-            Ok(needed) if needed.contains(sha256) => {}
-            Ok(_) => self.content.remove(sha256),
-            Err(error) => {
-                tracing::warn!(sha256, %error, "a model file stays until the next start");
-            }
-        }
-    }
-
-    fn changing(&self) -> MutexGuard<'_, ()> {
-        self.changes.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     fn ready(&self) -> MutexGuard<'_, Ready> {

@@ -9,9 +9,9 @@ use governor::middleware::NoOpMiddleware;
 use governor::state::{InMemoryState, NotKeyed};
 use governor::{Quota, RateLimiter};
 
-use super::accounts::{Accounts, Owner};
 use super::file::parse;
-use super::{ModelRoom, PlanPlace, QuotaFault, Role, TokenEntry, TokenFault, TokenHash};
+use super::{Role, TokenEntry, TokenFault, TokenHash};
+use crate::store::Owner;
 
 type Pace =
     RateLimiter<NotKeyed, InMemoryState, MonotonicClock, NoOpMiddleware<std::time::Instant>>;
@@ -28,7 +28,6 @@ pub struct TokenBook {
     tokens: RwLock<Vec<Token>>,
     /// What the file held when it was last read, good or not.
     last_read: Mutex<Option<Vec<u8>>>,
-    accounts: Arc<Accounts>,
 }
 
 impl std::fmt::Debug for TokenBook {
@@ -54,6 +53,22 @@ pub enum Denied {
     Expired(String),
 }
 
+/// A token has made as many calls as it may. Counted in memory, by each process for itself: a minute is
+/// soon over.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "token {token}: it has made as many calls as it may in a minute, {most}: call again in {} s",
+    retry.as_secs_f64().ceil()
+)]
+pub struct PaceFault {
+    /// Name of the token.
+    pub token: String,
+    /// Most calls in a minute.
+    pub most: u32,
+    /// When another try does better.
+    pub retry: Duration,
+}
+
 impl TokenBook {
     /// Reads a tokens' file, which has to hold at least one.
     pub fn open(file: &Path) -> Result<Self, TokenFault> {
@@ -66,7 +81,6 @@ impl TokenBook {
             file: file.to_owned(),
             tokens: RwLock::new(entries.into_iter().map(|entry| Token::new(entry, &[])).collect()),
             last_read: Mutex::new(Some(bytes)),
-            accounts: Arc::default(),
         })
     }
 
@@ -119,11 +133,7 @@ impl TokenBook {
         if token.entry.expires.is_some_and(|end| SystemTime::now() >= end) {
             return Err(Denied::Expired(token.entry.name.clone()));
         }
-        Ok(Caller(Some(Known {
-            entry: Arc::clone(&token.entry),
-            pace: token.pace.clone(),
-            accounts: Arc::clone(&self.accounts),
-        })))
+        Ok(Caller(Some(Known { entry: Arc::clone(&token.entry), pace: token.pace.clone() })))
     }
 }
 
@@ -162,7 +172,6 @@ pub struct Caller(Option<Known>);
 struct Known {
     entry: Arc<TokenEntry>,
     pace: Option<Arc<Pace>>,
-    accounts: Arc<Accounts>,
 }
 
 impl Caller {
@@ -177,35 +186,23 @@ impl Caller {
     }
 
     /// Counts a call.
-    pub fn count_call(&self) -> Result<(), QuotaFault> {
-        let Some(Known { entry, pace: Some(pace), .. }) = &self.0 else { return Ok(()) };
-        pace.check().map_err(|until| {
-            let wait = until.wait_time_from(MonotonicClock.now());
-            QuotaFault {
-                token: entry.name.clone(),
-                what: format!(
-                    "it has made as many calls as it may in a minute{}: call again in {} s",
-                    entry.requests_per_minute.map_or_else(String::new, |n| format!(", {n}")),
-                    wait.as_secs_f64().ceil()
-                ),
-                retry: Some(wait.max(Duration::from_millis(1))),
-            }
+    pub fn count_call(&self) -> Result<(), PaceFault> {
+        let Some(Known { entry, pace: Some(pace) }) = &self.0 else { return Ok(()) };
+        pace.check().map_err(|until| PaceFault {
+            token: entry.name.clone(),
+            most: entry.requests_per_minute.map_or(0, std::num::NonZero::get),
+            retry: until.wait_time_from(MonotonicClock.now()).max(Duration::from_millis(1)),
         })
     }
 
-    /// A place for a plan that is about to be queued. `is_waiting` tells whether a plan is queued or
-    /// running.
-    pub fn plan_place(&self, is_waiting: impl Fn(&str) -> bool) -> Result<PlanPlace, QuotaFault> {
-        PlanPlace::take(self.owner(), is_waiting)
-    }
-
-    /// Room for a model that is about to come.
-    pub fn model_room(&self) -> ModelRoom {
-        ModelRoom::new(self.owner())
-    }
-
-    fn owner(&self) -> Owner {
-        self.0.as_ref().map(|known| (Arc::clone(&known.accounts), Arc::clone(&known.entry)))
+    /// Whose the caller's plans and models are, and how much of them it may have; `None` where there
+    /// are no tokens.
+    pub fn owner(&self) -> Option<Owner> {
+        self.0.as_ref().map(|Known { entry, .. }| Owner {
+            name: entry.name.clone(),
+            most_jobs: entry.most_waiting_plans,
+            most_model_bytes: entry.most_model_bytes,
+        })
     }
 }
 
@@ -265,7 +262,7 @@ mod tests {
         assert_eq!(name(&book, "Bearer two").as_deref(), Ok("b"));
         let again = book.caller(Some(b"Bearer one")).expect("let in");
         let fault = again.count_call().expect_err("the minute goes on over the change");
-        assert!(fault.retry.is_some_and(|wait| wait <= Duration::from_secs(60)), "{fault:?}");
+        assert!(fault.retry <= Duration::from_secs(60), "{fault:?}");
 
         write("[[token]]\nname = ");
         assert!(matches!(book.reload(), Err(TokenFault::Syntax { line: 2, .. })));

@@ -1,12 +1,12 @@
 //! Rows of jobs, as callers see them.
 
-use prost::Message;
 use rusqlite::{OptionalExtension, Transaction, params};
 use slitwright_proto::v1;
 
-use super::rows::{self, count, page_of, position};
+use super::rows::{self, count, page_of};
 use super::{millis, now, queue};
-use crate::store::{NewJob, Page, StoreError, StoreLimits, seal};
+use crate::store::rules::{self, turn};
+use crate::store::{NewJob, Owner, Page, StoreError, StoreLimits, seal};
 
 pub fn submit(
     t: &Transaction<'_>,
@@ -19,12 +19,13 @@ pub fn submit(
     if count(t, "SELECT count(*) FROM models WHERE name = ?", [&new.model])? == 0 {
         return Err(StoreError::NoModel(new.model.clone()));
     }
+    check_owner(t, new.owner.as_ref())?;
     queue::check_room(t, limits)?;
     let now = now();
     t.prepare_cached(
         "INSERT INTO jobs
-            (name, model, request_id, request, state, priority, turn, submit_time, seconds)
-         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (name, model, request_id, request, state, priority, turn, submit_time, seconds, owner)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     )?
     .execute(params![
         new.name,
@@ -33,9 +34,10 @@ pub fn submit(
         seal::seal(&new.request),
         v1::JobState::Queued as i32,
         new.priority,
-        queue::turn(now, new.priority),
+        turn(now, new.priority),
         now,
         new.seconds,
+        new.owner.as_ref().map(|owner| &owner.name),
     ])?;
     one(t, &new.name)
 }
@@ -48,27 +50,22 @@ pub fn submitted(t: &Transaction<'_>, new: &NewJob) -> Result<Option<v1::PlanJob
         .query_row([id], |row| row.get(0))
         .optional()?;
     let Some(name) = name else { return Ok(None) };
-    let there = one(t, &name)?;
-    let same = there.model == new.model
-        // By their bytes: a number that is none would differ from itself.
-        && there.request.as_ref().map(Message::encode_to_vec) == Some(new.request.encode_to_vec());
-    if same {
-        Ok(Some(there))
-    } else {
-        Err(StoreError::RequestIdTaken { id: id.clone(), job: name })
-    }
+    rules::same_request(new, one(t, &name)?).map(Some)
+}
+
+/// Whether the owner may have one more job under way.
+pub fn check_owner(t: &Transaction<'_>, owner: Option<&Owner>) -> Result<(), StoreError> {
+    // Without a limit there is nothing to count.
+    let Some(owner) = owner.filter(|owner| owner.most_jobs.is_some()) else { return Ok(()) };
+    let query = "SELECT count(*) FROM jobs WHERE owner = ? AND state IN (1, 2)";
+    rules::check_jobs_of(owner, count(t, query, [&owner.name])?)
 }
 
 pub fn one(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreError> {
     let mut statement = t.prepare_cached("SELECT * FROM jobs WHERE name = ?")?;
     let mut found = statement.query([name])?;
     let row = found.next()?.ok_or_else(|| StoreError::NoJob(name.to_owned()))?;
-    match rows::job(row)? {
-        (job, None) => Ok(job),
-        // A job that was ended for the damage says so itself.
-        (job, Some(_)) if job.failure.is_some() => Ok(job),
-        (_, Some(fault)) => Err(fault),
-    }
+    rows::job(row)?.whole()
 }
 
 pub fn with_plan(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreError> {
@@ -82,19 +79,8 @@ pub fn with_plan(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreEr
 }
 
 pub fn page(t: &Transaction<'_>, after: u64, most: usize) -> Result<Page<v1::PlanJob>, StoreError> {
-    page_of(
-        t,
-        "SELECT * FROM jobs WHERE seq > ? ORDER BY seq LIMIT ?",
-        position(after),
-        most,
-        |row| {
-            let (mut job, fault) = rows::job(row)?;
-            if let (Some(fault), None) = (fault, &job.failure) {
-                job.failure = Some(queue::data_loss(&fault));
-            }
-            Ok(job)
-        },
-    )
+    let query = "SELECT * FROM jobs WHERE seq > ? ORDER BY seq LIMIT ?";
+    page_of(t, query, after, most, |row| rows::job(row)?.listed())
 }
 
 pub fn counts(t: &Transaction<'_>) -> Result<Vec<(v1::JobState, u64)>, StoreError> {

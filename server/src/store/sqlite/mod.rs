@@ -16,8 +16,8 @@ use rusqlite::{Connection, Transaction, TransactionBehavior};
 use slitwright_proto::v1;
 
 use super::{
-    CancelRunning, Claimed, Counts, Ending, Extension, Ledger, ModelEntry, NewJob, Orders, Page,
-    Run, Step, StoreError, StoreLimits,
+    CancelRunning, Claimed, Counts, Ending, Extension, Ledger, ModelEntry, NewJob, Orders, Owner,
+    Page, Run, Step, StoreError, StoreLimits,
 };
 
 /// A ledger in one database file.
@@ -35,6 +35,21 @@ impl SqliteLedger {
     pub fn open(path: &Path, limits: StoreLimits) -> Result<Self, StoreError> {
         let database = schema::open(path, limits.database_bytes)?;
         Ok(Self { database: Mutex::new(Some(database)), limits })
+    }
+
+    /// Keeps a model, but not its file.
+    pub fn add_model(&self, model: &ModelEntry, owner: Option<&Owner>) -> Result<(), StoreError> {
+        self.change(|t| models::add(t, &self.limits, model, owner))
+    }
+
+    /// Forgets a model that no running or waiting job needs, but not its file.
+    pub fn remove_model(&self, name: &str) -> Result<ModelEntry, StoreError> {
+        self.change(|t| models::remove(t, name))
+    }
+
+    /// SHA-256 of every file that a model needs.
+    pub fn contents(&self) -> Result<HashSet<String>, StoreError> {
+        self.read(models::contents)
     }
 
     /// Reads what belongs together in one go.
@@ -91,23 +106,17 @@ fn millis(duration: Duration) -> i64 {
 }
 
 impl Ledger for SqliteLedger {
-    fn check_room(&self, bytes: u64) -> Result<(), StoreError> {
-        self.read(|t| models::check_room(t, &self.limits, bytes))
-    }
-    fn add_model(&self, model: &ModelEntry) -> Result<(), StoreError> {
-        self.change(|t| models::add(t, &self.limits, model))
+    fn check_room(&self, bytes: u64, owner: Option<&Owner>) -> Result<(), StoreError> {
+        self.read(|t| {
+            models::check_owner(t, owner, bytes)?;
+            models::check_room(t, &self.limits, bytes)
+        })
     }
     fn model(&self, name: &str) -> Result<ModelEntry, StoreError> {
         self.read(|t| models::one(t, name))
     }
     fn models(&self, after: u64, most: usize) -> Result<Page<ModelEntry>, StoreError> {
         self.read(|t| models::page(t, after, most))
-    }
-    fn remove_model(&self, name: &str) -> Result<ModelEntry, StoreError> {
-        self.change(|t| models::remove(t, name))
-    }
-    fn contents(&self) -> Result<HashSet<String>, StoreError> {
-        self.read(models::contents)
     }
 
     fn counts(&self) -> Result<Counts, StoreError> {
@@ -167,7 +176,7 @@ impl Ledger for SqliteLedger {
         self.change(|t| queue::claim(t, most_seconds))
     }
     fn recover(&self) -> Result<usize, StoreError> {
-        self.change(queue::recover)
+        self.change(|t| queue::recover(t, &self.limits))
     }
 
     fn keep(&self, run: &Run, step: &Step<'_>) -> Result<Orders, StoreError> {

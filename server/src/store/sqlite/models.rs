@@ -5,20 +5,28 @@ use std::collections::HashSet;
 use rusqlite::{OptionalExtension, Row, Transaction, params};
 use slitwright_proto::v1;
 
-use super::rows::{count, page_of, position};
-use crate::store::{ModelEntry, Page, StoreError, StoreLimits, seal};
+use super::rows::{count, page_of};
+use crate::store::rules;
+use crate::store::{ModelEntry, Owner, Page, StoreError, StoreLimits, seal};
 
 /// Whether one more model, whose file adds `bytes`, fits.
 pub fn check_room(t: &Transaction<'_>, limits: &StoreLimits, bytes: u64) -> Result<(), StoreError> {
     let (models, taken) = counts(t)?;
-    if models >= limits.models as u64 {
-        return Err(StoreError::ModelsFull(format!("{} models", limits.models)));
-    }
-    if taken.saturating_add(bytes) > limits.model_bytes {
-        let room = limits.model_bytes >> 20;
-        return Err(StoreError::ModelsFull(format!("{room} MiB of model files")));
-    }
-    Ok(())
+    rules::check_models(limits, models, taken, bytes)
+}
+
+/// Whether the owner may have a model of `bytes` more.
+pub fn check_owner(
+    t: &Transaction<'_>,
+    owner: Option<&Owner>,
+    bytes: u64,
+) -> Result<(), StoreError> {
+    // Without a limit there is nothing to count.
+    let Some(owner) = owner.filter(|owner| owner.most_model_bytes.is_some()) else {
+        return Ok(());
+    };
+    let query = "SELECT coalesce(sum(size), 0) FROM models WHERE owner = ?";
+    rules::check_models_of(owner, count(t, query, [&owner.name])?, bytes)
 }
 
 /// Models, and bytes of their files. Models of the same file share it.
@@ -36,12 +44,14 @@ pub fn add(
     t: &Transaction<'_>,
     limits: &StoreLimits,
     model: &ModelEntry,
+    owner: Option<&Owner>,
 ) -> Result<(), StoreError> {
     let message = &model.message;
     let shared = count(t, "SELECT count(*) FROM models WHERE sha256 = ?", [&message.sha256])? > 0;
+    check_owner(t, owner, message.size_bytes)?;
     check_room(t, limits, if shared { 0 } else { message.size_bytes })?;
     t.prepare_cached(
-        "INSERT INTO models (name, sha256, size, entry, options) VALUES (?, ?, ?, ?, ?)",
+        "INSERT INTO models (name, sha256, size, entry, options, owner) VALUES (?, ?, ?, ?, ?, ?)",
     )?
     .execute(params![
         message.name,
@@ -49,6 +59,7 @@ pub fn add(
         message.size_bytes.cast_signed(),
         seal::seal(message),
         seal::seal(&model.options),
+        owner.map(|owner| &owner.name),
     ])?;
     Ok(())
 }
@@ -69,13 +80,7 @@ pub fn one(t: &Transaction<'_>, name: &str) -> Result<ModelEntry, StoreError> {
 }
 
 pub fn page(t: &Transaction<'_>, after: u64, most: usize) -> Result<Page<ModelEntry>, StoreError> {
-    page_of(
-        t,
-        "SELECT * FROM models WHERE seq > ? ORDER BY seq LIMIT ?",
-        position(after),
-        most,
-        entry,
-    )
+    page_of(t, "SELECT * FROM models WHERE seq > ? ORDER BY seq LIMIT ?", after, most, entry)
 }
 
 pub fn remove(t: &Transaction<'_>, name: &str) -> Result<ModelEntry, StoreError> {

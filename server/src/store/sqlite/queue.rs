@@ -1,37 +1,18 @@
 //! The queue: who is next, and what callers do to jobs that wait, run or have ended.
-//!
-//! Each job has a turn, a time: when it was queued, less ten minutes for each step of its priority.
-//! The least turn is next. So a job of any priority is overtaken for a bounded time only: once it has
-//! waited longer than priorities can make up for, nobody that comes later is before it.
 
 use rusqlite::{OptionalExtension, Transaction, params};
 use slitwright_proto::v1;
 
 use super::rows::count;
-use super::{jobs, models, now, runs};
+use super::{jobs, models, now};
+use crate::store::rules::{self, STEP, data_loss, turn};
 use crate::store::{
-    CancelRunning, Checkpoint, Claimed, Extension, Run, StoreError, StoreLimits, has_ended, seal,
+    CancelRunning, Claimed, Extension, Run, StoreError, StoreLimits, has_ended, seal,
 };
-
-/// What a step of priority is worth, milliseconds of waiting.
-const STEP: i64 = 600_000;
-
-/// The turn of a job that was queued at `time`.
-pub fn turn(time: i64, priority: i32) -> i64 {
-    time - i64::from(priority) * STEP
-}
-
-/// Why a job ended whose request or model cannot be read.
-pub fn data_loss(fault: &StoreError) -> v1::Failure {
-    v1::Failure { code: tonic::Code::DataLoss.into(), message: fault.to_string() }
-}
 
 pub fn check_room(t: &Transaction<'_>, limits: &StoreLimits) -> Result<(), StoreError> {
     let waiting = count(t, "SELECT count(*) FROM jobs WHERE state = 1", [])?;
-    if waiting >= limits.waiting_jobs as u64 {
-        return Err(StoreError::QueueFull(limits.waiting_jobs));
-    }
-    Ok(())
+    rules::check_queue(limits, waiting)
 }
 
 /// Row and name of the job that is next.
@@ -73,15 +54,7 @@ fn claim_one(t: &Transaction<'_>, seq: i64, name: &str) -> Result<Claimed, Store
         .prepare_cached("SELECT used_seconds, checkpoint FROM checkpoints WHERE job = ?")?
         .query_row([seq], |row| Ok((row.get(0)?, row.get(1)?)))
         .optional()?;
-    let checkpoint = found.and_then(|(used_seconds, sealed)| {
-        match seal::open_bytes(&format!("the checkpoint of {name}"), &sealed) {
-            Ok(bytes) => Some(Checkpoint { bytes: bytes.to_vec(), used_seconds }),
-            Err(error) => {
-                tracing::warn!(job = name, %error, "the work starts over");
-                None
-            }
-        }
-    });
+    let checkpoint = rules::checkpoint(name, found);
     let used = checkpoint.as_ref().map_or(0.0, |checkpoint| checkpoint.used_seconds);
     let number: i64 = t
         .prepare_cached(
@@ -144,24 +117,18 @@ pub fn extend(
             return Ok((job, false));
         }
     }
-    if job.state() == v1::JobState::Failed {
-        return Err(StoreError::JobFailed(name.to_owned()));
-    }
-    let seconds = given + more.seconds;
-    if seconds > more.most_seconds {
-        return Err(StoreError::TooMuchTime {
-            job: name.to_owned(),
-            seconds: seconds.ceil() as u64,
-            most: more.most_seconds as u64,
-        });
-    }
+    rules::check_extension(&job, given, more)?;
     t.prepare_cached("UPDATE jobs SET extra_seconds = extra_seconds + ? WHERE seq = ?")?
         .execute(params![more.seconds, seq])?;
     if has_ended(job.state()) {
         models::one(t, &job.model)?;
+        jobs::check_owner(t, more.owner.as_ref())?;
         check_room(t, limits)?;
-        t.prepare_cached("UPDATE jobs SET state = 1, end_time = NULL, turn = ? WHERE seq = ?")?
-            .execute(params![turn(now(), job.priority), seq])?;
+        let owner = more.owner.as_ref().map(|owner| &owner.name);
+        t.prepare_cached(
+            "UPDATE jobs SET state = 1, end_time = NULL, turn = ?, owner = ? WHERE seq = ?",
+        )?
+        .execute(params![turn(now(), job.priority), owner, seq])?;
     }
     Ok((jobs::one(t, name)?, true))
 }
@@ -178,6 +145,20 @@ pub fn prioritise(
     jobs::one(t, name)
 }
 
-pub fn recover(t: &Transaction<'_>) -> Result<usize, StoreError> {
-    runs::put_back(t, "true", [])
+/// Every job that seems to be worked on was lost: nobody else works from this database.
+pub fn recover(t: &Transaction<'_>, limits: &StoreLimits) -> Result<usize, StoreError> {
+    let lost: Vec<(i64, String, bool, u32)> = t
+        .prepare_cached("SELECT seq, name, cancel, lost + 1 FROM jobs WHERE state = 2")?
+        .query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)))?
+        .collect::<Result<_, _>>()?;
+    for (seq, name, cancelled, times) in &lost {
+        let (state, failure) = rules::after_loss(limits, *cancelled, *times);
+        t.prepare_cached("UPDATE jobs SET state = 1, lost = ? WHERE seq = ?")?
+            .execute(params![times, seq])?;
+        if has_ended(state) {
+            tracing::warn!(job = name, state = state.as_str_name(), "a job is not gone on with");
+            end_waiting(t, name, state, failure.as_ref())?;
+        }
+    }
+    Ok(lost.len())
 }

@@ -1,6 +1,6 @@
 //! What runs hand in.
 
-use rusqlite::{OptionalExtension, Params, Transaction, params};
+use rusqlite::{OptionalExtension, Transaction, params};
 use slitwright_proto::v1;
 
 use crate::store::{Ending, Orders, Run, Step, StoreError, seal};
@@ -20,6 +20,9 @@ pub fn keep(t: &Transaction<'_>, run: &Run, step: &Step<'_>) -> Result<Orders, S
             "INSERT OR REPLACE INTO checkpoints (job, used_seconds, checkpoint) VALUES (?, ?, ?)",
         )?
         .execute(params![seq, step.used_seconds, seal::seal_bytes(checkpoint)])?;
+    }
+    if step.checkpoint.is_some() || step.better.is_some() {
+        t.prepare_cached("UPDATE jobs SET lost = 0 WHERE seq = ?")?.execute([seq])?;
     }
     if let Some((figures, plan)) = step.better {
         keep_plan(t, seq, figures, plan)?;
@@ -79,26 +82,13 @@ pub fn end(t: &Transaction<'_>, run: &Run, ending: &Ending) -> Result<v1::JobSta
     Ok(if more > 0 { v1::JobState::Queued } else { ending.state })
 }
 
+/// The job waits again, or ends if someone has asked for that.
 pub fn give_back(t: &Transaction<'_>, run: &Run) -> Result<(), StoreError> {
     let seq = row_of(t, run)?;
-    put_back(t, "seq = ?", [seq])?;
+    t.prepare_cached(
+        "UPDATE jobs SET state = iif(cancel, ?, 1), end_time = iif(cancel, ?, NULL), cancel = 0
+         WHERE seq = ?",
+    )?
+    .execute(params![v1::JobState::Cancelled as i32, super::now(), seq])?;
     Ok(())
-}
-
-/// Jobs that were being worked on wait again, or end if someone has asked for that.
-pub fn put_back(
-    t: &Transaction<'_>,
-    which: &str,
-    of: impl Params + Clone,
-) -> Result<usize, StoreError> {
-    let cancelled = v1::JobState::Cancelled as i32;
-    let now = super::now();
-    t.execute(
-        &format!(
-            "UPDATE jobs SET state = {cancelled}, end_time = {now}, cancel = 0
-             WHERE cancel = 1 AND state = 2 AND {which}"
-        ),
-        of.clone(),
-    )?;
-    Ok(t.execute(&format!("UPDATE jobs SET state = 1 WHERE state = 2 AND {which}"), of)?)
 }

@@ -12,7 +12,8 @@ const APPLICATION: i64 = 0x736c_6974;
 
 /// What turns a store of one format into the next, from an empty one on. The format of a store is
 /// the number of these that it has been through. Never change one that was released: add another.
-const STEPS: [&str; 1] = ["
+const STEPS: [&str; 2] = [
+    "
     CREATE TABLE models (
         seq INTEGER PRIMARY KEY AUTOINCREMENT,
         name TEXT NOT NULL UNIQUE,
@@ -23,7 +24,7 @@ const STEPS: [&str; 1] = ["
     ) STRICT;
     CREATE INDEX models_by_content ON models (sha256);
 
-    -- Times are milliseconds since 1970. `turn` orders the queue, see jobs.rs. Blobs are sealed
+    -- Times are milliseconds since 1970. `turn` orders the queue, see rules.rs. Blobs are sealed
     -- messages of the protocol.
     CREATE TABLE jobs (
         seq INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -71,7 +72,16 @@ const STEPS: [&str; 1] = ["
         request_id TEXT NOT NULL,
         PRIMARY KEY (job, request_id)
     ) STRICT, WITHOUT ROWID;
-"];
+",
+    "
+    -- `owner`: name of the token. `lost`: runs that were lost since the job last got further.
+    ALTER TABLE models ADD COLUMN owner TEXT;
+    ALTER TABLE jobs ADD COLUMN owner TEXT;
+    ALTER TABLE jobs ADD COLUMN lost INTEGER NOT NULL DEFAULT 0;
+    CREATE INDEX models_by_owner ON models (owner) WHERE owner IS NOT NULL;
+    CREATE INDEX jobs_by_owner ON jobs (owner) WHERE owner IS NOT NULL AND state IN (1, 2);
+",
+];
 
 /// How long to wait for another program that reads the database, such as a backup.
 const PATIENCE: Duration = Duration::from_secs(5);
