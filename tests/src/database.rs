@@ -3,7 +3,7 @@
 use std::sync::atomic::{AtomicU32, Ordering};
 
 use postgres::config::Host;
-use postgres::{Client, Config, NoTls};
+use postgres::{Config, NoTls};
 
 /// The variable that says where the tests' PostgreSQL is.
 const VARIABLE: &str = "SLITWRIGHT_TEST_DATABASE";
@@ -65,9 +65,19 @@ impl TestDatabase {
 
     /// Runs statements in it.
     pub fn run(&self, statements: &str) {
+        execute(self.inside(), statements.to_owned());
+    }
+
+    /// Whether a query over it finds any row.
+    pub fn finds(&self, query: &str) -> bool {
+        let (config, query) = (self.inside(), query.to_owned());
+        apart(move || Ok(!config.connect(NoTls)?.query(&query, &[])?.is_empty()))
+    }
+
+    fn inside(&self) -> Config {
         let mut config = self.server.clone();
         config.dbname(&self.name);
-        execute(config, statements.to_owned());
+        config
     }
 
     fn on_server(&self, statement: String) {
@@ -88,12 +98,14 @@ impl Drop for TestDatabase {
     }
 }
 
-/// On a thread of its own: the client waits, which tasks must not.
 fn execute(config: Config, statements: String) {
-    let done = std::thread::spawn(move || {
-        let mut client: Client = config.connect(NoTls)?;
-        client.batch_execute(&statements)
-    });
-    let done = done.join().expect("no panic");
-    done.unwrap_or_else(|error| panic!("the tests' PostgreSQL: {error:?}"));
+    apart(move || config.connect(NoTls)?.batch_execute(&statements));
+}
+
+/// On a thread of its own: the client waits, which tasks must not.
+fn apart<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, postgres::Error> + Send + 'static,
+) -> T {
+    let done = std::thread::spawn(work).join().expect("no panic");
+    done.unwrap_or_else(|error| panic!("the tests' PostgreSQL: {error:?}"))
 }
