@@ -222,7 +222,7 @@ async fn a_lost_lease_is_lost_for_good_and_a_job_that_fells_processes_fails() {
                     }
                     std::thread::yield_now();
                 };
-                assert_eq!(ledger.renew(&[run.clone()]).expect("renewed").len(), 1);
+                assert_eq!(ledger.renew(std::slice::from_ref(&run)).expect("renewed").len(), 1);
                 let lost = loop {
                     match ledger.job(&run.job).expect("there").state() {
                         JobState::Running => std::thread::yield_now(),

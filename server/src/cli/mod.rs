@@ -37,7 +37,7 @@ enum Command {
     /// Print a request file with every value at its default
     RequestTemplate,
     /// Serve plans over gRPC
-    Serve(serve::ServeArgs),
+    Serve(Box<serve::ServeArgs>),
     /// Make the tokens that callers of the service need
     #[command(subcommand)]
     Token(token::TokenCommand),
