@@ -203,10 +203,13 @@ async fn measure(place: [&str; 2]) -> Outcome<()> {
     server.client.list_plans(v1::ListPlansRequest::default()).await?;
     let resumed = since.elapsed();
     server.row(&format!("killed, start with {} waiting", 2 * REQUESTS), vec![resumed])?;
-    while !running(&mut server.client).await? {
-        tokio::time::sleep(Duration::from_millis(1)).await;
+    // In a database the killed process's plan counts as worked on until its lease is over.
+    if place[0] == "folder" {
+        while !running(&mut server.client).await? {
+            tokio::time::sleep(Duration::from_millis(1)).await;
+        }
+        server.row("the same, until a plan is worked on again", vec![since.elapsed()])?;
     }
-    server.row("the same, until a plan is worked on again", vec![since.elapsed()])?;
     server.kill()
 }
 

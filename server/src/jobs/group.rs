@@ -95,7 +95,8 @@ fn renew(shared: &Shared, state: &State) {
     let mut failures = 0_u32;
     loop {
         let asked = Instant::now();
-        match renew_once(shared, asked >= take_over) {
+        // Not at the first word after an outage either, when all leases have run out.
+        match renew_once(shared, failures == 0 && asked >= take_over) {
             Ok(()) => {
                 renewed = asked;
                 if failures > 0 {
