@@ -252,14 +252,20 @@ pub struct Tally {
 impl Tally {
     /// Count comparisons.
     pub fn of<'a>(all: impl IntoIterator<Item = &'a Comparison>, constants: Constants) -> Self {
-        all.into_iter().fold(Self::default(), |mut tally, c| {
-            match (c.predicted(constants), c.found()) {
-                (true, false) => tally.false_passes += 1,
-                (false, true) => tally.false_failures += 1,
-                _ => tally.agree += 1,
+        let mut tally = Self::default();
+        tally.add(all.into_iter().map(|c| (c.predicted(constants), c.found())));
+        tally
+    }
+
+    /// Count pairs of what was predicted and what was found.
+    pub fn add(&mut self, all: impl IntoIterator<Item = (bool, bool)>) {
+        for pair in all {
+            match pair {
+                (true, false) => self.false_passes += 1,
+                (false, true) => self.false_failures += 1,
+                _ => self.agree += 1,
             }
-            tally
-        })
+        }
     }
 
     /// A plan that does not release costs a mould, too long a cut some seam: counted three to one (no

@@ -110,7 +110,7 @@ fn ran(trial: &PlanTrial) -> v1::Trial {
                 asked_mm: d.asked,
             })
             .collect(),
-        overlap_mm: report.overlap,
+        overlap: report.overlap,
         elements: report.mesh.elements as u64,
         spacing_mm: report.mesh.spacing,
         pieces: u32::try_from(report.mesh.pieces).unwrap_or(u32::MAX),

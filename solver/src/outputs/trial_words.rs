@@ -100,13 +100,12 @@ pub fn trial_verdict(report: &TrialReport, hand_force: f64) -> String {
 /// What makes a trial doubtful, a sentence each.
 pub fn trial_doubts(report: &TrialReport) -> Vec<String> {
     let mut doubts = Vec::new();
-    if report.overlap > 0.5 * report.mesh.spacing {
-        doubts.push(format!(
-            "Rubber slipped {} into the model, whose parts there are finer than the elements of {}: \
-             do not rely on this, try again with more elements.",
-            millimetres(report.overlap),
-            millimetres(report.mesh.spacing)
-        ));
+    if report.overlap > 0.5 {
+        doubts.push(
+            "Rubber slipped into the model, whose parts there are finer than the elements: do not \
+             rely on this, try again with more elements."
+                .to_owned(),
+        );
     }
     if report.mesh.pieces > 1 {
         doubts.push(format!("The cuts part the mould into {} pieces.", report.mesh.pieces));

@@ -10,6 +10,7 @@ use super::region::mesh_rubber;
 use super::relax::{Pull, Relaxation};
 use super::report::*;
 use super::solid::Skin;
+use super::tets::PAIRS;
 use super::{Obstacle, TrialError};
 use crate::body::Outside;
 use crate::control::Control;
@@ -29,9 +30,9 @@ const REACH: f64 = 0.1;
 const LEAST_LOAD: f64 = 0.02;
 /// Share of the hands' greatest force that may be missing from the balance along the direction.
 const LEAST_BALANCE: f64 = 0.005;
-/// A tear needs this many elements beyond the elongation at break: a single one at the end of a cut
-/// is the mesh's doing.
-const TORN_ELEMENTS: usize = 8;
+/// A tear needs this many cubes of the lattice beyond the elongation at break: less at the end of a cut is
+/// the mesh's doing.
+const TORN: f64 = 1.0;
 /// Hands go this many lengths of the model before they give up, with the outside and with the rim.
 const FARTHEST: (f64, f64) = (1.1, 2.2);
 /// A node is clear of the model's wall by this share of the spacing when its way out is looked at.
@@ -198,21 +199,27 @@ impl Trial<'_> {
             };
             rubber.set_pulls([aim(&hands.aside, opened), aim(&hands.along, gone)].concat());
         };
+        let mut opened = 0.0;
         if !hands.aside.is_empty() {
             for step in 1..=OPENING_STEPS {
                 if self.is_late() {
                     return Ok(course);
                 }
-                let opened = opening * step as f64 / OPENING_STEPS as f64;
+                let (before, rest) = (opened, rubber.x.clone());
+                opened = opening * step as f64 / OPENING_STEPS as f64;
                 aim_at(&mut rubber, opened, 0.0);
                 self.settle(&mut rubber, MOST_STEPS.0, &mut course)?;
+                if self.overstretched(&self.elastic.stretches(&rubber.x)) {
+                    // Who feels the lips give draws no farther.
+                    (opened, rubber.x) = (before, rest);
+                    break;
+                }
             }
             let positions = rubber.x.clone();
-            course.frames.push(Frame { opening, travel: 0.0, positions });
+            course.frames.push(Frame { opening: opened, travel: 0.0, positions });
             self.measure(&rubber, &mut course);
         }
         course.bridges = self.bridges(&rubber);
-        let opened = if hands.aside.is_empty() { 0.0 } else { opening };
         let lengths = if hold == Hold::Rim { FARTHEST.1 } else { FARTHEST.0 };
         let last = (lengths * settings.steps as f64).ceil() as usize;
         for step in 1..=last {
@@ -277,25 +284,29 @@ impl Trial<'_> {
 
     /// Note the stretch; tells whether the rubber has torn.
     fn measure(&self, rubber: &Relaxation<'_>, course: &mut Course) -> bool {
-        let mut strains: Vec<(f64, usize)> = self
-            .elastic
-            .stretches(&rubber.x)
-            .into_iter()
-            .enumerate()
-            .map(|(e, l)| (l - 1.0, e))
-            .collect();
-        strains.sort_by(|a, b| b.0.total_cmp(&a.0));
-        if let Some(&(strain, e)) = strains.first().filter(|s| s.0 > course.greatest.0) {
-            course.greatest = (strain, self.body.solid.middle(e));
+        let stretches = self.elastic.stretches(&rubber.x);
+        let solid = &self.body.solid;
+        let greatest = stretches.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
+        if let Some((e, stretch)) = greatest.filter(|(_, l)| **l - 1.0 > course.greatest.0) {
+            course.greatest = (stretch - 1.0, solid.middle(e));
         }
-        let hundredth = strains.get(strains.len() / 100).map_or(0.0, |s| s.0);
-        course.stretch_99 = course.stretch_99.max(hundredth);
+        let volumes = (0..solid.elements.len()).map(|e| solid.volume(e));
+        let hundredth = all_but_a_hundredth(stretches.iter().copied().zip(volumes));
+        course.stretch_99 = course.stretch_99.max(hundredth - 1.0);
         course.overlap = course.overlap.max(self.overlap(rubber));
-        let limit = self.setup.rubber.elongation_at_break;
-        strains.get(TORN_ELEMENTS - 1).is_some_and(|s| s.0 > limit)
+        self.overstretched(&stretches)
     }
 
-    /// How deep the middle of an element lies in the model, mm, though its nodes don't.
+    /// Whether rubber tears at these stretches.
+    fn overstretched(&self, stretches: &[f64]) -> bool {
+        let limit = 1.0 + self.setup.rubber.elongation_at_break;
+        let beyond = stretches.iter().enumerate().filter(|(_, l)| **l > limit);
+        let volume: f64 = beyond.map(|(e, _)| self.body.solid.volume(e)).sum();
+        volume > TORN * self.spacing.powi(3)
+    }
+
+    /// How deep the middle of an element lies in the model, though its nodes don't, over the element's
+    /// longest edge.
     fn overlap(&self, rubber: &Relaxation<'_>) -> f64 {
         self.body
             .solid
@@ -303,8 +314,11 @@ impl Trial<'_> {
             .par_iter()
             .filter(|nodes| nodes.iter().any(|n| self.skin.binary_search(n).is_ok()))
             .map(|nodes| {
-                let sum: Vector = nodes.iter().map(|&n| rubber.x[n as usize].coords).sum();
-                -self.model.distance(&Point::from(sum / 4.0))
+                let corners = nodes.map(|n| rubber.x[n as usize]);
+                let sum: Vector = corners.iter().map(|p| p.coords).sum();
+                let pairs = PAIRS.map(|[a, b]| (corners[b] - corners[a]).norm());
+                let longest = pairs.into_iter().fold(1e-9, f64::max);
+                -self.model.distance(&Point::from(sum / 4.0)) / longest
             })
             .reduce(|| 0.0, f64::max)
     }

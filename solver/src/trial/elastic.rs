@@ -35,9 +35,10 @@ pub struct Material {
 }
 
 impl Material {
-    /// lambda over mu: Poisson's ratio 0.495. Real rubber has some thousands; the load is carried by
-    /// shear wherever a surface is near, and steps of the solver get short as its root.
-    const BULK_RATIO: f64 = 100.0;
+    /// lambda over mu: Poisson's ratio 0.488. Real rubber has some thousands; the load is carried by
+    /// shear wherever a surface is near, and steps of the solver get short as its root. The closed forms
+    /// of the tests are met with 30 as with 100.
+    const BULK_RATIO: f64 = 40.0;
     /// What stays with the elements, over mu: Poisson's ratio 0.4 there, far from locking. Below 1/3
     /// an element alone would be unstable.
     const ELEMENT_RATIO: f64 = 4.0;

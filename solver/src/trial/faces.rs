@@ -8,7 +8,7 @@
 //!
 //! Flat faces round a smooth bulge rightly lie a little inside it: a ring of five edges whose corners are
 //! on a rod is 6 % too short, one whose middles are kept out of it 24 % too long. So a point may go a share
-//! of the spacing deep. What is kept out are ridges and limbs that are finer than the elements.
+//! of the length of its edges deep. What is kept out are ridges and limbs that are finer than the elements.
 
 use rayon::prelude::*;
 
@@ -20,7 +20,7 @@ use crate::mesh::{Point, Vector};
 /// Share of the depth that one step takes away.
 const PUSH: f64 = 0.5;
 
-/// Share of the spacing that a point may lie deep: more than nodes alone let faces go into a ball of twice
+/// Share of the longest edge between its nodes that a point may lie deep: more than nodes alone let faces go into a ball of twice
 /// the elements' size, and less than half a limb as thick as the elements are long.
 const FREE_DEPTH: f64 = 0.4;
 
@@ -46,6 +46,15 @@ struct Spot {
 impl Spot {
     fn nodes(&self) -> &[u32] {
         &self.nodes[..self.count as usize]
+    }
+
+    /// Length of the longest edge between its nodes, mm.
+    fn size(&self, x: &[Point]) -> f64 {
+        let at = |k: usize| x[self.nodes[k] as usize];
+        [[0, 1], [1, 2], [2, 0]]
+            .map(|[a, b]| (at(b) - at(a)).norm())
+            .into_iter()
+            .fold(0.0, f64::max)
     }
 
     fn at(&self, x: &[Point]) -> Point {
@@ -91,7 +100,7 @@ pub(super) struct Faces {
 
 impl Faces {
     /// Points of a surface at rest at `x`.
-    pub fn new(surface: &[[u32; 3]], x: &[Point], obstacle: &dyn Obstacle, spacing: f64) -> Self {
+    pub fn new(surface: &[[u32; 3]], x: &[Point], obstacle: &dyn Obstacle) -> Self {
         let mut edges: Vec<[u32; 2]> = surface
             .iter()
             .flat_map(|&[a, b, c]| [[a, b], [b, c], [c, a]])
@@ -107,7 +116,7 @@ impl Faces {
         spots.par_iter_mut().with_min_len(CHUNK).for_each(|spot| {
             let at = spot.at(x);
             spot.feel.look(obstacle, &at);
-            spot.allowed = (-spot.feel.distance).max(FREE_DEPTH * spacing);
+            spot.allowed = (-spot.feel.distance).max(FREE_DEPTH * spot.size(x));
         });
         let mut starts = vec![0u32; x.len() + 1];
         let nodes_of = |s: &Spot| s.nodes.into_iter().take(s.count as usize);

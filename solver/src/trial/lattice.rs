@@ -2,14 +2,17 @@
 //!
 //! A body-centred cubic lattice whose nodes near the region's skin are moved onto it and whose other
 //! elements are clipped (Labelle & Shewchuk 2007, "Isosurface stuffing", ACM Transactions on Graphics
-//! 26:57), of one size throughout. The diagonals of clipped faces go from the lower node rather than
-//! by that paper's parity rule, so its bounds on angles don't hold; [`Solid::dihedral_range`] tells.
+//! 26:57), of one size throughout or refined where the region asks for it. The diagonals of clipped faces go
+//! from the lower node rather than by that paper's parity rule, so its bounds on angles don't hold;
+//! [`Solid::dihedral_range`] tells.
 
 use std::collections::HashMap;
 
 use rayon::prelude::*;
 
+use super::refine::Refinement;
 use super::solid::{Skin, Solid, signed_volume};
+use super::tets::{Tets, edges_of};
 use crate::control::{Cancelled, Control};
 use crate::mesh::{Point, Vector};
 
@@ -20,6 +23,10 @@ pub trait Region: Sync {
     fn level(&self, point: &Point) -> f64;
     /// The skin that a point on the boundary lies on.
     fn skin(&self, point: &Point) -> Skin;
+    /// Size of elements that is wanted at a point, mm; 0 wants the finest.
+    fn size(&self, _point: &Point) -> f64 {
+        0.0
+    }
     /// A box round the region, mm.
     fn bounds(&self) -> (Point, Point);
 }
@@ -27,6 +34,10 @@ pub trait Region: Sync {
 /// A node moves to a crossing nearer than this share of the edge: on edges along the axes and on
 /// diagonal ones (Labelle & Shewchuk's first pair).
 const NEAR: (f64, f64) = (0.24999, 0.41189);
+/// The same for elements of other shapes.
+const NEAR_REFINED: f64 = 0.3;
+/// An element keeps at least this share of its volume when a node is moved.
+const LEAST_VOLUME: f64 = 0.05;
 /// Rounds of regula falsi for a crossing; levels are close to linear along an edge.
 const CROSSING_ROUNDS: usize = 6;
 
@@ -97,19 +108,26 @@ impl Lattice {
     }
 }
 
-/// Fill a region with tetrahedra of edge `spacing` (the lattice's cubes), mm.
-pub fn fill(region: &dyn Region, spacing: f64, control: &Control<'_>) -> Result<Solid, Cancelled> {
+/// Fill a region with tetrahedra of edge `spacing` (the lattice's cubes), mm, or up to 2^`octaves` times as
+/// large where the region wants no finer ones.
+pub fn fill(
+    region: &dyn Region,
+    spacing: f64,
+    octaves: u32,
+    control: &Control<'_>,
+) -> Result<Solid, Cancelled> {
+    let coarsest = spacing * f64::from(1u32 << octaves);
     let (low, high) = region.bounds();
     let mut cubes = [0; 3];
     let mut origin = low;
     for axis in 0..3 {
         // A layer all round, and off the region's planes by an odd share, so that no lattice node
         // lies on them by chance.
-        let cells = (high[axis] - low[axis]) / spacing;
+        let cells = (high[axis] - low[axis]) / coarsest;
         cubes[axis] = cells.ceil() as usize + 2;
-        origin[axis] -= 0.5 * (cubes[axis] as f64 - cells) * spacing * 1.0137;
+        origin[axis] -= 0.5 * (cubes[axis] as f64 - cells) * coarsest * 1.0137;
     }
-    let lattice = Lattice { origin, spacing, cubes };
+    let lattice = Lattice { origin, spacing: coarsest, cubes };
     let mut positions = lattice.positions();
     let mut levels: Vec<f64> = positions
         .par_chunks(1024)
@@ -120,21 +138,30 @@ pub fn fill(region: &dyn Region, spacing: f64, control: &Control<'_>) -> Result<
         .collect::<Result<Vec<_>, Cancelled>>()?
         .concat();
     let mut elements = lattice.elements();
+    if octaves > 0 {
+        let mut refined = Refinement::new(region, spacing, positions, levels, elements);
+        refined.run(control)?;
+        (positions, levels, elements) = (refined.positions, refined.levels, refined.tets.elements);
+    }
     elements.retain(|e| e.iter().any(|&n| levels[n as usize] < 0.0));
-    warp(region, spacing, &elements, &mut positions, &mut levels);
-    let cuts = crossings(region, &elements, &positions, &levels);
+    let reach = |length: f64| match octaves {
+        0 if length > 0.95 * spacing => NEAR.0,
+        0 => NEAR.1,
+        _ => NEAR_REFINED,
+    };
+    let tets = Tets::new(elements, positions.len());
+    warp(region, &tets, reach, &mut positions, &mut levels);
+    let cuts = crossings(region, &tets.elements, &positions, &levels);
     let mut clipper = Clipper { positions, levels, cuts, elements: Vec::new() };
-    for element in &elements {
+    for element in &tets.elements {
         clipper.clip(element);
     }
     Ok(clipper.finish(region))
 }
 
 /// Edges of elements, each once, in order.
-fn edges(elements: &[[u32; 4]]) -> Vec<[u32; 2]> {
-    const PAIRS: [[usize; 2]; 6] = [[0, 1], [0, 2], [0, 3], [1, 2], [1, 3], [2, 3]];
-    let all = |e: &[u32; 4]| PAIRS.map(|[a, b]| [e[a].min(e[b]), e[a].max(e[b])]);
-    let mut edges: Vec<[u32; 2]> = elements.iter().flat_map(all).collect();
+pub(super) fn edges(elements: &[[u32; 4]]) -> Vec<[u32; 2]> {
+    let mut edges: Vec<[u32; 2]> = elements.iter().flat_map(edges_of).collect();
     edges.par_sort_unstable();
     edges.dedup();
     edges
@@ -184,34 +211,45 @@ fn crossings(
         .collect()
 }
 
-/// Move nodes onto the skin where a crossing is near: each to the nearest one, in order of nodes.
+/// Move nodes onto the skin where a crossing is near: each to the nearest one, in order of nodes, unless an
+/// element round it would all but vanish. `reach` is the share of an edge that is near, by its length.
 fn warp(
     region: &dyn Region,
-    spacing: f64,
-    elements: &[[u32; 4]],
+    tets: &Tets,
+    reach: impl Fn(f64) -> f64,
     positions: &mut [Point],
     levels: &mut [f64],
 ) {
-    let cuts = crossings(region, elements, positions, levels);
+    let cuts = crossings(region, &tets.elements, positions, levels);
     let mut near: Vec<(u32, f64, [u32; 2])> = Vec::new();
     for (&[a, b], cut) in &cuts {
         let length = (positions[b as usize] - positions[a as usize]).norm();
-        // Edges between like nodes are as long as a cube, those between unlike ones shorter.
-        let reach = if length > 0.95 * spacing { NEAR.0 } else { NEAR.1 };
         for n in [a, b] {
             let share = (cut - positions[n as usize]).norm() / length;
-            if share < reach {
+            if share < reach(length) {
                 near.push((n, share, [a, b]));
             }
         }
     }
     near.sort_by(|p, q| (p.0.cmp(&q.0)).then(p.1.total_cmp(&q.1)).then(p.2.cmp(&q.2)));
+    let volumes = |positions: &[Point], n: u32| -> Vec<f64> {
+        let corners = |e: &u32| tets.elements[*e as usize].map(|n| positions[n as usize]);
+        tets.around(n).iter().map(|e| signed_volume(&corners(e)).abs()).collect()
+    };
     for (n, _, edge) in near {
-        let n = n as usize;
+        let at = n as usize;
         // A crossing whose other end has moved onto the skin is gone.
-        if levels[n] != 0.0 && edge.iter().all(|&m| levels[m as usize] != 0.0) {
-            positions[n] = cuts[&edge];
-            levels[n] = 0.0;
+        if levels[at] == 0.0 || edge.iter().any(|&m| levels[m as usize] == 0.0) {
+            continue;
+        }
+        let (before, old) = (positions[at], volumes(positions, n));
+        positions[at] = cuts[&edge];
+        let kept =
+            volumes(positions, n).iter().zip(old).all(|(new, old)| *new >= LEAST_VOLUME * old);
+        if kept {
+            levels[at] = 0.0;
+        } else {
+            positions[at] = before;
         }
     }
 }

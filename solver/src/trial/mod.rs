@@ -16,19 +16,23 @@
 
 mod budget;
 mod contact;
+mod detail;
 mod draw;
 mod elastic;
 mod faces;
 mod feel;
 mod hands;
 mod lattice;
+mod lips;
 mod parting;
+mod refine;
 mod region;
 mod relax;
 mod report;
 mod solid;
 #[cfg(test)]
 pub(crate) mod tests;
+mod tets;
 
 pub use budget::run;
 pub use contact::{Obstacle, RigidModel, Touch};

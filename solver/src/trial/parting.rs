@@ -1,6 +1,7 @@
 //! The cuts: elements on either side of a sheet no longer share nodes.
 
 use super::TrialError;
+use super::lips::lay_along;
 use super::solid::Solid;
 use crate::mesh::{SurfaceLocator, TriangleMesh};
 use crate::union_find::UnionFind;
@@ -10,7 +11,7 @@ use crate::union_find::UnionFind;
 pub struct Parted {
     /// The body; nodes on the cuts are there once for each side.
     pub solid: Solid,
-    /// The node of the uncut body that each node was.
+    /// The node that each node was before it was split.
     pub origins: Vec<u32>,
     /// Whether a node lies on a cut.
     pub on_cut: Vec<bool>,
@@ -20,16 +21,16 @@ pub struct Parted {
     pub parted_faces: usize,
 }
 
-/// Part a body along sheets. The faces between two elements are parted if the line between the
-/// middles of the elements goes through a sheet; a node is split into the fans of elements round it
-/// that still hang together face by face. No rubber is lost; the lips follow the faces, so they are
-/// as rough as the elements are large.
+/// Part a body along sheets. Faces are laid along the sheets first; those between two elements are parted
+/// if the line between the middles of the elements goes through a sheet; a node is split into the fans of
+/// elements round it that still hang together face by face. No rubber is lost.
 pub fn part(solid: &Solid, sheets: &[TriangleMesh]) -> Result<Parted, TrialError> {
     let sheets: Vec<SurfaceLocator> = sheets
         .iter()
         .filter(|s| !s.faces.is_empty())
         .map(SurfaceLocator::new)
         .collect::<Result<_, _>>()?;
+    let solid = &lay_along(solid, &sheets);
     let mut corners = UnionFind::new(4 * solid.elements.len());
     let mut elements = UnionFind::new(solid.elements.len());
     let mut cut_nodes = vec![false; solid.nodes.len()];

@@ -1,23 +1,26 @@
 //! The rubber of a mould body as a region to fill.
 
 use super::contact::RigidModel;
+use super::detail::Detail;
 use super::lattice::{Region, fill};
 use super::solid::{Skin, Solid};
 use super::{TrialError, TrialSetup};
 use crate::body::{MouldBody, Outside};
 use crate::control::Control;
-use crate::mesh::Point;
+use crate::mesh::{LocatorError, Point};
 
 /// Rubber between a model and the outside of its mould body.
 pub struct RubberRegion<'a> {
     body: &'a MouldBody,
     model: &'a RigidModel,
+    detail: Detail,
 }
 
 impl<'a> RubberRegion<'a> {
     /// The rubber of the body of a trial.
-    pub fn new(setup: &TrialSetup<'a>, model: &'a RigidModel) -> Self {
-        Self { body: setup.body, model }
+    pub fn new(setup: &TrialSetup<'a>, model: &'a RigidModel) -> Result<Self, LocatorError> {
+        let detail = Detail::new(setup.body, setup.model)?;
+        Ok(Self { body: setup.body, model, detail })
     }
 
     /// Signed stand-ins for the distances to model, outside and bottom: negative in the rubber.
@@ -53,15 +56,26 @@ impl Region for RubberRegion<'_> {
         }
     }
 
+    fn size(&self, point: &Point) -> f64 {
+        self.detail.size(point)
+    }
+
     fn bounds(&self) -> (Point, Point) {
         self.body.bounds()
     }
 }
 
+/// Elements may be larger than the finest by so many factors of two, where any may be larger at all: the
+/// plain lattice has the better shapes for one size.
+const OCTAVES: u32 = 3;
+/// How much larger elements may be somewhere for that to be worth it.
+const LEAST_SPREAD: f64 = 1.6;
 /// Elements of a lattice's cube.
 const PER_CUBE: f64 = 12.0;
 /// The mesh must hold the rubber's volume to this share.
 const VOLUME_ERROR: f64 = 0.2;
+/// Rubber apart from the rest that is less than this share of all is a crumb of the mesh.
+const CRUMB: f64 = 0.01;
 /// Rounds of fitting the spacing to the number of elements.
 const FITTING_ROUNDS: usize = 4;
 
@@ -72,19 +86,24 @@ pub fn mesh_rubber(
     elements: usize,
     control: &Control<'_>,
 ) -> Result<(Solid, f64), TrialError> {
-    let region = RubberRegion::new(setup, model);
+    let region = RubberRegion::new(setup, model)?;
     let volume = setup.body.rubber_volume() * 1000.0;
     // Clipped elements come on top of whole ones.
-    let mut spacing = (PER_CUBE * volume * 1.3 / elements as f64).cbrt();
-    let mut solid = fill(&region, spacing, control)?;
+    let mut spacing = 0.5 * (PER_CUBE * volume * 1.3 / elements as f64).cbrt();
+    let octaves = |spacing: f64| {
+        let is_worth_it = region.detail.coarsest() > LEAST_SPREAD * spacing;
+        if is_worth_it { OCTAVES } else { 0 }
+    };
+    let mut solid = fill(&region, spacing, octaves(spacing), control)?;
     for _ in 0..FITTING_ROUNDS {
         let ratio = solid.elements.len() as f64 / elements as f64;
         if (0.8..=1.05).contains(&ratio) {
             break;
         }
         spacing *= (ratio / 0.95).max(1e-3).cbrt();
-        solid = fill(&region, spacing, control)?;
+        solid = fill(&region, spacing, octaves(spacing), control)?;
     }
+    let solid = solid.without_crumbs(CRUMB);
     let meshed = solid.total_volume();
     if (meshed / volume - 1.0).abs() > VOLUME_ERROR {
         return Err(TrialError::TooCoarse {

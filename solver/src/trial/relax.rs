@@ -188,7 +188,7 @@ impl<'a> Relaxation<'a> {
     /// Keep middles of faces and of their edges out of the obstacle too, but for a little, or
     /// as far as they are out of it now.
     pub fn guard(&mut self, surface: &[[u32; 3]], obstacle: &dyn Obstacle) {
-        self.faces = Faces::new(surface, &self.x, obstacle, self.spacing);
+        self.faces = Faces::new(surface, &self.x, obstacle);
     }
 
     /// How far the bound of the stiffness is from the truth, by the power method.

@@ -3,6 +3,7 @@
 use nalgebra::Matrix3;
 use rayon::prelude::*;
 
+use super::solid::signed_volume;
 use crate::body::{MouldBody, Rubber};
 use crate::mesh::{Point, TriangleMesh, Vector};
 
@@ -155,7 +156,7 @@ pub struct MeshReport {
     pub elements: usize,
     /// Nodes.
     pub nodes: usize,
-    /// Edge of the lattice's cubes, mm.
+    /// Edge of the lattice's cubes where it is finest, mm.
     pub spacing: f64,
     /// Smallest and greatest angle between two faces of an element, degrees.
     pub angles: (f64, f64),
@@ -190,11 +191,11 @@ pub struct TrialReport {
     pub greatest_stretch: f64,
     /// Where that was, in the rubber at rest.
     pub stretched_at: Point,
-    /// The strain that all but one element in a hundred stayed below when it was greatest.
+    /// The strain that all but a hundredth of the rubber stayed below when it was greatest.
     pub stretch_99: f64,
-    /// Greatest depth in the model, mm, of any element's middle: only nodes are kept out. From about
-    /// half the spacing of the mesh on, rubber may have slipped through a part of the model that is
-    /// finer than the elements, and a release is not to be believed.
+    /// Greatest depth in the model of any element's middle, over the element's longest edge: only nodes
+    /// are kept out altogether. From about a half on, rubber may have slipped through a part of the model that
+    /// is finer than the elements, and a release is not to be believed.
     pub overlap: f64,
     /// The pull along the way.
     pub pull: Vec<PullPoint>,
@@ -239,4 +240,24 @@ impl TrialReport {
         // An element without a volume has no stretch of its own.
         self.elements.par_iter().map(|nodes| one(nodes).unwrap_or(1.0)).collect()
     }
+
+    /// The stretch that all but a hundredth of the rubber stays below in a frame, given the stretches of that
+    /// frame.
+    pub fn all_but_a_hundredth(&self, stretches: &[f64]) -> f64 {
+        let rest = self.frames.first().map_or(&[][..], |frame| &frame.positions);
+        let volume = |nodes: &[u32; 4]| signed_volume(&nodes.map(|n| rest[n as usize]));
+        all_but_a_hundredth(stretches.iter().copied().zip(self.elements.iter().map(volume)))
+    }
+}
+
+/// The stretch that is passed by a hundredth of the volume at most, of stretches with their volumes.
+pub(super) fn all_but_a_hundredth(of: impl Iterator<Item = (f64, f64)>) -> f64 {
+    let mut of: Vec<(f64, f64)> = of.collect();
+    of.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut left = 0.01 * of.iter().map(|(_, volume)| volume).sum::<f64>();
+    let last = of.iter().find(|(_, volume)| {
+        left -= volume;
+        left <= 0.0
+    });
+    last.map_or(1.0, |(stretch, _)| *stretch)
 }

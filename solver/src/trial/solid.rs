@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use crate::mesh::{Point, Vector};
+use crate::union_find::UnionFind;
 
 /// Which skin of the rubber a node was laid on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -71,19 +72,37 @@ impl Solid {
         pairs
     }
 
+    /// What is left without crumbs: elements that hang together with little else, as clipping may leave
+    /// them where rubber is thinner than the lattice. `least` is the share of the whole from which a piece
+    /// is none.
+    pub(super) fn without_crumbs(self, least: f64) -> Self {
+        let mut pieces = UnionFind::new(self.elements.len());
+        for (a, b) in self.shared_faces() {
+            pieces.join(a as usize, b as usize);
+        }
+        let roots: Vec<usize> = (0..self.elements.len()).map(|e| pieces.root(e)).collect();
+        let mut volumes = vec![0.0; self.elements.len()];
+        for (e, &root) in roots.iter().enumerate() {
+            volumes[root] += self.volume(e);
+        }
+        let least = least * self.total_volume();
+        let kept = (0..self.elements.len()).filter(|&e| volumes[roots[e]] >= least);
+        let mut elements: Vec<[u32; 4]> = kept.map(|e| self.elements[e]).collect();
+        let mut used: Vec<u32> = elements.iter().flatten().copied().collect();
+        used.sort_unstable();
+        used.dedup();
+        let number = |n: u32| used.binary_search(&n).map_or(0, |k| k as u32);
+        elements.iter_mut().for_each(|e| *e = e.map(number));
+        Self {
+            nodes: used.iter().map(|&n| self.nodes[n as usize]).collect(),
+            skins: used.iter().map(|&n| self.skins[n as usize]).collect(),
+            elements,
+        }
+    }
+
     /// Faces of one element only, counter-clockwise from outside, in the order of elements.
     pub fn surface(&self) -> Vec<[u32; 3]> {
-        let mut count: HashMap<[u32; 3], u8> = HashMap::with_capacity(2 * self.elements.len());
-        for corners in &self.elements {
-            for face in FACES {
-                *count.entry(face_key(corners, face)).or_default() += 1;
-            }
-        }
-        let faces = self.elements.iter().flat_map(|c| FACES.map(|f| (c, f)));
-        faces
-            .filter(|(c, f)| count.get(&face_key(c, *f)) == Some(&1))
-            .map(|(c, f)| f.map(|k| c[k]))
-            .collect()
+        surface(&self.elements)
     }
 
     /// Smallest and greatest angle between two faces of an element, degrees.
@@ -101,6 +120,21 @@ impl Solid {
         }
         range
     }
+}
+
+/// [`Solid::surface`] of elements.
+pub(super) fn surface(elements: &[[u32; 4]]) -> Vec<[u32; 3]> {
+    let mut count: HashMap<[u32; 3], u8> = HashMap::with_capacity(2 * elements.len());
+    for corners in elements {
+        for face in FACES {
+            *count.entry(face_key(corners, face)).or_default() += 1;
+        }
+    }
+    let faces = elements.iter().flat_map(|c| FACES.map(|f| (c, f)));
+    faces
+        .filter(|(c, f)| count.get(&face_key(c, *f)) == Some(&1))
+        .map(|(c, f)| f.map(|k| c[k]))
+        .collect()
 }
 
 /// Volume of a tetrahedron, mm^3; negative if it is inside out.

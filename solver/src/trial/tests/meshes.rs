@@ -29,7 +29,7 @@ impl Region for Shell {
 }
 
 fn shell(spacing: f64) -> Solid {
-    fill(&Shell { inner: 1.0, outer: 2.0 }, spacing, &Control::silent()).expect("fills")
+    fill(&Shell { inner: 1.0, outer: 2.0 }, spacing, 0, &Control::silent()).expect("fills")
 }
 
 #[test]
@@ -132,8 +132,7 @@ fn a_sheet_parts_what_it_crosses() {
     let half = part(&bar, &[upright([-0.1, 0.5], [-0.1, 1.1])]).expect("parts");
     assert_eq!(half.pieces, 1);
     assert!(half.solid.nodes.len() > bar.nodes.len() && half.parted_faces > 0);
-    assert_eq!(half.solid.elements.len(), bar.elements.len());
-    assert_eq!(half.solid.total_volume(), bar.total_volume());
+    assert!((half.solid.total_volume() / bar.total_volume() - 1.0).abs() < 1e-12);
     let whole = part(&bar, &[upright([-0.1, 1.1], [-0.1, 1.1])]).expect("parts");
     assert_eq!(whole.pieces, 2);
     let none = part(&bar, &[TriangleMesh::default()]).expect("parts");

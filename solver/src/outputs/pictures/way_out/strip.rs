@@ -68,11 +68,9 @@ impl<'a> Strip<'a> {
         let mut strained = Vec::new();
         let mut stretch = Vec::new();
         for moment in &moments {
-            let mut stretches = report.stretches(moment.frame);
+            let stretches = report.stretches(moment.frame);
             stretch.push(open::at_nodes(report, &stretches));
-            stretches.sort_by(f64::total_cmp);
-            let hundredth = stretches.len() - 1 - stretches.len() / 100;
-            strained.push((stretches[hundredth] - 1.0).max(0.0));
+            strained.push((report.all_but_a_hundredth(&stretches) - 1.0).max(0.0));
         }
         let greatest = strained.iter().copied().fold(0.02, f64::max);
         Self {

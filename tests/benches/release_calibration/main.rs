@@ -1,19 +1,22 @@
 //! The girth model against the release trial over a family of random limbs:
 //! `cargo bench -p slitwright-tests --bench release_calibration --profile dev -- 32 4000`
-//! (limbs, elements).
+//! (limbs, elements). With `pieces` in their place: over demo pieces and open meshes.
 //!
 //! Prints every case, then agreements, false passes (the girth model says that it comes off, the trial
 //! that it is stuck) and false failures, with a plan's constants and with those fitted on limbs of every
 //! other pair, told on the rest.
+
+mod pieces;
 
 use std::process::ExitCode;
 
 use slitwright_tests::calibration::{Comparison, Constants, Limb, Tally, compare, fit};
 
 fn main() -> ExitCode {
-    let words = std::env::args().skip(1).filter(|a| a != "--bench");
-    let asked: Result<Vec<u64>, _> = words.map(|w| w.parse()).collect();
+    let words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    let asked: Result<Vec<u64>, _> = words.iter().map(|w| w.parse()).collect();
     let result = match asked.as_deref() {
+        _ if words.iter().any(|w| w == "pieces") => pieces::all(),
         Ok([]) => all(32, 4000),
         Ok(&[limbs, elements]) => all(limbs, elements as usize),
         Ok(_) => Err("give the number of limbs and of elements, or nothing".to_owned()),

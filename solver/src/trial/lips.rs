@@ -1,0 +1,143 @@
+//! Makes room for cuts: faces of elements are laid along the sheets.
+//!
+//! Where an edge crosses a sheet near one of its nodes, the node is moved onto the sheet; every other
+//! edge that crosses it is split there, with all elements round it. Lips that merely followed faces as they
+//! lie would be as rough as the elements are large, and the halves of a bridge would hook into each other
+//! round the limb that it goes through.
+
+use std::collections::HashSet;
+
+use rayon::prelude::*;
+
+use super::lattice::edges;
+use super::solid::{Skin, Solid, signed_volume, surface};
+use super::tets::{Tets, sorted};
+use crate::mesh::{Point, SurfaceLocator};
+
+/// A node moves onto a sheet that crosses one of its edges nearer than this share of the edge: beyond
+/// it, splitting the edge leaves elements of a better shape.
+const NEAR: f64 = 0.35;
+/// A crossing nearer to a node than this share of the edge counts as on the node.
+const ON_NODE: f64 = 0.06;
+/// An element keeps at least this share of its volume when a node is moved.
+const LEAST_VOLUME: f64 = 0.2;
+
+/// The body with faces along the sheets. Volume and pieces stay as they are, but for skin that is curved
+/// between nodes that moved along it.
+pub(super) fn lay_along(solid: &Solid, sheets: &[SurfaceLocator]) -> Solid {
+    let mut bench = Bench::new(solid);
+    for sheet in sheets {
+        let skin_edges = bench.skin_edges();
+        for crossing in bench.crossings(sheet) {
+            bench.snap(&crossing, &skin_edges);
+        }
+        let mut left = bench.crossings(sheet);
+        left.sort_by_key(|crossing| crossing.edge);
+        for crossing in left {
+            bench.split(&crossing, &skin_edges);
+        }
+    }
+    bench.finish()
+}
+
+/// Where an edge goes through a sheet.
+struct Crossing {
+    /// The nearer node, and the other one.
+    edge: [u32; 2],
+    /// Share of the edge from the nearer node.
+    share: f64,
+    at: Point,
+}
+
+struct Bench {
+    nodes: Vec<Point>,
+    skins: Vec<Skin>,
+    tets: Tets,
+    /// Nodes that lie on a sheet already.
+    laid: Vec<bool>,
+}
+
+impl Bench {
+    fn new(solid: &Solid) -> Self {
+        Self {
+            nodes: solid.nodes.clone(),
+            skins: solid.skins.clone(),
+            tets: Tets::new(solid.elements.clone(), solid.nodes.len()),
+            laid: vec![false; solid.nodes.len()],
+        }
+    }
+
+    fn finish(self) -> Solid {
+        Solid { nodes: self.nodes, skins: self.skins, elements: self.tets.elements }
+    }
+
+    /// Edges of the body's surface.
+    fn skin_edges(&self) -> HashSet<[u32; 2]> {
+        let faces = surface(&self.tets.elements).into_iter();
+        faces.flat_map(|[a, b, c]| [[a, b], [b, c], [c, a]].map(sorted)).collect()
+    }
+
+    /// Crossings of all edges with a sheet, those nearest to a node first.
+    fn crossings(&self, sheet: &SurfaceLocator) -> Vec<Crossing> {
+        let at = |n: u32| self.nodes[n as usize];
+        let mut found: Vec<Crossing> = edges(&self.tets.elements)
+            .into_par_iter()
+            .filter_map(|[a, b]| {
+                let (from, to) = (at(a), at(b));
+                let length = (to - from).norm();
+                let hit = sheet.ray(&from, &(to - from), length)?;
+                let share = (hit.point - from).norm() / length;
+                let (edge, share) =
+                    if share <= 0.5 { ([a, b], share) } else { ([b, a], 1.0 - share) };
+                (share > ON_NODE || !self.laid[edge[0] as usize]).then_some(Crossing {
+                    edge,
+                    share,
+                    at: hit.point,
+                })
+            })
+            .collect();
+        found.sort_by(|p, q| p.share.total_cmp(&q.share).then(p.edge.cmp(&q.edge)));
+        found
+    }
+
+    fn volumes_round(&self, node: u32) -> Vec<f64> {
+        let corners = |e: &u32| self.tets.elements[*e as usize].map(|n| self.nodes[n as usize]);
+        self.tets.around(node).iter().map(|e| signed_volume(&corners(e))).collect()
+    }
+
+    /// Move the nearer node of a crossing onto the sheet, if it may move.
+    fn snap(&mut self, crossing: &Crossing, skin_edges: &HashSet<[u32; 2]>) {
+        let [n, other] = crossing.edge;
+        let skin = self.skins[n as usize];
+        let along_skin =
+            skin == self.skins[other as usize] && skin_edges.contains(&sorted(crossing.edge));
+        let may_move = skin == Skin::None || along_skin;
+        let laid = self.laid[n as usize] || self.laid[other as usize];
+        if crossing.share > NEAR || !may_move || laid {
+            return;
+        }
+        let before = self.nodes[n as usize];
+        let old = self.volumes_round(n);
+        self.nodes[n as usize] = crossing.at;
+        let kept =
+            self.volumes_round(n).iter().zip(old).all(|(new, old)| *new >= LEAST_VOLUME * old);
+        if kept {
+            self.laid[n as usize] = true;
+        } else {
+            self.nodes[n as usize] = before;
+        }
+    }
+
+    /// Split an edge where it crosses the sheet.
+    fn split(&mut self, crossing: &Crossing, skin_edges: &HashSet<[u32; 2]>) {
+        if crossing.share <= ON_NODE {
+            return;
+        }
+        let on_skin = skin_edges.contains(&sorted(crossing.edge));
+        let skin = self.skins[crossing.edge[0] as usize];
+        self.tets.split(crossing.edge);
+        self.nodes.push(crossing.at);
+        self.skins.push(if on_skin { skin } else { Skin::None });
+        self.laid.push(true);
+    }
+}
