@@ -17,12 +17,19 @@ fn triangles_asked(bytes: &[u8]) -> u64 {
         .sum()
 }
 
-/// Refuses corners that are counted back from the last point to before the first. The crate takes
-/// them for numbers next to the greatest there is and overflows on them.
-fn check_counted_back(bytes: &[u8]) -> Result<(), ReadError> {
+/// Refuses corners that are counted back from the last point to before the first, and those of a
+/// number that no file of this length can reach. The crate takes the former for numbers next to the
+/// greatest there is, and overflows on both.
+fn check_corners(bytes: &[u8]) -> Result<(), ReadError> {
+    let size = bytes.len() as u64;
     // Points, texture coordinates, normals: in the order in which a corner names them.
     let mut counts = [0_u64; 3];
     for (line, text) in (1..).zip(bytes.split(|b| *b == b'\n')) {
+        let malformed = |reason: String| ReadError::Malformed {
+            format: MeshFormat::Obj,
+            place: format!("in line {line}"),
+            reason,
+        };
         // The crate refuses what is no text by itself, and parts words in this same way.
         let mut words = std::str::from_utf8(text).unwrap_or_default().split_whitespace();
         match words.next() {
@@ -33,11 +40,15 @@ fn check_counted_back(bytes: &[u8]) -> Result<(), ReadError> {
                 for (number, count) in words.flat_map(|word| word.split('/').zip(counts)) {
                     let back = number.strip_prefix('-').and_then(|it| it.parse::<u64>().ok());
                     if back.is_some_and(|back| back > count) {
-                        return Err(ReadError::Malformed {
-                            format: MeshFormat::Obj,
-                            place: format!("in line {line}"),
-                            reason: format!("{number} is counted back from {count} that there are"),
-                        });
+                        return Err(malformed(format!(
+                            "{number} is counted back from {count} that there are"
+                        )));
+                    }
+                    // What is named may still follow, so only the length tells.
+                    if number.parse().is_ok_and(|ahead: u64| ahead > size) {
+                        return Err(malformed(format!(
+                            "{number} is named, which the file is too short to hold; export it again"
+                        )));
                     }
                 }
             }
@@ -52,7 +63,7 @@ pub(super) fn read(bytes: &[u8], limits: &ReadLimits) -> Result<TriangleMesh, Re
     if triangles > limits.max_triangles {
         return Err(ReadError::TooManyTriangles { triangles, limit: limits.max_triangles });
     }
-    check_counted_back(bytes)?;
+    check_corners(bytes)?;
     let options =
         tobj::LoadOptions { ignore_lines: true, ignore_points: true, ..Default::default() };
     let (models, _) = tobj::load_obj_buf(&mut Cursor::new(bytes), &options, |_| {

@@ -325,6 +325,32 @@ fn corners_counted_back_too_far_are_refused() {
 }
 
 #[test]
+fn corners_of_numbers_beyond_any_file_are_refused() {
+    let triangle =
+        |corner: &str| format!("f {corner} 2 3\nv 0 0 0\nv 9 0 0\nv 0 9 0\nvt 0 0\nvn 0 0 1\n");
+    // What a face names may follow it.
+    for good in ["1", "1/1/1", "1//1"] {
+        assert!(read_mm(triangle(good).as_bytes(), MeshFormat::Obj).is_ok(), "{good}");
+    }
+    // Three times the first two is more than 64 bits hold.
+    for bad in [
+        "1//6148914691236517207",
+        "1//9223372036854775807",
+        "9223372036854775807",
+        "1/9223372036854775807",
+        "1/1/58",
+    ] {
+        let fault = read_mm(triangle(bad).as_bytes(), MeshFormat::Obj).expect_err(bad);
+        assert!(
+            matches!(&fault, ReadError::Malformed { place, .. } if place == "in line 1"),
+            "{bad}: {fault:?}"
+        );
+    }
+    let fault = read_mm(triangle("1//4").as_bytes(), MeshFormat::Obj);
+    assert!(matches!(fault, Err(ReadError::Malformed { .. })), "{fault:?}");
+}
+
+#[test]
 fn a_packed_file_is_measured_before_it_is_unpacked() {
     let bomb = package(&" ".repeat(20_000_000));
     assert!(bomb.len() < 100_000);
