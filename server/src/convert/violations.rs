@@ -1,4 +1,5 @@
-//! Every fault of a message at once, each with the path of its field.
+//! Every fault of a message at once, each with the path of its field; of very many the first, and
+//! how many more there are.
 
 use std::fmt;
 
@@ -39,24 +40,42 @@ impl fmt::Display for InvalidFields {
     }
 }
 
+/// How many faults are told by name. A message of 4 MB can hold a million of them, and the answer
+/// goes out as trailers, of which some clients take no more than 8 kB.
+const TOLD: usize = 30;
+
 /// Collects faults while a message is read.
 #[derive(Debug, Default)]
-pub struct Collector(Vec<Violation>);
+pub struct Collector {
+    told: Vec<Violation>,
+    /// Field of the first fault beyond those told, and how many there are.
+    untold: Option<(String, u64)>,
+}
 
 impl Collector {
     /// Notes one fault.
     pub fn add(&mut self, field: impl Into<String>, description: impl Into<String>) {
-        self.0.push(Violation { field: field.into(), description: description.into() });
+        if self.told.len() < TOLD {
+            self.told.push(Violation { field: field.into(), description: description.into() });
+        } else {
+            self.untold.get_or_insert_with(|| (field.into(), 0)).1 += 1;
+        }
     }
 
     /// `value`, or the faults if there were any.
     pub fn finish<T>(self, value: T) -> Result<T, InvalidFields> {
-        if self.0.is_empty() { Ok(value) } else { Err(InvalidFields(self.0)) }
+        if self.told.is_empty() { Ok(value) } else { Err(self.into_faults()) }
     }
 
     /// The faults that were noted.
-    pub fn into_faults(self) -> InvalidFields {
-        InvalidFields(self.0)
+    pub fn into_faults(mut self) -> InvalidFields {
+        if let Some((field, count)) = self.untold {
+            let description = format!(
+                "is one of {count} more faults that are not told: mend those before it first"
+            );
+            self.told.push(Violation { field, description });
+        }
+        InvalidFields(self.told)
     }
 
     /// A number within limits; out of them or not a number, a fault is noted and the number is
@@ -74,4 +93,26 @@ impl Collector {
 /// `path.field`, or `field` alone at the top.
 pub fn join(path: &str, field: &str) -> String {
     if path.is_empty() { field.to_owned() } else { format!("{path}.{field}") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn faults_beyond_those_told_are_counted() {
+        let told = |count: usize| {
+            let mut faults = Collector::default();
+            for index in 0..count {
+                faults.add(format!("corners[{index}]"), "is off");
+            }
+            faults.into_faults().violations().to_vec()
+        };
+        assert!(told(TOLD).iter().all(|fault| fault.description == "is off"));
+        assert_eq!(told(TOLD).len(), TOLD);
+        let many = told(100_000);
+        assert_eq!(many.len(), TOLD + 1);
+        assert_eq!(many[TOLD].field, "corners[30]");
+        assert!(many[TOLD].description.contains("99970 more"), "{}", many[TOLD].description);
+    }
 }
