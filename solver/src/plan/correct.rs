@@ -6,10 +6,11 @@ use super::improve::{Found, Watch, improve};
 use super::setup::Setup;
 use super::sheets::{PlannedSheets, make_sheets};
 use super::trial::{overstretched, tried};
-use super::{Demand, NotTried, PlanRequest, TrialMode, TrialVerdict};
+use super::{Demand, NotTried, PlanRequest, PlanTrial, TrialMode, TrialVerdict};
 use crate::control::Control;
 use crate::curves::Finisher;
 use crate::optimise::search::{Search, SearchError};
+use crate::trial::Outcome;
 
 /// Share of the budget that has to be left for a plan to be made and tried again.
 const LEAST_AGAIN: f64 = 0.15;
@@ -41,33 +42,53 @@ impl Workbench<'_, '_, '_> {
     }
 
     /// Try the plan as the request asks. As long as it fails and time is left before `end`, seconds on
-    /// the job's clock, make it again. The first plan that passes comes back, or the last.
+    /// the job's clock, make it again. The first plan that passes comes back, or else the one that came
+    /// nearest to it.
     pub(super) fn try_and_correct(&mut self, mut made: Made, end: f64) -> Result<Made, PlanError> {
         let (request, control) = (self.request, self.control);
         let mut demands: Vec<Demand> = Vec::new();
+        let mut nearest: Option<Made> = None;
         loop {
             made.trial = tried(self.setup, made.sheets.as_ref(), request, &demands, end, control);
-            let TrialVerdict::Ran(trial) = &made.trial else { return Ok(made) };
-            let now = control.elapsed().as_secs_f64();
-            let left = end - now;
-            if request.trial.mode != TrialMode::Correct
-                || left < LEAST_AGAIN * request.budget.seconds
-            {
-                return Ok(made);
+            let mut next = None;
+            if let TrialVerdict::Ran(trial) = &made.trial {
+                let now = control.elapsed().as_secs_f64();
+                let left = end - now;
+                let goes_on = request.trial.mode == TrialMode::Correct
+                    && left >= LEAST_AGAIN * request.budget.seconds;
+                if goes_on {
+                    next = overstretched(self.setup, self.search, &made.found, trial, control)
+                        // Half of what is left, so that there is as much for the trial.
+                        .map(|asked| (asked, now + 0.5 * left));
+                }
             }
-            let asked = overstretched(self.setup, self.search, &made.found, trial, control);
-            let Some((ring, demand)) = asked else { return Ok(made) };
+            if nearest.as_ref().is_none_or(|old| comes_nearer(&made.trial, &old.trial)) {
+                nearest = Some(made);
+            }
+            let Some(((ring, demand), until)) = next else { break };
             self.search.demand(ring);
             demands.push(demand);
-            // Half of what is left, so that there is as much for the trial.
-            let until = now + 0.5 * left;
             self.search.set_deadline(until);
             made = match self.make(until) {
                 Ok(made) => made,
-                // What was asked for cannot be had in time: the plan stays as it is.
-                Err(PlanError::Search(SearchError::NoPlan(_))) => return Ok(made),
+                // What was asked for cannot be had in time.
+                Err(PlanError::Search(SearchError::NoPlan(_))) => break,
                 Err(error) => return Err(error),
             };
         }
+        nearest.ok_or(PlanError::Search(SearchError::NoPlan("out of time")))
     }
+}
+
+/// Whether a plan made again passes its trial or fails it less badly than one before: it leaves the mould
+/// whole, and takes less pull.
+fn comes_nearer(new: &TrialVerdict, old: &TrialVerdict) -> bool {
+    let (TrialVerdict::Ran(new), TrialVerdict::Ran(old)) = (new, old) else { return false };
+    let key = |trial: &PlanTrial| {
+        let report = &trial.report;
+        let passes = report.outcome == Outcome::Released;
+        (!passes, report.mesh.pieces > 1, report.outcome == Outcome::OutOfTime)
+    };
+    let pull = |trial: &PlanTrial| trial.report.greatest_pull();
+    key(new).cmp(&key(old)).then(pull(new).total_cmp(&pull(old))).is_lt()
 }

@@ -115,7 +115,7 @@ pub(super) fn improve(
         let held = kept.as_ref().is_some_and(|kept| kept.curves.is_sound());
         match reason {
             // An optimum along the graph that lets a ring by is none.
-            Some(StopReason::Optimal) if !sound => {}
+            Some(StopReason::Optimal) if !sound && !is_late() => {}
             Some(StopReason::TimeBudget) if !held && !is_late() => {}
             Some(reason) => break reason,
             None => {}

@@ -74,8 +74,8 @@ pub struct Demand {
 /// The mould is also drawn off at these angles from upright, away from the side where it is cut most, so
 /// that the model leaves through the opening, degrees. Common practice, no source.
 const TILTS: [f64; 3] = [80.0, 45.0, 20.0];
-/// What the first failure asks of a ring more than the girth model, as a share; each later one asks twice as
-/// much on top as the one before, since a trial takes longer than a search.
+/// What each failure asks of a ring more than before, as a share. Twice as much each time was tried: plans
+/// grew until they fell apart, and took hardly less pull.
 const RAISE: f64 = 0.1;
 /// Rings that pass within this share of the model's longest side of a place pass beside it.
 const BESIDE: f64 = 0.08;
@@ -182,7 +182,7 @@ pub(super) fn overstretched(
         .or_else(|| rings.iter().min_by(|a, b| away(a).total_cmp(&away(b))))
         .cloned();
     let ring = ring?;
-    let asked = ring.reach.max(ring.width) * (1.0 + RAISE * 2.0_f64.powi(before.len() as i32));
+    let asked = ring.reach.max(ring.width) * (1.0 + RAISE * (1 + before.len()) as f64);
     let demand = Demand {
         hindrance,
         place: middle_of_ring(graph, &ring),
