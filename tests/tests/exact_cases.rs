@@ -55,7 +55,8 @@ fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
     let exact = radius * (top_of_cut(radius, gate, STRAIN) - (gate / radius).asin());
     assert!(exact > about && exact < 1.07 * about, "{exact} {about}");
     let mut wrong = Vec::new();
-    for (edge, tolerance) in [(6.0, 0.08), (4.5, 0.06), (4.0, 0.05)] {
+    // Not 4.5: there the search goes on to the end of its time, so that the plan depends on the machine.
+    for (edge, tolerance) in [(6.0, 0.08), (4.0, 0.05)] {
         let name = format!("sphere, edge {edge}");
         let mut request = thin_blanket(Some(edge));
         request.budget.target_gap = 0.12;
