@@ -47,36 +47,37 @@ impl Workbench<'_, '_, '_> {
     pub(super) fn try_and_correct(&mut self, mut made: Made, end: f64) -> Result<Made, PlanError> {
         let (request, control) = (self.request, self.control);
         let mut demands: Vec<Demand> = Vec::new();
-        let mut nearest: Option<Made> = None;
+        let mut before: Option<Made> = None;
         loop {
             made.trial = tried(self.setup, made.sheets.as_ref(), request, &demands, end, control);
-            let mut next = None;
-            if let TrialVerdict::Ran(trial) = &made.trial {
-                let now = control.elapsed().as_secs_f64();
-                let left = end - now;
-                let goes_on = request.trial.mode == TrialMode::Correct
-                    && left >= LEAST_AGAIN * request.budget.seconds;
-                if goes_on {
-                    next = overstretched(self.setup, self.search, &made.found, trial, control)
-                        // Half of what is left, so that there is as much for the trial.
-                        .map(|asked| (asked, now + 0.5 * left));
+            let now = control.elapsed().as_secs_f64();
+            let left = end - now;
+            let goes_on = request.trial.mode == TrialMode::Correct
+                && left >= LEAST_AGAIN * request.budget.seconds;
+            let asked = match &made.trial {
+                TrialVerdict::Ran(trial) if goes_on => {
+                    overstretched(self.setup, self.search, &made.found, trial, control)
                 }
-            }
-            if nearest.as_ref().is_none_or(|old| comes_nearer(&made.trial, &old.trial)) {
-                nearest = Some(made);
-            }
-            let Some(((ring, demand), until)) = next else { break };
+                _ => None,
+            };
+            let nearest = match before {
+                Some(before) if !comes_nearer(&made.trial, &before.trial) => before,
+                _ => made,
+            };
+            let Some((ring, demand)) = asked else { return Ok(nearest) };
             self.search.demand(ring);
             demands.push(demand);
+            // Half of what is left, so that there is as much for the trial.
+            let until = now + 0.5 * left;
             self.search.set_deadline(until);
             made = match self.make(until) {
                 Ok(made) => made,
                 // What was asked for cannot be had in time.
-                Err(PlanError::Search(SearchError::NoPlan(_))) => break,
+                Err(PlanError::Search(SearchError::NoPlan(_))) => return Ok(nearest),
                 Err(error) => return Err(error),
             };
+            before = Some(nearest);
         }
-        nearest.ok_or(PlanError::Search(SearchError::NoPlan("out of time")))
     }
 }
 
