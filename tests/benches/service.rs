@@ -6,7 +6,6 @@
 //! and greatest time; resident memory of the server afterwards.
 
 use std::error::Error;
-use std::fmt::Write as _;
 use std::io::{BufRead as _, BufReader};
 use std::process::{Child, Command, ExitCode, Stdio};
 use std::sync::Arc;
@@ -20,7 +19,7 @@ use slitwright_server::{PlanFault, Planner, ServeConfig, StoreLimits, serve};
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::Model;
 use slitwright_solver::plan::{Hooks, Plan, PlanRequest};
-use slitwright_tests::{TestDatabase, sphere_on_gate};
+use slitwright_tests::{TestDatabase, off, sphere_on_gate};
 use tokio::net::TcpListener;
 use tonic::transport::Channel;
 
@@ -161,7 +160,8 @@ async fn measure(place: [&str; 2]) -> Outcome<()> {
     server.client.list_plans(v1::ListPlansRequest::default()).await?;
     server.row("start with nothing, to the first answer", vec![since.elapsed()])?;
 
-    let file = off();
+    // A ball, about as finely meshed as a scan.
+    let file = off(&sphere_on_gate(40.0, 12.0, 0.7));
     let since = Instant::now();
     let model = upload(&mut server.client, &file).await?;
     let triangles = model.report.as_ref().map_or(0, |report| report.triangles);
@@ -236,18 +236,4 @@ async fn upload(client: &mut Client, file: &[u8]) -> Outcome<v1::Model> {
     parts.extend(file.chunks(1 << 20).map(|chunk| Part::Chunk(chunk.to_vec())));
     let parts = parts.into_iter().map(|part| v1::UploadModelRequest { part: Some(part) });
     Ok(client.upload_model(tokio_stream::iter(parts.collect::<Vec<_>>())).await?.into_inner())
-}
-
-/// A ball, about as finely meshed as a scan.
-fn off() -> Vec<u8> {
-    let mesh = sphere_on_gate(40.0, 12.0, 0.7);
-    let mut text = format!("OFF\n{} {} 0\n", mesh.positions.len(), mesh.faces.len());
-    for p in &mesh.positions {
-        // Writing to a string cannot fail.
-        let _ = writeln!(text, "{} {} {}", p.x, p.y, p.z);
-    }
-    for [a, b, c] in &mesh.faces {
-        let _ = writeln!(text, "3 {a} {b} {c}");
-    }
-    text.into_bytes()
 }

@@ -14,11 +14,12 @@
 //! - [`motion`]: rigid motions, scalings, mirror images and shuffled numbering
 //!
 //! And shapes that have none: [`open`], meshes of real things, and the random limbs of [`calibration`].
-//! [`database`] makes PostgreSQL databases for the tests of the service.
+//! [`files`] writes any of them down. [`database`] makes PostgreSQL databases for the tests of the service.
 
 pub mod blocks;
 pub mod calibration;
 pub mod database;
+pub mod files;
 pub mod memory;
 pub mod motion;
 pub mod open;
@@ -32,9 +33,10 @@ mod measure;
 
 pub use blocks::{blocks_mesh, box_mesh, handles_plate, stool, two_footed_arch};
 pub use database::TestDatabase;
+pub use files::off;
 pub use memory::peak_memory;
 pub use motion::{mirrored, moved, random_motion, scaled, shuffled, standing, stretched};
-pub use open::{open_mesh, open_mesh_sized, outside_out};
+pub use open::{open_gate, open_mesh, open_mesh_sized, outside_out};
 pub use revolution::{
     Profile, ball_on_rod, cone, cylinder, frustum, revolve, sphere_on_gate, surface_of_revolution,
 };

@@ -3,7 +3,10 @@
 
 use std::path::{Path, PathBuf};
 
-use slitwright_solver::mesh::{LengthUnit, MeshFormat, ReadLimits, TriangleMesh, read};
+use slitwright_solver::body::GateChoice;
+use slitwright_solver::mesh::{
+    LengthUnit, MeshFormat, Point, ReadLimits, TriangleMesh, Vector, read,
+};
 
 /// An open mesh by name, as it is in its file; its unit means nothing.
 pub fn open_mesh(name: &str) -> Result<TriangleMesh, String> {
@@ -37,4 +40,18 @@ pub fn outside_out(mut mesh: TriangleMesh) -> TriangleMesh {
         }
     }
     mesh
+}
+
+/// Height of the gate above the lowest point of a mesh that stands on no flat face, mm.
+const FEET: f64 = 8.0;
+/// The same for one whose base is uneven, mm.
+const UNEVEN: f64 = 3.0;
+
+/// The gate of an open mesh of about 150 mm. All stand with y upwards: bunny00 on an uneven base, the
+/// others on round tips (the elephants on three feet, no two of the same height), so it is all that lies
+/// below a plane.
+pub fn open_gate(name: &str, mesh: &TriangleMesh) -> GateChoice {
+    let above = if name == "bunny00" { UNEVEN } else { FEET };
+    let lowest = mesh.positions.iter().map(|p| p.y).fold(f64::INFINITY, f64::min);
+    GateChoice::Plane { point: Point::new(0.0, lowest + above, 0.0), normal: -Vector::y() }
 }

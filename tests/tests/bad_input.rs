@@ -8,24 +8,14 @@ use slitwright_solver::mesh::{
     Fault, FaultKind, LengthUnit, MeshFormat, Model, Point, PrepareError, PrepareOptions,
     ReadError, ReadLimits, TriangleMesh, prepare,
 };
-use slitwright_tests::{blocks_mesh, box_mesh, icosphere, moved, random_motion, torus_with_edge};
+use slitwright_tests::{
+    blocks_mesh, box_mesh, icosphere, moved, off, random_motion, torus_with_edge,
+};
 
 const MM: Option<LengthUnit> = Some(LengthUnit::Millimetre);
 
 fn cube() -> TriangleMesh {
     box_mesh([20.0; 3], [2; 3])
-}
-
-/// The mesh as an OFF file.
-fn off(mesh: &TriangleMesh) -> Vec<u8> {
-    let mut text = format!("OFF\n{} {} 0\n", mesh.positions.len(), mesh.faces.len());
-    for p in &mesh.positions {
-        text += &format!("{} {} {}\n", p.x, p.y, p.z);
-    }
-    for f in &mesh.faces {
-        text += &format!("3 {} {} {}\n", f[0], f[1], f[2]);
-    }
-    text.into_bytes()
 }
 
 /// The mesh as a binary STL file: an 80-byte header, a count, 50 bytes a facet (from memory).

@@ -49,6 +49,15 @@ async fn event(events: &mut tonic::Streaming<v1::PlanEvent>) -> Event {
     event.and_then(|event| event.event).expect("the stream is open")
 }
 
+/// The job as it ended.
+async fn end_of(events: &mut tonic::Streaming<v1::PlanEvent>) -> v1::PlanJob {
+    loop {
+        if let Event::Ended(job) = event(events).await {
+            return job;
+        }
+    }
+}
+
 #[test]
 fn processes_that_start_at_once_make_the_tables_once() {
     let database = TestDatabase::new();
@@ -120,11 +129,7 @@ async fn a_job_is_followed_cancelled_and_given_more_time_from_elsewhere() {
     assert_eq!(next_start(&starts), STEPWISE);
     assert!(front_starts.try_recv().is_err(), "the front does not work");
     cancel(&mut front.client, &job.name).await;
-    let ended = loop {
-        if let Event::Ended(job) = event(&mut events).await {
-            break job;
-        }
-    };
+    let ended = end_of(&mut events).await;
     assert_eq!(ended.state(), JobState::Cancelled);
     assert_eq!(ended.plan.map(|plan| plan.cost_mm), Some(cost_of_step(3)));
 
@@ -160,11 +165,7 @@ async fn a_silent_solver_keeps_its_job_and_a_process_that_goes_hands_it_on() {
     let mut events = watch(&mut two.client, &job.name).await;
     one.stop().await;
     assert_eq!(next_start(&elsewhere), STEPWISE);
-    let ended = loop {
-        if let Event::Ended(job) = event(&mut events).await {
-            break job;
-        }
-    };
+    let ended = end_of(&mut events).await;
     // Three steps more than the three of before: it went on from the checkpoint.
     assert_eq!(ended.state(), JobState::Succeeded);
     assert_eq!(ended.best.map(|best| best.cost_mm), Some(cost_of_step(6)));
@@ -186,11 +187,7 @@ async fn servers_outlive_a_stop_of_the_database_and_go_on() {
     // Longer than a lease: the run stops, for it may be someone else's by now.
     tokio::time::sleep(2 * LEASE).await;
     database.start();
-    let ended = loop {
-        if let Event::Ended(job) = event(&mut events).await {
-            break job;
-        }
-    };
+    let ended = end_of(&mut events).await;
     assert_eq!(ended.state(), JobState::Succeeded, "{:?}", ended.failure);
     assert_eq!(ended.best.map(|best| best.cost_mm), Some(cost_of_step(6)));
     let begun = starts.try_iter().chain(elsewhere.try_iter()).count();
@@ -234,11 +231,7 @@ async fn a_lost_lease_is_lost_for_good_and_a_job_that_fells_processes_fails() {
             });
         })
     };
-    let ended = loop {
-        if let Event::Ended(job) = event(&mut events).await {
-            break job;
-        }
-    };
+    let ended = end_of(&mut events).await;
     fallen.await.expect("no panic");
     assert_eq!(ended.state(), JobState::Failed);
     let failure = ended.failure.expect("why");

@@ -2,7 +2,6 @@
 #![allow(dead_code, reason = "each test file uses its own part")]
 
 use std::collections::HashMap;
-use std::fmt::Write as _;
 use std::io::{BufRead as _, BufReader};
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
@@ -12,7 +11,7 @@ use slitwright_proto::v1::JobState;
 use slitwright_proto::v1::cut_planner_client::CutPlannerClient;
 use slitwright_proto::v1::plan_event::Event;
 use slitwright_proto::v1::upload_model_request::Part;
-use slitwright_tests::sphere_on_gate;
+use slitwright_tests::{off, sphere_on_gate};
 use tonic::transport::Channel;
 
 pub type Client = CutPlannerClient<Channel>;
@@ -98,15 +97,7 @@ impl Drop for Server {
 
 /// A ball on a small gate.
 pub fn ball() -> Vec<u8> {
-    let mesh = sphere_on_gate(15.0, 6.0, 4.0);
-    let mut text = format!("OFF\n{} {} 0\n", mesh.positions.len(), mesh.faces.len());
-    for p in &mesh.positions {
-        writeln!(text, "{} {} {}", p.x, p.y, p.z).expect("written");
-    }
-    for [a, b, c] in &mesh.faces {
-        writeln!(text, "3 {a} {b} {c}").expect("written");
-    }
-    text.into_bytes()
+    off(&sphere_on_gate(15.0, 6.0, 4.0))
 }
 
 pub async fn upload(client: &mut Client) -> v1::Model {

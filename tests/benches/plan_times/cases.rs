@@ -4,16 +4,12 @@ use demo_models::pieces;
 use rand::{Rng, SeedableRng};
 use slitwright_server::convert::request_from_proto;
 use slitwright_solver::body::GateChoice;
-use slitwright_solver::mesh::{Point, TriangleMesh, Vector, planning_mesh};
+use slitwright_solver::mesh::{TriangleMesh, Vector, planning_mesh};
 use slitwright_solver::plan::{PlanRequest, TrialMode};
-use slitwright_tests::{open_mesh_sized, with_edges_halved};
+use slitwright_tests::{open_gate, open_mesh_sized, with_edges_halved};
 
 /// Longest side that open meshes are scaled to, mm.
 const SIZE: f64 = 150.0;
-/// Height of the gate above the lowest point of a model that stands on no flat face, mm.
-const FEET: f64 = 8.0;
-/// The same for a base that is uneven, mm.
-const UNEVEN: f64 = 3.0;
 /// Gap asked for on open meshes.
 const OPEN_GAP: f64 = 0.15;
 /// The open mesh whose triangles are quartered, and how many it starts with.
@@ -129,14 +125,6 @@ fn open_request(gate: GateChoice, target_gap: f64) -> PlanRequest {
 fn searched_only(mut request: PlanRequest) -> PlanRequest {
     request.trial.mode = TrialMode::Off;
     request
-}
-
-/// All stand with y upwards. The bunny's base is uneven, the others stand on round tips (the elephants
-/// on three feet, no two of the same height), so the gate is all that lies below a plane.
-fn open_gate(file: &str, mesh: &TriangleMesh) -> GateChoice {
-    let above = if file == GROWN { UNEVEN } else { FEET };
-    let lowest = mesh.positions.iter().map(|p| p.y).fold(f64::INFINITY, f64::min);
-    GateChoice::Plane { point: Point::new(0.0, lowest + above, 0.0), normal: -Vector::y() }
 }
 
 fn roughen(mesh: &mut TriangleMesh) {

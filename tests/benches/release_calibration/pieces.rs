@@ -5,7 +5,7 @@
 use slitwright_solver::body::{GateChoice, MouldShape};
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::{
-    Model, Point, PrepareOptions, TriangleMesh, Vector, point_along, polyline_length, prepare_mesh,
+    Model, Point, PrepareOptions, TriangleMesh, point_along, polyline_length, prepare_mesh,
 };
 use slitwright_solver::plan::{
     Budget, CutKind, Miss, Plan, PlanRequest, Scheme, SchemeCut, SchemeLine, TrialMode,
@@ -13,12 +13,12 @@ use slitwright_solver::plan::{
 };
 use slitwright_solver::trial::Outcome;
 use slitwright_tests::calibration::Tally;
-use slitwright_tests::{open_mesh_sized, outside_out};
+use slitwright_tests::{open_gate, open_mesh_sized, outside_out};
 
 /// Seconds of the search, and of each trial.
 const SECONDS: (f64, f64) = (15.0, 60.0);
-/// Open meshes that stand with y up, and how far above their lowest point the gate reaches, mm.
-const OPEN: [(&str, f64); 3] = [("bunny00", 3.0), ("homer", 8.0), ("refined_elephant", 8.0)];
+/// Open meshes.
+const OPEN: [&str; 3] = ["bunny00", "homer", "refined_elephant"];
 /// Walls of the blocks, and thickness of the blankets, mm.
 const WALLS: (f64, f64) = (15.0, 8.0);
 
@@ -50,11 +50,10 @@ fn family() -> Result<Vec<(String, TriangleMesh, GateChoice)>, String> {
         let mesh = piece.mesh().map_err(|e| e.to_string())?;
         family.push((piece.name.to_owned(), mesh, PlanRequest::default().gate));
     }
-    for (name, above) in OPEN {
+    for name in OPEN {
         let mesh = outside_out(open_mesh_sized(name, 150.0)?);
-        let lowest = mesh.positions.iter().map(|p| p.y).fold(f64::INFINITY, f64::min);
-        let point = Point::new(0.0, lowest + above, 0.0);
-        family.push((name.to_owned(), mesh, GateChoice::Plane { point, normal: -Vector::y() }));
+        let gate = open_gate(name, &mesh);
+        family.push((name.to_owned(), mesh, gate));
     }
     Ok(family)
 }

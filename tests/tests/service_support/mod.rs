@@ -1,7 +1,6 @@
 //! A real server on a free port of the loopback, and a client of it.
 #![allow(dead_code, reason = "each test file uses its own part")]
 
-use std::fmt::Write;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::sync::mpsc;
@@ -11,10 +10,11 @@ use slitwright_proto::v1::cut_planner_client::CutPlannerClient;
 use slitwright_proto::v1::upload_model_request::Part;
 use slitwright_server::{PlanFault, Planner, ServeConfig, serve};
 use slitwright_solver::control::{Control, Progress, Stage};
-use slitwright_solver::mesh::{Model, TriangleMesh, Vector};
+use slitwright_solver::mesh::{Model, Vector};
 use slitwright_solver::plan::{
     Figures, Hooks, NotTried, Plan, PlanRequest, StopReason, TrialVerdict,
 };
+pub use slitwright_tests::off;
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
@@ -246,18 +246,6 @@ pub fn empty_plan(stopped_by: StopReason) -> Plan {
         warnings: Vec::new(),
         figures: Figures::default(),
     }
-}
-
-/// An OFF file of a mesh.
-pub fn off(mesh: &TriangleMesh) -> Vec<u8> {
-    let mut text = format!("OFF\n{} {} 0\n", mesh.positions.len(), mesh.faces.len());
-    for p in &mesh.positions {
-        writeln!(text, "{} {} {}", p.x, p.y, p.z).expect("written");
-    }
-    for [a, b, c] in &mesh.faces {
-        writeln!(text, "3 {a} {b} {c}").expect("written");
-    }
-    text.into_bytes()
 }
 
 /// A plinth of 40 x 30 x 20 mm, as an OFF file.
