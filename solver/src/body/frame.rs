@@ -101,9 +101,8 @@ impl Axes {
         let (mut third, mut third_scale) = ((0.0, 0.0), 0.0);
         let (mut second, mut second_scale) = ((0.0, 0.0), 0.0);
         for f in (0..model.faces.len() as u32).map(FaceId) {
-            let [a, b, c] = model.corners(f);
             let area = model.face_area(f);
-            let (x, y) = self.flat(&Point::from((a.coords + b.coords + c.coords) / 3.0));
+            let (x, y) = self.flat(&model.face_middle(f));
             let r2 = x * x + y * y;
             third.0 += area * r2 * x;
             third.1 += area * r2 * y;

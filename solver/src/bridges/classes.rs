@@ -262,9 +262,9 @@ fn through_feet(
         }
         let mut polygon = vec![mesh.positions[foot as usize]];
         polygon.extend(pushed_in(mesh, topology, &strip));
-        let [a, b, c] = mesh.corners(crate::mesh::FaceId(root as u32));
-        let normal = (b - a).cross(&(c - a)).try_normalize(0.0).unwrap_or_default();
-        polygon.push(Point::from((a.coords + b.coords + c.coords) / 3.0) - normal * depth);
+        let face = crate::mesh::FaceId(root as u32);
+        let normal = mesh.area_vector(face).try_normalize(0.0).unwrap_or_default();
+        polygon.push(mesh.face_middle(face) - normal * depth);
         polygon.push(mesh.positions[first_foot as usize]);
         polygon.push(under_board(mesh, board, deep, first_foot));
         polygon.push(under_board(mesh, board, deep, foot));

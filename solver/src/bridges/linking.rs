@@ -67,9 +67,7 @@ pub(super) fn pushed_in(
     let unit = |face: u32| mesh.area_vector(FaceId(face)).try_normalize(0.0).unwrap_or_default();
     let mut polygon = Vec::with_capacity(2 * strip.len());
     for &(face, edge) in strip {
-        let [a, b, c] = mesh.corners(FaceId(face));
-        let middle = Point::from((a.coords + b.coords + c.coords) / 3.0);
-        polygon.push(middle - unit(face) * depth);
+        polygon.push(mesh.face_middle(FaceId(face)) - unit(face) * depth);
         let [p, q] = topology.edge_vertices[edge as usize].map(|v| mesh.positions[v as usize]);
         let [left, right] = topology.edge_faces[edge as usize];
         let across = (unit(left) + unit(right)).try_normalize(1e-12).unwrap_or(unit(face));

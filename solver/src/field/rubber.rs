@@ -41,8 +41,7 @@ impl<'a> RubberDomain<'a> {
                 let face = FaceId((n * step) as u32);
                 let normal = self.model.area_vector(face);
                 let area = normal.norm();
-                let [a, b, c] = self.model.corners(face);
-                let middle = Point::from((a.coords + b.coords + c.coords) / 3.0);
+                let middle = self.model.face_middle(face);
                 let unit = normal.try_normalize(0.0)?;
                 // Faces on the board have no rubber over them.
                 let on_board = self.on_board && unit.z < -0.9 && middle.z < self.bounds.0.z + 0.1;

@@ -27,10 +27,7 @@ pub fn self_crossings(mesh: &TriangleMesh, locator: &SurfaceLocator) -> SelfCros
     let mut faces: Vec<u32> = pairs.iter().flatten().copied().collect();
     faces.sort_unstable();
     faces.dedup();
-    let first_place = faces.first().map(|&f| {
-        let [a, b, c] = mesh.corners(FaceId(f));
-        Point::from((a.coords + b.coords + c.coords) / 3.0)
-    });
+    let first_place = faces.first().map(|&f| mesh.face_middle(FaceId(f)));
     SelfCrossings { pairs: pairs.len(), faces: faces.len(), first_place }
 }
 

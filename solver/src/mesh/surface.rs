@@ -43,6 +43,11 @@ impl TriangleMesh {
     pub fn corners(&self, face: FaceId) -> [Point; 3] {
         self.faces[face.index()].map(|v| self.positions[v as usize])
     }
+    /// Middle of a face, mm.
+    pub fn face_middle(&self, face: FaceId) -> Point {
+        let [a, b, c] = self.corners(face);
+        Point::from((a.coords + b.coords + c.coords) / 3.0)
+    }
     /// Twice-area normal of a face, mm^2: its length is twice the face's area.
     pub fn area_vector(&self, face: FaceId) -> Vector {
         let [a, b, c] = self.corners(face);

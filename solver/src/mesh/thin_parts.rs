@@ -38,8 +38,7 @@ pub fn thin_parts(
             if normal == Vector::zeros() {
                 return (0.0, None);
             }
-            let [a, b, c] = mesh.corners(face);
-            let middle = Point::from((a.coords + b.coords + c.coords) / 3.0);
+            let middle = mesh.face_middle(face);
             let lift = 1e-6 * resolution;
             let hit = locator
                 .ray(&(middle - normal * lift), &-normal, resolution)

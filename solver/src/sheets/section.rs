@@ -44,8 +44,7 @@ impl Ground<'_> {
     pub fn profiles(&self, at: &Point, tangent: &Vector, reach: f64) -> [Profile; 2] {
         let hit = self.locator.closest(at);
         // From just inside the face: on an edge or a corner the plane may graze the face.
-        let [a, b, c] = self.mesh.corners(hit.face);
-        let middle = Point::from((a.coords + b.coords + c.coords) / 3.0);
+        let middle = self.mesh.face_middle(hit.face);
         let start = hit.point + (middle - hit.point) * 1e-6;
         let left = hit.normal.cross(tangent);
         [left, -left].map(|side| self.walk(hit.face, start, tangent, &side, reach))

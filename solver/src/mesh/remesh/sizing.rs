@@ -28,7 +28,7 @@ pub(super) fn vertex_sizes(mesh: &TriangleMesh, locator: &SurfaceLocator, target
     let mut known: HashMap<[i64; 4], u32> = HashMap::new();
     let spoken: Vec<u32> = (0..mesh.faces.len() as u32)
         .map(|f| {
-            let centre = centre_of(mesh, FaceId(f)) / cell;
+            let centre = mesh.face_middle(FaceId(f)) / cell;
             let [x, y, z] = [centre.x, centre.y, centre.z].map(|x| x.floor() as i64);
             let way = facing(&mesh.area_vector(FaceId(f)));
             *known.entry([x, y, z, way]).or_insert_with(|| {
@@ -44,7 +44,7 @@ pub(super) fn vertex_sizes(mesh: &TriangleMesh, locator: &SurfaceLocator, target
             if normal == Vector::zeros() {
                 return target;
             }
-            let centre = centre_of(mesh, FaceId(f));
+            let centre = mesh.face_middle(FaceId(f));
             let inside = section_size(locator, &centre, &-normal, target);
             let outside = section_size(locator, &centre, &normal, target);
             inside.min(outside)
@@ -58,11 +58,6 @@ pub(super) fn vertex_sizes(mesh: &TriangleMesh, locator: &SurfaceLocator, target
     }
     limit_growth(mesh, &mut sizes);
     sizes
-}
-
-fn centre_of(mesh: &TriangleMesh, face: FaceId) -> Point {
-    let [a, b, c] = mesh.corners(face);
-    Point::from((a.coords + b.coords + c.coords) / 3.0)
 }
 
 /// Which of the six axis directions a vector is nearest to.
