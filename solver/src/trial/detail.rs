@@ -6,7 +6,7 @@
 use rayon::prelude::*;
 
 use crate::body::MouldBody;
-use crate::mesh::{LocatorError, Point, SurfaceLocator, TriangleMesh};
+use crate::mesh::{FaceId, Point, SurfaceLocator, TriangleMesh, Vector};
 
 /// Size of elements over the thickness of the model that they lie on.
 const MODEL_SHARE: f64 = 0.5;
@@ -18,27 +18,26 @@ const GROWTH: f64 = 0.6;
 const LIFT: f64 = 1e-5;
 
 /// What the skin of the model asks for.
-pub(super) struct Detail {
-    surface: SurfaceLocator,
+pub(super) struct Detail<'a> {
+    surface: &'a SurfaceLocator,
     /// Size wanted at each face, mm.
     wanted: Vec<f64>,
     coarsest: f64,
 }
 
-impl Detail {
-    /// Look through model and rubber from every face.
-    pub fn new(body: &MouldBody, model: &TriangleMesh) -> Result<Self, LocatorError> {
-        let surface = SurfaceLocator::new(model)?;
+impl<'a> Detail<'a> {
+    /// Look through model and rubber from every face of the model that the body is built round.
+    pub fn new(body: &'a MouldBody, model: &TriangleMesh) -> Self {
+        let surface = body.model();
         let (span, lift) = (model.span(), LIFT * model.span());
-        let (wanted, within): (Vec<f64>, Vec<f64>) = model
-            .faces
-            .par_iter()
+        let (wanted, within): (Vec<f64>, Vec<f64>) = (0..model.faces.len() as u32)
+            .into_par_iter()
             .map(|face| {
-                let [a, b, c] = face.map(|v| model.positions[v as usize]);
-                let middle = Point::from((a.coords + b.coords + c.coords) / 3.0);
-                let Some(normal) = (b - a).cross(&(c - a)).try_normalize(0.0) else {
+                let middle = model.face_middle(FaceId(face));
+                let normal = surface.normal(FaceId(face));
+                if normal == Vector::zeros() {
                     return (span, 0.0);
-                };
+                }
                 let through = surface.ray(&(middle - normal * lift), &-normal, span);
                 let model = through.map_or(span, |hit| hit.distance);
                 let rubber = body.wall_thickness(&middle, &normal);
@@ -47,7 +46,7 @@ impl Detail {
             })
             .unzip();
         let coarsest = within.into_iter().fold(0.0, f64::max);
-        Ok(Self { surface, wanted, coarsest })
+        Self { surface, wanted, coarsest }
     }
 
     /// About the largest size that is wanted anywhere in the rubber, mm.

@@ -9,8 +9,7 @@ use super::parting::{Parted, part};
 use super::region::mesh_rubber;
 use super::relax::{Pull, Relaxation};
 use super::report::*;
-use super::solid::Skin;
-use super::tets::PAIRS;
+use super::solid::{Skin, longest_edge};
 use super::{Obstacle, TrialError};
 use crate::body::Outside;
 use crate::control::Control;
@@ -316,9 +315,7 @@ impl Trial<'_> {
             .map(|nodes| {
                 let corners = nodes.map(|n| rubber.x[n as usize]);
                 let sum: Vector = corners.iter().map(|p| p.coords).sum();
-                let pairs = PAIRS.map(|[a, b]| (corners[b] - corners[a]).norm());
-                let longest = pairs.into_iter().fold(1e-9, f64::max);
-                -self.model.distance(&Point::from(sum / 4.0)) / longest
+                -self.model.distance(&Point::from(sum / 4.0)) / longest_edge(&corners).max(1e-9)
             })
             .reduce(|| 0.0, f64::max)
     }

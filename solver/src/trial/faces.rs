@@ -15,6 +15,7 @@ use rayon::prelude::*;
 use super::contact::Obstacle;
 use super::elastic::CHUNK;
 use super::feel::{Feel, PLANE_REACH};
+use super::solid::longest_edge;
 use crate::mesh::{Point, Vector};
 
 /// Share of the depth that one step takes away.
@@ -50,11 +51,7 @@ impl Spot {
 
     /// Length of the longest edge between its nodes, mm.
     fn size(&self, x: &[Point]) -> f64 {
-        let at = |k: usize| x[self.nodes[k] as usize];
-        [[0, 1], [1, 2], [2, 0]]
-            .map(|[a, b]| (at(b) - at(a)).norm())
-            .into_iter()
-            .fold(0.0, f64::max)
+        longest_edge(&self.nodes.map(|n| x[n as usize]))
     }
 
     fn at(&self, x: &[Point]) -> Point {

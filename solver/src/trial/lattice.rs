@@ -12,7 +12,7 @@ use rayon::prelude::*;
 
 use super::refine::Refinement;
 use super::solid::{Skin, Solid, signed_volume};
-use super::tets::{Tets, edges_of};
+use super::tets::{Tets, edges};
 use crate::control::{Cancelled, Control};
 use crate::mesh::{Point, Vector};
 
@@ -159,14 +159,6 @@ pub fn fill(
     Ok(clipper.finish(region))
 }
 
-/// Edges of elements, each once, in order.
-pub(super) fn edges(elements: &[[u32; 4]]) -> Vec<[u32; 2]> {
-    let mut edges: Vec<[u32; 2]> = elements.iter().flat_map(edges_of).collect();
-    edges.par_sort_unstable();
-    edges.dedup();
-    edges
-}
-
 /// Share of the way from `a` to `b` at which the level is 0: regula falsi, Illinois variant (Dowell &
 /// Jarratt 1971).
 fn crossing(region: &dyn Region, a: &Point, b: &Point, levels: [f64; 2]) -> f64 {
@@ -232,24 +224,14 @@ fn warp(
         }
     }
     near.sort_by(|p, q| (p.0.cmp(&q.0)).then(p.1.total_cmp(&q.1)).then(p.2.cmp(&q.2)));
-    let volumes = |positions: &[Point], n: u32| -> Vec<f64> {
-        let corners = |e: &u32| tets.elements[*e as usize].map(|n| positions[n as usize]);
-        tets.around(n).iter().map(|e| signed_volume(&corners(e)).abs()).collect()
-    };
     for (n, _, edge) in near {
         let at = n as usize;
         // A crossing whose other end has moved onto the skin is gone.
         if levels[at] == 0.0 || edge.iter().any(|&m| levels[m as usize] == 0.0) {
             continue;
         }
-        let (before, old) = (positions[at], volumes(positions, n));
-        positions[at] = cuts[&edge];
-        let kept =
-            volumes(positions, n).iter().zip(old).all(|(new, old)| *new >= LEAST_VOLUME * old);
-        if kept {
+        if tets.move_node(positions, n, cuts[&edge], LEAST_VOLUME) {
             levels[at] = 0.0;
-        } else {
-            positions[at] = before;
         }
     }
 }

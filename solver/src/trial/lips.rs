@@ -9,9 +9,8 @@ use std::collections::HashSet;
 
 use rayon::prelude::*;
 
-use super::lattice::edges;
-use super::solid::{Skin, Solid, signed_volume, surface};
-use super::tets::{Tets, sorted};
+use super::solid::{Skin, Solid, surface};
+use super::tets::{Tets, edges, sorted};
 use crate::mesh::{Point, SurfaceLocator};
 
 /// A node moves onto a sheet that crosses one of its edges nearer than this share of the edge: beyond
@@ -100,11 +99,6 @@ impl Bench {
         found
     }
 
-    fn volumes_round(&self, node: u32) -> Vec<f64> {
-        let corners = |e: &u32| self.tets.elements[*e as usize].map(|n| self.nodes[n as usize]);
-        self.tets.around(node).iter().map(|e| signed_volume(&corners(e))).collect()
-    }
-
     /// Move the nearer node of a crossing onto the sheet, if it may move.
     fn snap(&mut self, crossing: &Crossing, skin_edges: &HashSet<[u32; 2]>) {
         let [n, other] = crossing.edge;
@@ -116,16 +110,7 @@ impl Bench {
         if crossing.share > NEAR || !may_move || laid {
             return;
         }
-        let before = self.nodes[n as usize];
-        let old = self.volumes_round(n);
-        self.nodes[n as usize] = crossing.at;
-        let kept =
-            self.volumes_round(n).iter().zip(old).all(|(new, old)| *new >= LEAST_VOLUME * old);
-        if kept {
-            self.laid[n as usize] = true;
-        } else {
-            self.nodes[n as usize] = before;
-        }
+        self.laid[n as usize] = self.tets.move_node(&mut self.nodes, n, crossing.at, LEAST_VOLUME);
     }
 
     /// Split an edge where it crosses the sheet.

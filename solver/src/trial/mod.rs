@@ -1,7 +1,8 @@
 //! The release trial: the cut rubber comes off the rigid model, by simulation.
 //!
-//! The model stands still. The rubber at rest is filled with tetrahedra (`solid`, `lattice`, `region`)
-//! and parted along the sheets of the cuts (`parting`). Hands draw the lips aside and the rubber off
+//! The model stands still. The rubber at rest is filled with tetrahedra (`solid`, `lattice`, `region`),
+//! finely where it or the model is thin (`detail`, `refine`, `tets`), and parted along the sheets of the
+//! cuts (`lips`, `parting`). Hands draw the lips aside and the rubber off
 //! (`hands`, `draw`), step by step; after each step the rubber comes to rest (`relax`) under its own
 //! forces (`elastic`), against the model and friction on it (`contact`). [`run`] tells whether it
 //! comes off, how far it is stretched and what pull it takes ([`TrialReport`]).

@@ -18,9 +18,9 @@ const LONGEST: f64 = 1.45;
 
 /// A mesh on its way to be finer.
 pub(super) struct Refinement<'a> {
-    pub region: &'a dyn Region,
+    region: &'a dyn Region,
     /// Size where it is finest, mm.
-    pub finest: f64,
+    finest: f64,
     pub positions: Vec<Point>,
     pub levels: Vec<f64>,
     /// Size wanted at each node, mm.

@@ -7,20 +7,19 @@ use super::solid::{Skin, Solid};
 use super::{TrialError, TrialSetup};
 use crate::body::{MouldBody, Outside};
 use crate::control::Control;
-use crate::mesh::{LocatorError, Point};
+use crate::mesh::Point;
 
 /// Rubber between a model and the outside of its mould body.
 pub struct RubberRegion<'a> {
     body: &'a MouldBody,
     model: &'a RigidModel,
-    detail: Detail,
+    detail: Detail<'a>,
 }
 
 impl<'a> RubberRegion<'a> {
     /// The rubber of the body of a trial.
-    pub fn new(setup: &TrialSetup<'a>, model: &'a RigidModel) -> Result<Self, LocatorError> {
-        let detail = Detail::new(setup.body, setup.model)?;
-        Ok(Self { body: setup.body, model, detail })
+    pub fn new(setup: &TrialSetup<'a>, model: &'a RigidModel) -> Self {
+        Self { body: setup.body, model, detail: Detail::new(setup.body, setup.model) }
     }
 
     /// Signed stand-ins for the distances to model, outside and bottom: negative in the rubber.
@@ -86,7 +85,7 @@ pub fn mesh_rubber(
     elements: usize,
     control: &Control<'_>,
 ) -> Result<(Solid, f64), TrialError> {
-    let region = RubberRegion::new(setup, model)?;
+    let region = RubberRegion::new(setup, model);
     let volume = setup.body.rubber_volume() * 1000.0;
     // Clipped elements come on top of whole ones.
     let mut spacing = 0.5 * (PER_CUBE * volume * 1.3 / elements as f64).cbrt();

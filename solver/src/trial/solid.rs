@@ -142,6 +142,15 @@ pub(super) fn signed_volume(p: &[Point; 4]) -> f64 {
     (p[1] - p[0]).cross(&(p[2] - p[0])).dot(&(p[3] - p[0])) / 6.0
 }
 
+/// Longest edge between corners, mm.
+pub(super) fn longest_edge(corners: &[Point]) -> f64 {
+    let lengths = corners
+        .iter()
+        .enumerate()
+        .flat_map(|(k, p)| corners[..k].iter().map(move |q| (p - q).norm()));
+    lengths.fold(0.0, f64::max)
+}
+
 /// Gradients (1/mm) of the shape functions of corners 1, 2 and 3; that of corner 0 is minus their
 /// sum.
 pub(super) fn gradients(p: &[Point; 4]) -> [Vector; 3] {

@@ -1,4 +1,9 @@
-//! Tetrahedra with the elements round each node, to split edges.
+//! Tetrahedra with the elements round each node, to split edges and to move nodes.
+
+use rayon::prelude::*;
+
+use super::solid::signed_volume;
+use crate::mesh::Point;
 
 /// Elements that can be split.
 pub(super) struct Tets {
@@ -19,8 +24,7 @@ impl Tets {
         Self { elements, around }
     }
 
-    /// Elements round a node.
-    pub fn around(&self, node: u32) -> &[u32] {
+    fn around(&self, node: u32) -> &[u32] {
         &self.around[node as usize]
     }
 
@@ -30,9 +34,26 @@ impl Tets {
         self.around(a).iter().copied().filter(has)
     }
 
+    /// Move a node, unless an element round it would keep less than the share `least` of its volume or be
+    /// turned inside out. Tells whether it moved.
+    pub fn move_node(&self, positions: &mut [Point], node: u32, to: Point, least: f64) -> bool {
+        let volumes = |positions: &[Point]| -> Vec<f64> {
+            let corners = |e: &u32| self.elements[*e as usize].map(|n| positions[n as usize]);
+            self.around(node).iter().map(|e| signed_volume(&corners(e))).collect()
+        };
+        let (before, old) = (positions[node as usize], volumes(positions));
+        positions[node as usize] = to;
+        let new = volumes(positions);
+        let moves = new.iter().zip(old).all(|(new, old)| new * old.signum() >= least * old.abs());
+        if !moves {
+            positions[node as usize] = before;
+        }
+        moves
+    }
+
     /// Split an edge, with all elements round it, at a new node, whose number is the next one. Of each
     /// element the half at `a` keeps the number.
-    pub fn split(&mut self, [a, b]: [u32; 2]) -> u32 {
+    pub fn split(&mut self, [a, b]: [u32; 2]) {
         let new = self.around.len() as u32;
         let both: Vec<u32> = self.around_edge([a, b]).collect();
         self.around.push(Vec::with_capacity(2 * both.len()));
@@ -51,7 +72,6 @@ impl Tets {
             of_b.push(added);
             self.around[new as usize].extend([e, added]);
         }
-        new
     }
 }
 
@@ -61,9 +81,17 @@ pub(super) fn sorted([a, b]: [u32; 2]) -> [u32; 2] {
 }
 
 /// Pairs of an element's corners.
-pub(super) const PAIRS: [[usize; 2]; 6] = [[0, 1], [0, 2], [0, 3], [1, 2], [1, 3], [2, 3]];
+const PAIRS: [[usize; 2]; 6] = [[0, 1], [0, 2], [0, 3], [1, 2], [1, 3], [2, 3]];
 
 /// Edges of an element, lower node first.
 pub(super) fn edges_of(corners: &[u32; 4]) -> [[u32; 2]; 6] {
     PAIRS.map(|[a, b]| sorted([corners[a], corners[b]]))
+}
+
+/// Edges of elements, each once, in order.
+pub(super) fn edges(elements: &[[u32; 4]]) -> Vec<[u32; 2]> {
+    let mut edges: Vec<[u32; 2]> = elements.iter().flat_map(edges_of).collect();
+    edges.par_sort_unstable();
+    edges.dedup();
+    edges
 }
