@@ -2,7 +2,7 @@
 //! connections.
 //!
 //! ```no_run
-//! use slitwright_proto::client::{Client, ClientError, Settings};
+//! use slitwright_proto::client::{Client, ClientError, Heard, Settings};
 //! use slitwright_proto::v1;
 //!
 //! # async fn plan(token: String, authority: Vec<u8>) -> Result<(), ClientError> {
@@ -17,7 +17,12 @@
 //! };
 //! let model = client.upload_file("jug.stl".as_ref(), header).await?;
 //! let job = client.submit(&model.name, v1::PlanRequest::default()).await?;
-//! let ended = client.watch(&job.name, |progress| println!("{}", progress.message)).await?;
+//! let ended = client
+//!     .watch(&job.name, |heard| match heard {
+//!         Heard::Progress(progress) => println!("{}", progress.message),
+//!         Heard::Better(plan) => println!("a plan of {:.0} mm", plan.length_mm),
+//!     })
+//!     .await?;
 //! println!("{:?}", ended.plan.map(|plan| plan.total_length_mm));
 //! # Ok(())
 //! # }
@@ -46,6 +51,21 @@ use retry::Retries;
 
 /// Most bytes of one answer: a plan with many sheets takes some hundred kB.
 const ANSWER: usize = 64 << 20;
+
+/// What a watch hears before the end.
+#[derive(Clone, Copy, Debug)]
+pub enum Heard<'a> {
+    /// The work went on.
+    Progress(&'a v1::Progress),
+    /// A better plan was found and is stored for good.
+    Better(&'a v1::BetterPlan),
+}
+
+/// Who listens, and the last better plan that it was told of.
+struct Listener<F> {
+    on_news: F,
+    better: u32,
+}
 
 /// The calls of the service as they are, signed with the token.
 pub type Calls = CutPlannerClient<InterceptedService<Channel, Sign>>;
@@ -124,15 +144,17 @@ impl Client {
     }
 
     /// Follows a job to its end and returns it as it ended. When the connection breaks it is made
-    /// anew, later and later, until nothing was heard for as many tries as [`Backoff`] says.
+    /// anew, later and later, until nothing was heard for as many tries as [`Backoff`] says. Each better
+    /// plan is told once, however often that happens.
     pub async fn watch(
         &self,
         name: &str,
-        mut on_progress: impl FnMut(&v1::Progress),
+        on_news: impl FnMut(Heard<'_>),
     ) -> Result<v1::PlanJob, ClientError> {
         let mut retries = Retries::new(self.backoff);
+        let mut listener = Listener { on_news, better: 0 };
         loop {
-            match self.watch_once(name, &mut on_progress, &mut retries).await {
+            match self.watch_once(name, &mut listener, &mut retries).await {
                 Ok(ended) => return Ok(ended),
                 Err(status) => retries.after(status).await?,
             }
@@ -142,7 +164,7 @@ impl Client {
     async fn watch_once(
         &self,
         name: &str,
-        on_progress: &mut impl FnMut(&v1::Progress),
+        listener: &mut Listener<impl FnMut(Heard<'_>)>,
         retries: &mut Retries,
     ) -> Result<v1::PlanJob, Status> {
         use v1::plan_event::Event;
@@ -151,9 +173,13 @@ impl Client {
         while let Some(event) = events.message().await? {
             retries.heard();
             match event.event {
-                Some(Event::Progress(progress)) => on_progress(&progress),
+                Some(Event::Progress(progress)) => (listener.on_news)(Heard::Progress(&progress)),
+                Some(Event::Better(plan)) if plan.number > listener.better => {
+                    listener.better = plan.number;
+                    (listener.on_news)(Heard::Better(&plan));
+                }
                 Some(Event::Ended(job)) => return Ok(job),
-                // The progress reports tell its cost too. A newer server may tell more.
+                // Told before. A newer server may tell more.
                 Some(Event::Better(_)) | None => {}
             }
         }

@@ -1,6 +1,8 @@
 //! The client with patience.
 
-use slitwright_proto::client::{Backoff, Client, ClientError, FieldFault, Refusal, Settings};
+use slitwright_proto::client::{
+    Backoff, Client, ClientError, FieldFault, Heard, Refusal, Settings,
+};
 use slitwright_proto::v1;
 use slitwright_proto::v1::JobState;
 use slitwright_server::{ServeConfig, SolverPlanner};
@@ -17,19 +19,28 @@ async fn a_watch_goes_on_over_cut_connections() {
     let far = Settings::new(format!("http://{}", proxy.address)).backoff(HASTY);
     let client = Client::connect(far).await.expect("connected");
     let model = send_plinth(&client).await.expect("kept");
-    let job = client.submit(&model.name, request(KEEPS_BEST)).await.expect("queued");
+    let job = client.submit(&model.name, request(STEPWISE)).await.expect("queued");
     tokio::task::block_in_place(|| starts.recv()).expect("it runs");
 
-    // Each watch hears of the newest report at once; then its connection is cut.
+    // Each watch hears of the newest report at once; then its connection is cut. Better plans are sent
+    // again to whoever comes back, and told once.
     let mut cuts = 0;
+    let mut better = Vec::new();
     let near = Client::connect(settings(&server)).await.expect("connected");
     let (cut_enough, enough) = tokio::sync::oneshot::channel();
     let mut cut_enough = Some(cut_enough);
-    let watching = client.watch(&job.name, |_| {
-        if cuts < 3 {
-            cuts += 1;
+    let watching = client.watch(&job.name, |heard| {
+        if let Heard::Better(plan) = heard {
+            better.push(plan.number);
+        }
+        let connections = proxy.count();
+        if connections > cuts && cuts < 3 {
+            cuts = connections;
             proxy.cut();
-        } else if let Some(told) = cut_enough.take() {
+        } else if connections > 3
+            && better.last() >= Some(&3)
+            && let Some(told) = cut_enough.take()
+        {
             let _ = told.send(());
         }
     });
@@ -40,6 +51,7 @@ async fn a_watch_goes_on_over_cut_connections() {
     let (ended, _) = tokio::join!(watching, cancelling);
     assert_eq!(ended.expect("the end was heard").state(), JobState::Cancelled);
     assert!(proxy.count() >= 4, "a connection after each cut");
+    assert_eq!(better, (1..=better.len() as u32).collect::<Vec<_>>());
     drop((client, near, proxy));
     server.stop().await;
 }
