@@ -4,7 +4,7 @@
 mod service_support;
 
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use service_support::*;
 use slitwright_proto::v1;
@@ -170,6 +170,22 @@ async fn a_silent_solver_keeps_its_job_and_a_process_that_goes_hands_it_on() {
     assert_eq!(ended.state(), JobState::Succeeded);
     assert_eq!(ended.best.map(|best| best.cost_mm), Some(cost_of_step(6)));
     two.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_server_that_starts_before_its_database_waits_for_it() {
+    let database = TestDatabase::new();
+    database.stop();
+    let begun = Instant::now();
+    let (server, ()) = tokio::join!(server(&database, 1), async {
+        tokio::time::sleep(Duration::from_secs(2)).await;
+        tokio::task::block_in_place(|| database.start());
+    });
+    let (mut server, _starts) = server;
+    assert!(begun.elapsed() >= Duration::from_secs(2));
+    let plans = server.client.list_plans(v1::ListPlansRequest::default()).await.expect("answers");
+    assert!(plans.into_inner().plans.is_empty());
+    server.stop().await;
 }
 
 #[tokio::test(flavor = "multi_thread")]

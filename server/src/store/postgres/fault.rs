@@ -46,6 +46,20 @@ impl From<Fault> for StoreError {
     }
 }
 
+/// Whether nobody answers, or only to say that it is too early or too late: it may be otherwise soon.
+pub fn is_away(error: &postgres::Error) -> bool {
+    match error.code() {
+        None => true,
+        Some(code) => [
+            &SqlState::CANNOT_CONNECT_NOW,
+            &SqlState::TOO_MANY_CONNECTIONS,
+            // A database that lets nobody in just now.
+            &SqlState::OBJECT_NOT_IN_PREREQUISITE_STATE,
+        ]
+        .contains(&code),
+    }
+}
+
 /// The error with what is behind it: the library's own words say only where it happened.
 pub fn told(error: &postgres::Error) -> String {
     match error.source() {

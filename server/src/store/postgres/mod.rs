@@ -14,8 +14,9 @@ mod runs;
 mod schema;
 
 use std::sync::{Mutex, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
+use postgres::Client;
 use slitwright_proto::v1;
 
 use self::fault::Fault;
@@ -31,6 +32,9 @@ pub use config::{DatabaseConfig, DatabaseFault};
 const CONNECTIONS: u32 = 8;
 /// Longest time that a call waits for a connection.
 const PATIENCE: Duration = Duration::from_secs(3);
+/// How long a database that is away is waited for at the start, and how long between two tries.
+const AT_START: Duration = Duration::from_secs(30);
+const BETWEEN: Duration = Duration::from_secs(1);
 /// How often what got in the way of others is tried.
 const TRIES: u32 = 10;
 
@@ -63,9 +67,10 @@ impl Lessee {
 }
 
 impl PostgresLedger {
-    /// Opens the database, and makes its tables if they are missing.
+    /// Opens the database, and makes its tables if they are missing. One that is away is waited for, half a
+    /// minute.
     pub fn open(config: DatabaseConfig, limits: StoreLimits) -> Result<Self, StoreError> {
-        let mut client = link::connect(&config).map_err(Fault::from)?;
+        let mut client = connected(&config)?;
         schema::migrate(&mut client)?;
         let lease = config.lease;
         // Whoever waits longer for a connection has lost its leases by then.
@@ -89,6 +94,21 @@ impl PostgresLedger {
 
     fn change<T>(&self, work: impl Fn(&mut Work<'_>) -> Result<T, Fault>) -> Result<T, StoreError> {
         again(&self.pools()?.calls, |link| link.change(&self.lessee.worker, &work))
+    }
+}
+
+/// A connection to a database that may be on its way up: machines start in any order.
+fn connected(config: &DatabaseConfig) -> Result<Client, StoreError> {
+    let begun = Instant::now();
+    loop {
+        match link::connect(config) {
+            Ok(client) => return Ok(client),
+            Err(error) if fault::is_away(&error) && begun.elapsed() < AT_START => {
+                tracing::warn!(error = fault::told(&error), "the database is away: tried again");
+                std::thread::sleep(BETWEEN);
+            }
+            Err(error) => return Err(Fault::from(error).into()),
+        }
     }
 }
 
