@@ -16,7 +16,9 @@ use crate::control::Control;
 use crate::mesh::{Point, Vector};
 
 /// Steps in which lips are drawn aside.
-const OPENING_STEPS: usize = 6;
+const OPENING_STEPS: usize = 12;
+/// Hands that give this share of their force draw lips no farther.
+const SPENT: f64 = 0.95;
 /// Steps of the relaxation for one step of the hands, and for a step that decides.
 const MOST_STEPS: (usize, usize) = (600, 2000);
 /// The hands' springs reach the greatest force after this share of the model's length. Soft hands would
@@ -152,7 +154,7 @@ impl Trial<'_> {
         let first = if direction.x.abs() < 0.8 { Vector::x() } else { Vector::y() };
         let across = direction.cross(&first).normalize();
         let width = self.extent(&across).max(self.extent(&direction.cross(&across)));
-        let opening = settings.opening.unwrap_or(0.25 * width);
+        let opening = settings.opening.unwrap_or(0.5 * width);
         let slack = SLACK * length;
         let is_peeled =
             matches!(self.setup.body.outside(), Outside::Offset { .. }) && self.model.has_board();
@@ -211,6 +213,9 @@ impl Trial<'_> {
                 if self.overstretched(&self.elastic.stretches(&rubber.x)) {
                     // Who feels the lips give draws no farther.
                     (opened, rubber.x) = (before, rest);
+                    break;
+                }
+                if hands.effort(opened, &rubber.x) >= SPENT {
                     break;
                 }
             }

@@ -120,4 +120,11 @@ impl Hands {
         }
         Ok(Self { aside, along })
     }
+
+    /// The force that draws lips aside over the greatest there can be, with hands `opened` mm apart.
+    pub fn effort(&self, opened: f64, x: &[Point]) -> f64 {
+        let given =
+            self.aside.iter().map(|p| Pull { target: opened, ..*p }.force(&x[p.node as usize]));
+        given.sum::<f64>() / self.aside.iter().map(|p| p.limit).sum::<f64>().max(1e-300)
+    }
 }

@@ -11,19 +11,19 @@ use crate::union_find::UnionFind;
 pub struct Parted {
     /// The body; nodes on the cuts are there once for each side.
     pub solid: Solid,
-    /// The node that each node was before it was split.
-    pub origins: Vec<u32>,
-    /// Whether a node lies on a cut.
-    pub on_cut: Vec<bool>,
     /// Separate pieces of rubber.
     pub pieces: usize,
     /// Faces between elements that were parted.
     pub parted_faces: usize,
 }
 
+/// What cuts part from the rest is a piece from this share of all rubber on. Less is a crumb of the mesh,
+/// left between sheets that meet, and taken off: nothing would hold it.
+const CRUMB: f64 = 5e-4;
+
 /// Part a body along sheets. Faces are laid along the sheets first; those between two elements are parted
 /// if the line between the middles of the elements goes through a sheet; a node is split into the fans of
-/// elements round it that still hang together face by face. No rubber is lost.
+/// elements round it that still hang together face by face. No rubber is lost but crumbs.
 pub fn part(solid: &Solid, sheets: &[TriangleMesh]) -> Result<Parted, TrialError> {
     let sheets: Vec<SurfaceLocator> = sheets
         .iter()
@@ -32,22 +32,15 @@ pub fn part(solid: &Solid, sheets: &[TriangleMesh]) -> Result<Parted, TrialError
         .collect::<Result<_, _>>()?;
     let solid = &lay_along(solid, &sheets);
     let mut corners = UnionFind::new(4 * solid.elements.len());
-    let mut elements = UnionFind::new(solid.elements.len());
-    let mut cut_nodes = vec![false; solid.nodes.len()];
     let mut parted_faces = 0;
     for (a, b) in solid.shared_faces() {
         let (from, to) = (solid.middle(a as usize), solid.middle(b as usize));
         let reach = (to - from).norm();
         let parted = sheets.iter().any(|s| s.ray(&from, &(to - from), reach).is_some());
         parted_faces += usize::from(parted);
-        if !parted {
-            elements.join(a as usize, b as usize);
-        }
         for (i, &n) in solid.elements[a as usize].iter().enumerate() {
             let Some(j) = solid.elements[b as usize].iter().position(|&m| m == n) else { continue };
-            if parted {
-                cut_nodes[n as usize] = true;
-            } else {
+            if !parted {
                 corners.join(4 * a as usize + i, 4 * b as usize + j);
             }
         }
@@ -65,19 +58,14 @@ pub fn part(solid: &Solid, sheets: &[TriangleMesh]) -> Result<Parted, TrialError
     for (new, &(_, root)) in fans.iter().enumerate() {
         number[root as usize] = new as u32;
     }
-    let origins: Vec<u32> = fans.iter().map(|f| f.0).collect();
     let new_elements = (0..solid.elements.len())
         .map(|e| [0, 1, 2, 3].map(|k| number[corners.root(4 * e + k)]))
         .collect();
-    Ok(Parted {
-        solid: Solid {
-            nodes: origins.iter().map(|&n| solid.nodes[n as usize]).collect(),
-            skins: origins.iter().map(|&n| solid.skins[n as usize]).collect(),
-            elements: new_elements,
-        },
-        on_cut: origins.iter().map(|&n| cut_nodes[n as usize]).collect(),
-        origins,
-        pieces: (0..solid.elements.len()).filter(|&e| elements.root(e) == e).count(),
-        parted_faces,
-    })
+    let whole = Solid {
+        nodes: fans.iter().map(|&(n, _)| solid.nodes[n as usize]).collect(),
+        skins: fans.iter().map(|&(n, _)| solid.skins[n as usize]).collect(),
+        elements: new_elements,
+    };
+    let solid = whole.without_crumbs(CRUMB);
+    Ok(Parted { pieces: solid.pieces(), solid, parted_faces })
 }

@@ -54,8 +54,8 @@ pub struct TrialSettings {
     pub friction: f64,
     /// Greatest pull of two hands, N.
     pub hand_force: f64,
-    /// How far each lip is drawn aside, mm; by default a quarter of the model's width, so that the gap
-    /// is half as wide as the model, which pushes its way through (common sense, no source).
+    /// How far each lip is drawn aside where hands have the force and the rubber bears it, mm; by default
+    /// half the model's width, so that the gap is as wide as the model (common sense, no source).
     pub opening: Option<f64>,
     /// Directions in which the rubber is drawn off the model that stands still, in the order in which
     /// they are tried. (0, 0, 1) lifts the mould off a model that stays on the board.
@@ -222,9 +222,9 @@ impl TrialReport {
         self.pull.iter().map(|p| p.force).fold(0.0, f64::max)
     }
 
-    /// Greatest principal stretch, new length over old, of each element in a frame. Empty for a frame
-    /// that does not exist.
-    pub fn stretches(&self, frame: usize) -> Vec<f64> {
+    /// Right Cauchy-Green tensor of each element in a frame; unity for one without a volume. Empty for a
+    /// frame that does not exist.
+    pub fn cauchy_green(&self, frame: usize) -> Vec<Matrix3<f64>> {
         let (Some(rest), Some(now)) = (self.frames.first(), self.frames.get(frame)) else {
             return Vec::new();
         };
@@ -235,18 +235,39 @@ impl TrialReport {
         let one = |nodes: &[u32; 4]| {
             let rest = edges(&rest.positions, nodes).try_inverse()?;
             let f = edges(&now.positions, nodes) * rest;
-            Some((f.transpose() * f).symmetric_eigenvalues().max().max(0.0).sqrt())
+            Some(f.transpose() * f)
         };
-        // An element without a volume has no stretch of its own.
-        self.elements.par_iter().map(|nodes| one(nodes).unwrap_or(1.0)).collect()
+        self.elements.par_iter().map(|n| one(n).unwrap_or(Matrix3::identity())).collect()
+    }
+
+    /// Greatest principal stretch, new length over old, of each element in a frame. Empty for a frame
+    /// that does not exist.
+    pub fn stretches(&self, frame: usize) -> Vec<f64> {
+        let tensors = self.cauchy_green(frame);
+        tensors.par_iter().map(|c| c.symmetric_eigenvalues().max().max(0.0).sqrt()).collect()
+    }
+
+    /// Middles of the elements in a frame, mm. Empty for a frame that does not exist.
+    pub fn middles(&self, frame: usize) -> Vec<Point> {
+        let Some(frame) = self.frames.get(frame) else { return Vec::new() };
+        let middle = |nodes: &[u32; 4]| {
+            let sum: Vector = nodes.iter().map(|&n| frame.positions[n as usize].coords).sum();
+            Point::from(sum / 4.0)
+        };
+        self.elements.iter().map(middle).collect()
+    }
+
+    /// Volumes of the elements at rest, mm^3.
+    pub fn volumes(&self) -> Vec<f64> {
+        let rest = self.frames.first().map_or(&[][..], |frame| &frame.positions);
+        let volume = |nodes: &[u32; 4]| signed_volume(&nodes.map(|n| rest[n as usize]));
+        self.elements.iter().map(volume).collect()
     }
 
     /// The stretch that all but a hundredth of the rubber stays below in a frame, given the stretches of that
     /// frame.
     pub fn all_but_a_hundredth(&self, stretches: &[f64]) -> f64 {
-        let rest = self.frames.first().map_or(&[][..], |frame| &frame.positions);
-        let volume = |nodes: &[u32; 4]| signed_volume(&nodes.map(|n| rest[n as usize]));
-        all_but_a_hundredth(stretches.iter().copied().zip(self.elements.iter().map(volume)))
+        all_but_a_hundredth(stretches.iter().copied().zip(self.volumes()))
     }
 }
 

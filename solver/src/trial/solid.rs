@@ -72,15 +72,25 @@ impl Solid {
         pairs
     }
 
-    /// What is left without crumbs: elements that hang together with little else, as clipping may leave
-    /// them where rubber is thinner than the lattice. `least` is the share of the whole from which a piece
-    /// is none.
-    pub(super) fn without_crumbs(self, least: f64) -> Self {
+    /// The piece of each element, by one of the piece's elements: what hangs together face by face.
+    fn piece_of_elements(&self) -> Vec<usize> {
         let mut pieces = UnionFind::new(self.elements.len());
         for (a, b) in self.shared_faces() {
             pieces.join(a as usize, b as usize);
         }
-        let roots: Vec<usize> = (0..self.elements.len()).map(|e| pieces.root(e)).collect();
+        (0..self.elements.len()).map(|e| pieces.root(e)).collect()
+    }
+
+    /// Pieces that hang together face by face.
+    pub fn pieces(&self) -> usize {
+        self.piece_of_elements().iter().enumerate().filter(|&(e, &root)| e == root).count()
+    }
+
+    /// What is left without crumbs: elements that hang together with little else, as clipping may leave
+    /// them where rubber is thinner than the lattice. `least` is the share of the whole from which a piece
+    /// is none.
+    pub(super) fn without_crumbs(self, least: f64) -> Self {
+        let roots = self.piece_of_elements();
         let mut volumes = vec![0.0; self.elements.len()];
         for (e, &root) in roots.iter().enumerate() {
             volumes[root] += self.volume(e);

@@ -127,7 +127,9 @@ fn a_blanket_is_peeled_off_a_ball_from_its_rim() {
     let ball = ball_on_rod(12.0, 6.0, 8.0);
     let blanket = MouldShape::Blanket { thickness: 4.0 };
     let moved = |hold| {
-        let settings = TrialSettings { hold, elements: 3000, ..settings() };
+        // The rim goes aside by a quarter of the ball's width, so that it is its way up that counts.
+        let opening = Some(6.0);
+        let settings = TrialSettings { hold, opening, elements: 3000, ..settings() };
         let report = tried(&ball, &blanket, &[], &[], &settings);
         assert_eq!(report.outcome, Outcome::Released);
         let rest = &report.frames[0].positions;
