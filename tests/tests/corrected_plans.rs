@@ -14,7 +14,8 @@ use slitwright_tests::ball_on_rod;
 /// Hands that open 8 mm at a time, and rubber that may be stretched to twice its length: by rings alone a
 /// short cut lets the ball off its rod. The pull to open the hole without one is by the thick cylinder in
 /// plane strain (see the trial's own tests) 120 N in rubber of 25 Shore A, and with the modulus 2.2 times as
-/// much in one of 45 Shore A (Gent 1958).
+/// much in one of 45 Shore A (Gent 1958). Cut open along the side up to the top of the ball, it is a strip
+/// to be bent open, which takes less. A gap that is soon reached keeps the machine's speed out of it.
 fn hopeful(mode: TrialMode) -> PlanRequest {
     PlanRequest {
         mould: MouldShape::Box { side_clearance: 9.0, top_clearance: 9.0 },
@@ -22,7 +23,7 @@ fn hopeful(mode: TrialMode) -> PlanRequest {
         knife: KnifeRules { opening_zone: 8.0, hand_force: 120.0, ..KnifeRules::default() },
         weights: CostWeights::NONE,
         trial: TrialRequest { mode, elements: Some(4000), ..TrialRequest::default() },
-        budget: Budget { seconds: 60.0, target_gap: 0.5, seed: 1 },
+        budget: Budget { seconds: 300.0, target_gap: 0.9, seed: 1 },
         ..PlanRequest::default()
     }
 }
@@ -35,7 +36,7 @@ fn tried(plan: &Plan) -> &PlanTrial {
 }
 
 #[test]
-fn a_plan_that_fails_its_trial_is_made_again_and_never_a_worse_one_kept() {
+fn a_plan_that_fails_its_trial_is_made_again_until_it_passes() {
     let ball = || ball_on_rod(12.0, 4.0, 12.0, 2.0);
     let judged = plan("hopeful", ball(), &hopeful(TrialMode::Judge));
     let first = tried(&judged);
@@ -44,11 +45,14 @@ fn a_plan_that_fails_its_trial_is_made_again_and_never_a_worse_one_kept() {
     let corrected = plan("corrected", ball(), &hopeful(TrialMode::Correct));
     let last = tried(&corrected);
     assert_eq!(last.report.mesh.pieces, 1);
-    let (before, after) = (first.report.greatest_pull(), last.report.greatest_pull());
-    assert!(last.report.outcome == Outcome::Released || after <= before, "{after} after {before}");
-    // Each demand asks more of a ring than the girth model does, and more than it is long.
+    assert_eq!(last.report.outcome, Outcome::Released);
+    assert!(last.report.greatest_pull() <= last.hand_force);
+    assert!(corrected.total_length > judged.total_length);
+    // Each demand asks more of a ring than the girth model does, more than it is long, and for cut across
+    // rubber that was stretched.
+    assert!(!last.demands.is_empty());
     for demand in &last.demands {
         assert!(demand.asked > demand.girth && demand.asked > demand.ring_length, "{demand:?}");
+        assert!(demand.cut > 0.0, "{demand:?}");
     }
-    assert!(last.demands.is_empty() || corrected.total_length > judged.total_length);
 }

@@ -108,6 +108,7 @@ fn ran(trial: &PlanTrial) -> v1::Trial {
                 ring_length_mm: d.ring_length,
                 girth_mm: d.girth,
                 asked_mm: d.asked,
+                cut_mm: d.cut,
             })
             .collect(),
         overlap: report.overlap,

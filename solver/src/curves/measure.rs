@@ -10,7 +10,8 @@ use std::ops::Range;
 use rayon::prelude::*;
 
 use crate::girth::PlanningGraph;
-use crate::mesh::{CurvePoint, barycentric};
+use crate::mesh::{CurvePoint, Vector, barycentric};
+use crate::optimise::relief::Relief;
 use crate::optimise::rows::{RowKind, RowPool, signed_distance, stretch_at};
 
 /// A row as curves see it.
@@ -27,12 +28,15 @@ struct CurveRow {
 /// All ring rows of a pool, ready to be measured on curves.
 pub struct CurveRows<'a> {
     graph: &'a PlanningGraph,
+    normals: Vec<Vector>,
     rows: Vec<CurveRow>,
     /// Signed stretched distance from rings, or distance from the rims of bridges, at each vertex,
     /// mm.
     fields: Vec<Vec<f32>>,
     rows_of_field: Vec<Range<usize>>,
     field_of_ring: Vec<u32>,
+    /// What trials asked for, each with the row that it is.
+    reliefs: Vec<(usize, Relief)>,
     /// Rows of the pool taken so far.
     taken: usize,
 }
@@ -51,10 +55,12 @@ impl<'a> CurveRows<'a> {
     pub fn new(graph: &'a PlanningGraph) -> Self {
         Self {
             graph,
+            normals: graph.mesh.vertex_normals(),
             rows: Vec::new(),
             fields: Vec::new(),
             rows_of_field: Vec::new(),
             field_of_ring: Vec::new(),
+            reliefs: Vec::new(),
             taken: 0,
         }
     }
@@ -72,7 +78,7 @@ impl<'a> CurveRows<'a> {
             self.rows_of_field.push(0..0);
         }
         for row in &pool.rows[self.taken..] {
-            if row.kind != RowKind::BridgeOpening {
+            if row.kind.is_of_ring() {
                 // The rows of a ring follow each other.
                 let range =
                     &mut self.rows_of_field[self.field_of_ring[row.origin as usize] as usize];
@@ -89,6 +95,12 @@ impl<'a> CurveRows<'a> {
             }
         }
         self.taken = pool.rows.len();
+        for relief in &pool.reliefs[self.reliefs.len()..] {
+            self.reliefs.push((self.rows.len(), relief.clone()));
+            let (kind, asked) = (RowKind::Relief, relief.asked);
+            // It is measured on no field.
+            self.rows.push(CurveRow { kind, field: u32::MAX, depth: asked, least: asked });
+        }
     }
 
     /// Ask for `opening` mm of cut within `reach` mm of a bridge's rim, given the distance of every
@@ -160,6 +172,9 @@ impl<'a> CurveRows<'a> {
             contribution.span.push(span);
             contribution.filled[self.rows_of_field[field].clone()].copy_from_slice(&filled);
         }
+        for (row, relief) in self.reliefs.iter().filter(|_| !is_rim) {
+            contribution.filled[*row] = self.relieved(relief, points, &samples) / relief.asked;
+        }
         contribution
     }
 
@@ -182,6 +197,28 @@ impl<'a> CurveRows<'a> {
                 (missing > tolerance).then_some((r, missing))
             })
             .collect()
+    }
+
+    /// What a curve relieves, mm.
+    fn relieved(
+        &self,
+        relief: &Relief,
+        points: &[CurvePoint],
+        samples: &[([u32; 3], [f64; 3])],
+    ) -> f64 {
+        let mean = |(corners, weights): &([u32; 3], [f64; 3]), along: &Vector| -> f64 {
+            let at =
+                |c: usize| relief.across(corners[c], along, &self.normals[corners[c] as usize]);
+            (0..3).map(|c| at(c) * weights[c]).sum()
+        };
+        let pieces = points.windows(2).zip(samples.windows(2));
+        pieces
+            .map(|(ends, samples)| {
+                let piece = ends[1].point - ends[0].point;
+                let along = piece.try_normalize(1e-12).unwrap_or(Vector::zeros());
+                piece.norm() * 0.5 * samples.iter().map(|s| mean(s, &along)).sum::<f64>()
+            })
+            .sum()
     }
 
     fn stretch(&self, sample: &([u32; 3], [f64; 3])) -> f64 {
@@ -207,7 +244,7 @@ impl CurveRow {
             RowKind::StripBefore => (-self.depth, 0.0),
             RowKind::BridgeOpening if is_rim => return 0.0,
             RowKind::BridgeOpening => (f64::EPSILON, self.depth),
-            RowKind::Crossing => return 0.0,
+            RowKind::Crossing | RowKind::Relief => return 0.0,
         };
         let mut sum = 0.0;
         for (ends, &(length, stretched)) in values.windows(2).zip(lengths) {

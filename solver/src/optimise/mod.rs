@@ -5,6 +5,7 @@ pub mod integer;
 pub mod one_piece;
 pub mod primal;
 pub mod relaxation;
+pub mod relief;
 pub mod rows;
 pub mod search;
 pub mod separation;

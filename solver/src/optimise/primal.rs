@@ -105,9 +105,9 @@ impl<'a> Builder<'a> {
 
     fn far_size(&self, row: usize) -> usize {
         let row = &self.pool.rows[row];
-        match row.kind {
-            super::rows::RowKind::BridgeOpening => usize::MAX,
-            _ => self.pool.rings[row.origin as usize].beyond.len(),
+        match row.kind.is_of_ring() {
+            true => self.pool.rings[row.origin as usize].beyond.len(),
+            false => usize::MAX,
         }
     }
 
@@ -122,12 +122,12 @@ impl<'a> Builder<'a> {
         random: &mut ChaCha8Rng,
     ) -> Option<Vec<u32>> {
         let terms = &self.pool.rows[row].terms;
-        let goal = match self.pool.rows[row].kind {
-            super::rows::RowKind::BridgeOpening => {
+        let goal = match self.pool.rows[row].kind.is_of_ring() {
+            true => self.pool.deepest[self.pool.rows[row].origin as usize],
+            false => {
                 let (edge, _) = terms[random.random_range(0..terms.len())];
                 self.graph.edges[edge as usize].ends[random.random_range(0..2)]
             }
-            _ => self.pool.deepest[self.pool.rows[row].origin as usize],
         };
         let mut start: Vec<u32> = edges
             .iter()

@@ -22,6 +22,7 @@ use std::cmp::Ordering;
 
 use rayon::prelude::*;
 
+use super::relief::Relief;
 use crate::girth::paths::ways;
 use crate::girth::{PlanningGraph, Ring};
 
@@ -36,6 +37,15 @@ pub enum RowKind {
     StripBefore,
     /// Enough cut beside a bridge.
     BridgeOpening,
+    /// Enough cut across rubber that a trial found stretched.
+    Relief,
+}
+
+impl RowKind {
+    /// Whether the row comes from a ring.
+    pub fn is_of_ring(self) -> bool {
+        matches!(self, Self::Crossing | Self::StripBeyond | Self::StripBefore)
+    }
 }
 
 /// One row: sum of coefficient times x is at least one.
@@ -45,9 +55,10 @@ pub struct Row {
     pub kind: RowKind,
     /// Edges and coefficients, each in (0, 1].
     pub terms: Terms,
-    /// Index of the ring (or of the bridge) it comes from.
+    /// Index of the ring (or of the bridge, or of the relief) it comes from.
     pub origin: u32,
-    /// Stretched width of the strip, mm; for a bridge the length of opening; 0 for a crossing.
+    /// Stretched width of the strip, mm; for a bridge the length of opening; for a relief what it asks
+    /// for; 0 for a crossing.
     pub depth: f64,
 }
 
@@ -58,6 +69,8 @@ pub struct RowPool {
     pub rows: Vec<Row>,
     /// The rings they come from.
     pub rings: Vec<Ring>,
+    /// What trials asked for, in order.
+    pub reliefs: Vec<Relief>,
     /// The vertex beyond each ring that lies deepest, by stretched distance from it.
     pub deepest: Vec<u32>,
     by_edge: Vec<Vec<(u32, f64)>>,
@@ -101,6 +114,13 @@ impl RowPool {
         }
         let made = RingRows::new(graph, &ring);
         self.take(ring, made);
+    }
+
+    /// Add the row of a relief; edges of `open` are cut in any case and relieve nothing.
+    pub fn relieve(&mut self, graph: &PlanningGraph, relief: Relief, open: &[u32]) {
+        let row = relief.row(graph, open, self.reliefs.len() as u32);
+        self.push(row);
+        self.reliefs.push(relief);
     }
 
     fn take(&mut self, ring: Ring, made: RingRows) {

@@ -15,6 +15,7 @@ use rayon::prelude::*;
 use super::cut_set::CutSet;
 use super::primal::{Builder, Draft};
 use super::relaxation::{Relaxation, RelaxationError, Relaxed};
+use super::relief::Relief;
 use super::rows::{ROW_TOLERANCE, RowPool};
 use super::separation::{Crossing, Separator};
 use super::settle::{Settling, add_rings};
@@ -249,6 +250,11 @@ impl<'s, 'g> Search<'s, 'g> {
         self.pool.demand(self.separator.graph(), ring);
     }
 
+    /// Ask for cut across rubber that a trial found stretched.
+    pub fn relieve(&mut self, relief: Relief) {
+        self.pool.relieve(self.separator.graph(), relief, &self.settings.fixed);
+    }
+
     /// Go on from where an earlier search over the same graph was: its bound, its rounds and a set
     /// of cuts that it had found. Its rings come by [`Search::add_rings`].
     pub fn take_up(
@@ -269,15 +275,42 @@ impl<'s, 'g> Search<'s, 'g> {
         self.settings.deadline = seconds;
     }
 
-    /// Make the plan meet rows that it misses since rings were added, without looking for a better
-    /// one. Tells whether there is a plan that does.
+    /// Make the plan meet rows that it misses since rows were added, without looking for a better one. Tells
+    /// whether the plan is another one now.
     pub fn mend(&mut self, straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64) -> bool {
+        self.mend_in(1, straight_cost)
+    }
+
+    /// Let a set of cuts be the plan, with what it lacks of the known rows: of so many `tries`, each along
+    /// other ways, the cheapest. Tells whether the plan is another one now.
+    pub fn mend_from(
+        &mut self,
+        cut: &CutSet,
+        tries: usize,
+        straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
+    ) -> bool {
+        let draft = Draft { full: cut.clone(), trimmed: cut.clone() };
+        self.best = Some((f64::INFINITY, draft));
+        self.top = Some((f64::INFINITY, cut.clone()));
+        self.mend_in(tries, straight_cost)
+    }
+
+    fn mend_in(
+        &mut self,
+        tries: usize,
+        straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
+    ) -> bool {
         let Some((_, draft)) = &self.best else { return false };
         let builder = Builder::new(self.separator.graph(), &self.pool, &self.settings);
         let mended = if builder.meets_all(&draft.trimmed) {
             Some(draft.clone())
         } else {
-            builder.mend(draft, &mut self.random)
+            let random = &mut self.random;
+            (0..tries)
+                .filter_map(|_| builder.mend(draft, random))
+                .map(|mended| (builder.penalised_cost(&mended.trimmed), mended))
+                .min_by(|a, b| a.0.total_cmp(&b.0))
+                .map(|(_, mended)| mended)
         };
         let known = self.top.as_ref().map(|(_, cut)| cut.clone());
         self.settle(mended, straight_cost);

@@ -64,11 +64,19 @@ fn of_demand(demand: &Demand, at: &impl Fn(&Point) -> String) -> String {
     };
     format!(
         "An earlier plan failed ({why}); since then the ring of {} near {} has to open to {} where \
-         the girths ask for {}.",
+         the girths ask for {}{}.",
         millimetres(demand.ring_length),
         at(&demand.place),
         millimetres(demand.asked),
-        millimetres(demand.girth)
+        millimetres(demand.girth),
+        if demand.cut > 0.0 {
+            format!(
+                ", and {} of cut run across the rubber that was stretched there",
+                millimetres(demand.cut)
+            )
+        } else {
+            String::new()
+        }
     )
 }
 

@@ -9,11 +9,13 @@ use sha2::{Digest, Sha256};
 use super::PlanError;
 use crate::curves::Finisher;
 use crate::girth::{PlanningGraph, Ring};
+use crate::nalgebra::Matrix3;
 use crate::optimise::cut_set::CutSet;
+use crate::optimise::relief::Relief;
 use crate::optimise::search::Search;
 
 /// Layout of the bytes and meaning of the numbers: goes up when either changes.
-const VERSION: u16 = 1;
+const VERSION: u16 = 2;
 
 /// A checkpoint.
 #[derive(Serialize, Deserialize)]
@@ -25,6 +27,7 @@ pub(super) struct Checkpoint {
     bound: f64,
     rounds: u32,
     rings: Vec<SavedRing>,
+    reliefs: Vec<SavedRelief>,
     best: Option<Vec<u32>>,
 }
 
@@ -35,6 +38,43 @@ struct SavedRing {
     outline: Vec<u32>,
     reach: f64,
     width: f64,
+}
+
+/// What a trial asked for, by the vertices where a cut counts.
+#[derive(Serialize, Deserialize)]
+struct SavedRelief {
+    asked: f64,
+    at: Vec<u32>,
+    /// Six entries of each symmetric tensor, column by column from the diagonal down.
+    stretched: Vec<[f64; 6]>,
+}
+
+impl SavedRelief {
+    fn of(relief: &Relief) -> Self {
+        let counts = |v: &u32| relief.stretched[*v as usize] != Matrix3::identity();
+        let at: Vec<u32> = (0..relief.stretched.len() as u32).filter(counts).collect();
+        let stretched = at.iter().map(|&v| {
+            let c = &relief.stretched[v as usize];
+            [c.m11, c.m21, c.m31, c.m22, c.m32, c.m33]
+        });
+        Self { asked: relief.asked, stretched: stretched.collect(), at: differences(&at) }
+    }
+
+    fn restored(&self, vertices: usize) -> Result<Relief, PlanError> {
+        let at = sums(&self.at, vertices)?;
+        let numbers = self.stretched.iter().flatten().chain([&self.asked]);
+        if at.len() != self.stretched.len() || !numbers.clone().all(|n| n.is_finite()) {
+            return Err(bad("what a trial asked for makes no sense"));
+        }
+        let mut stretched = vec![Matrix3::identity(); vertices];
+        for (v, &[a, b, c, d, e, f]) in at.into_iter().zip(&self.stretched) {
+            stretched[v as usize] = Matrix3::new(a, b, c, b, d, e, c, e, f);
+        }
+        if self.asked <= 0.0 {
+            return Err(bad("what a trial asked for makes no sense"));
+        }
+        Ok(Relief { stretched, asked: self.asked })
+    }
 }
 
 impl Checkpoint {
@@ -55,6 +95,7 @@ impl Checkpoint {
                     width: ring.width,
                 })
                 .collect(),
+            reliefs: search.pool().reliefs.iter().map(SavedRelief::of).collect(),
             best: best.or(search.plan()).map(|cut| differences(cut.edges())),
         }
     }
@@ -106,6 +147,9 @@ impl Checkpoint {
         for ring in rings {
             // One ring may be there more than once, with more and more asked of it.
             search.demand(ring);
+        }
+        for relief in &self.reliefs {
+            search.relieve(relief.restored(vertices)?);
         }
         search.take_up(self.bound, self.rounds, best.map(CutSet::new), &mut |cut, pool| {
             finisher.price(cut, pool)
@@ -173,6 +217,20 @@ mod tests {
             assert_eq!(sums(&differences(&numbers), 1001).expect("below"), numbers);
         }
         assert!(sums(&[5, 6], 11).is_err());
+    }
+
+    #[test]
+    fn what_a_trial_asked_for_is_given_back() {
+        let mut stretched = vec![Matrix3::identity(); 9];
+        stretched[4] = Matrix3::new(2.0, 0.3, 0.1, 0.3, 1.5, 0.2, 0.1, 0.2, 0.9);
+        stretched[7] = Matrix3::identity() * 1.25;
+        let relief = Relief { stretched, asked: 12.5 };
+        let saved = SavedRelief::of(&relief);
+        assert_eq!(saved.at.len(), 2);
+        assert_eq!(saved.restored(9).expect("as it was"), relief);
+        assert!(saved.restored(7).is_err());
+        let none = SavedRelief { asked: f64::NAN, ..saved };
+        assert!(none.restored(9).is_err());
     }
 
     #[test]

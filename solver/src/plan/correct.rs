@@ -1,11 +1,11 @@
 //! The trial corrects the plan: one that fails is made again with more asked of the ring of rubber
-//! that was overstretched.
+//! that was overstretched, and cut asked for across what was stretched there.
 
 use super::PlanError;
-use super::improve::{Found, Watch, improve};
+use super::improve::{Found, Watch, improve, mended};
 use super::setup::Setup;
 use super::sheets::{PlannedSheets, make_sheets};
-use super::trial::{overstretched, tried};
+use super::trial::{Asked, overstretched, tried};
 use super::{Demand, NotTried, PlanRequest, PlanTrial, TrialMode, TrialVerdict};
 use crate::control::Control;
 use crate::curves::Finisher;
@@ -14,6 +14,13 @@ use crate::trial::Outcome;
 
 /// Share of the budget that has to be left for a plan to be made and tried again.
 const LEAST_AGAIN: f64 = 0.15;
+
+/// Share of the time left after which a plan that is made again has to be there: as much is for its
+/// trial, and as much to make one more.
+const SEARCHED: f64 = 1.0 / 3.0;
+
+/// Every so many times a plan is searched for anew; the other times the nearest one is mended.
+const SEARCH_EVERY: usize = 3;
 
 /// A plan before it is put together.
 pub(super) struct Made {
@@ -41,48 +48,69 @@ impl Workbench<'_, '_, '_> {
         Ok(Made { found, sheets, trial: TrialVerdict::NotRun(NotTried::NotAsked) })
     }
 
+    /// Another plan, now that more is asked, by `seconds` on the job's clock: searched for, or the plan
+    /// `before` with what it lacks.
+    fn make_again(&mut self, before: Option<&Found>, seconds: f64) -> Result<Made, PlanError> {
+        let Self { setup, search, finisher, request, control, .. } = self;
+        let found = before.and_then(|b| mended(b, search, finisher, request, control));
+        let Some(found) = found else {
+            self.search.set_deadline(seconds);
+            return self.make(seconds);
+        };
+        let sheets = make_sheets(setup, &found, request, control)?;
+        Ok(Made { found, sheets, trial: TrialVerdict::NotRun(NotTried::NotAsked) })
+    }
+
     /// Try the plan as the request asks. As long as it fails and time is left before `end`, seconds on
     /// the job's clock, make it again. The first plan that passes comes back, or else the one that came
     /// nearest to it.
-    pub(super) fn try_and_correct(&mut self, mut made: Made, end: f64) -> Result<Made, PlanError> {
+    ///
+    /// What is asked is what the nearest plan lacks, more of it every time that this brings no nearer one.
+    /// A search finds the shorter plans, but others, which may fail elsewhere; a mended plan holds what
+    /// the one before it did.
+    pub(super) fn try_and_correct(&mut self, made: Made, end: f64) -> Result<Made, PlanError> {
         let (request, control) = (self.request, self.control);
         let mut demands: Vec<Demand> = Vec::new();
-        let mut before: Option<Made> = None;
-        loop {
-            made.trial = tried(self.setup, made.sheets.as_ref(), request, &demands, end, control);
+        let mut nearest = made;
+        nearest.trial = tried(self.setup, nearest.sheets.as_ref(), request, &demands, end, control);
+        let mut in_vain = 0;
+        for round in 0.. {
             let now = control.elapsed().as_secs_f64();
             let left = end - now;
-            let goes_on = request.trial.mode == TrialMode::Correct
-                && left >= LEAST_AGAIN * request.budget.seconds;
-            let asked = match &made.trial {
-                TrialVerdict::Ran(trial) if goes_on => {
-                    overstretched(self.setup, self.search, &made.found, trial, control)
-                }
-                _ => None,
+            let TrialVerdict::Ran(trial) = &nearest.trial else { break };
+            if request.trial.mode != TrialMode::Correct
+                || left < LEAST_AGAIN * request.budget.seconds
+            {
+                break;
+            }
+            let by = 1 + in_vain;
+            let Some(Asked { ring, relief, demand }) =
+                overstretched(self.setup, self.search, &nearest.found, trial, by, control)
+            else {
+                break;
             };
-            let nearest = match before {
-                Some(before) if !comes_nearer(&made.trial, &before.trial) => before,
-                _ => made,
-            };
-            let Some((ring, demand)) = asked else { return Ok(nearest) };
             self.search.demand(ring);
+            if let Some(relief) = relief {
+                self.search.relieve(relief);
+            }
             demands.push(demand);
-            // Half of what is left, so that there is as much for the trial.
-            let until = now + 0.5 * left;
-            self.search.set_deadline(until);
-            made = match self.make(until) {
+            let before = (round % SEARCH_EVERY != 0).then_some(&nearest.found);
+            let mut made = match self.make_again(before, now + SEARCHED * left) {
                 Ok(made) => made,
                 // What was asked for cannot be had in time.
-                Err(PlanError::Search(SearchError::NoPlan(_))) => return Ok(nearest),
+                Err(PlanError::Search(SearchError::NoPlan(_))) => break,
                 Err(error) => return Err(error),
             };
-            before = Some(nearest);
+            made.trial = tried(self.setup, made.sheets.as_ref(), request, &demands, end, control);
+            let is_nearer = comes_nearer(&made.trial, &nearest.trial);
+            (nearest, in_vain) = if is_nearer { (made, 0) } else { (nearest, in_vain + 1) };
         }
+        Ok(nearest)
     }
 }
 
 /// Whether a plan made again passes its trial or fails it less badly than one before: it leaves the mould
-/// whole, and takes less pull.
+/// whole, and lets it come farther.
 fn comes_nearer(new: &TrialVerdict, old: &TrialVerdict) -> bool {
     let (TrialVerdict::Ran(new), TrialVerdict::Ran(old)) = (new, old) else { return false };
     let key = |trial: &PlanTrial| {
@@ -90,6 +118,18 @@ fn comes_nearer(new: &TrialVerdict, old: &TrialVerdict) -> bool {
         let passes = report.outcome == Outcome::Released;
         (!passes, report.mesh.pieces > 1, report.outcome == Outcome::OutOfTime)
     };
-    let pull = |trial: &PlanTrial| trial.report.greatest_pull();
-    key(new).cmp(&key(old)).then(pull(new).total_cmp(&pull(old))).is_lt()
+    key(new).cmp(&key(old)).then(held_after(old).total_cmp(&held_after(new))).is_lt()
+}
+
+/// How far the mould came before it was held with all that hands can pull, mm; else how far it came at all.
+fn held_after(trial: &PlanTrial) -> f64 {
+    let (mut travel, mut force) = (0.0, 0.0);
+    for point in &trial.report.pull {
+        if point.force >= trial.hand_force {
+            let share = (trial.hand_force - force) / (point.force - force);
+            return travel + share.clamp(0.0, 1.0) * (point.travel - travel);
+        }
+        (travel, force) = (point.travel, point.force);
+    }
+    travel
 }

@@ -14,6 +14,7 @@ mod near;
 mod pass;
 mod potential;
 mod reasons;
+mod relief;
 mod request;
 mod scheme;
 mod setup;

@@ -2,6 +2,7 @@
 
 use super::improve::Found;
 use super::reasons::middle_of_ring;
+use super::relief::relief_near;
 use super::setup::Setup;
 use super::sheets::PlannedSheets;
 use super::{Limit, PlanRequest};
@@ -10,6 +11,7 @@ use crate::girth::Ring;
 use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::nalgebra::Isometry3;
 use crate::optimise::cut_set::CutSet;
+use crate::optimise::relief::Relief;
 use crate::optimise::search::Search;
 use crate::trial::{
     BridgePlace, Hindrance, Outcome, TrialError, TrialReport, TrialSettings, TrialSetup, run,
@@ -69,13 +71,26 @@ pub struct Demand {
     pub girth: f64,
     /// What is asked now, mm.
     pub asked: f64,
+    /// Length of cut that is asked for across the rubber that was stretched round the hindrance, mm: as
+    /// long as that where it relieves most, else longer. 0 if no rubber was stretched there.
+    pub cut: f64,
+}
+
+/// What a failed trial asks of the search.
+pub(super) struct Asked {
+    /// The ring that was overstretched, with its demand.
+    pub ring: Ring,
+    /// Cut across the rubber that was stretched.
+    pub relief: Option<Relief>,
+    /// The same in words.
+    pub demand: Demand,
 }
 
 /// The mould is also drawn off at these angles from upright, away from the side where it is cut most, so
 /// that the model leaves through the opening, degrees. Common practice, no source.
 const TILTS: [f64; 3] = [80.0, 45.0, 20.0];
-/// What each failure asks of a ring more than before, as a share. Twice as much each time was tried: plans
-/// grew until they fell apart, and took hardly less pull.
+/// What a failure asks of a ring more than it passes or has to pass, as a share. More each time was tried:
+/// plans grew until they fell apart, and took hardly less pull.
 const RAISE: f64 = 0.1;
 /// Rings that pass within this share of the model's longest side of a place pass beside it.
 const BESIDE: f64 = 0.08;
@@ -151,17 +166,19 @@ fn directions(side: Option<Vector>) -> Vec<Vector> {
     std::iter::once(Vector::z()).chain(tilted).collect()
 }
 
-/// The ring that the failed trial of a plan says is stretched too far, with more asked of it than
-/// the girth model does: of the rings left by the plan that pass beside the place of the hindrance,
-/// the one that is stretched most.
+/// What the failed trial of a plan asks for. The ring that it says is stretched too far, with more asked of
+/// it than the girth model does: of the rings left by the plan that pass beside the place of the hindrance,
+/// the one that is stretched most. And as a ring may be cut anywhere, cut across the rubber that was
+/// stretched round the place, so many `times` the usual.
 pub(super) fn overstretched(
     setup: &Setup,
     search: &Search<'_, '_>,
     found: &Found,
     trial: &PlanTrial,
+    times: usize,
     control: &Control<'_>,
-) -> Option<(Ring, Demand)> {
-    let (report, before) = (&trial.report, &trial.demands);
+) -> Option<Asked> {
+    let report = &trial.report;
     let Outcome::Stuck { hindrance, place } = report.outcome else { return None };
     let place = if hindrance == Hindrance::Tear { report.stretched_at } else { place };
     let graph = &setup.graph;
@@ -182,15 +199,20 @@ pub(super) fn overstretched(
         .or_else(|| rings.iter().min_by(|a, b| away(a).total_cmp(&away(b))))
         .cloned();
     let ring = ring?;
-    let asked = ring.reach.max(ring.width) * (1.0 + RAISE * (1 + before.len()) as f64);
+    let asked = ring.reach.max(ring.width) * (1.0 + RAISE);
+    let open: Vec<u32> = setup.loops.iter().flatten().copied().collect();
+    let felt = (hindrance, &place);
+    let relief = relief_near(felt, report, graph, &setup.body, &open, times);
     let demand = Demand {
         hindrance,
         place: middle_of_ring(graph, &ring),
         ring_length: graph.ring_length(&ring.outline).1,
         girth: ring.width,
         asked,
+        cut: relief.as_ref().map_or(0.0, |(_, length)| *length),
     };
-    Some((Ring { width: asked, ..ring }, demand))
+    let relief = relief.map(|(relief, _)| relief);
+    Some(Asked { ring: Ring { width: asked, ..ring }, relief, demand })
 }
 
 /// What the trial says about the plan's limits.

@@ -16,7 +16,7 @@ use slitwright_tests::calibration::Tally;
 use slitwright_tests::{open_gate, open_mesh_sized, outside_out};
 
 /// Seconds of the search, and of each trial.
-const SECONDS: (f64, f64) = (15.0, 60.0);
+const SECONDS: (f64, f64) = (10.0, 40.0);
 /// Open meshes.
 const OPEN: [&str; 3] = ["bunny00", "homer", "refined_elephant"];
 /// Walls of the blocks, and thickness of the blankets, mm.

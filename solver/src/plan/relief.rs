@@ -1,0 +1,96 @@
+//! What cut a failed trial asks for: across the rubber that was stretched round the place of the hindrance.
+
+use rayon::prelude::*;
+
+use crate::body::MouldBody;
+use crate::girth::PlanningGraph;
+use crate::mesh::{Point, Vector};
+use crate::nalgebra::Matrix3;
+use crate::optimise::relief::Relief;
+use crate::trial::{Hindrance, TrialReport};
+
+/// Rubber counts less with its distance from the place, to nothing at this share of the model's longest
+/// side.
+const ZONE: f64 = 0.3;
+/// What is asked for is a cut as long as this share of the model's longest side, where it relieves most.
+/// Every failure asks for more of it: where it was cut, rubber is slack.
+const LENGTH: f64 = 0.25;
+/// The cut that relieves most lies among edges so many times as long as it.
+const AMONG: f64 = 4.0;
+/// No more is asked than this share of what all edges together relieve: a cut is a way, not an area.
+const MOST: f64 = 0.25;
+
+/// Relief where a hindrance is felt, by the last state of a failed trial, and the length of cut (mm) that brings it at
+/// the best place, so many `times` the usual. `open` are edges that are cut in any case. None if no
+/// rubber is stretched there.
+pub(super) fn relief_near(
+    (hindrance, place): (Hindrance, &Point),
+    report: &TrialReport,
+    graph: &PlanningGraph,
+    body: &MouldBody,
+    open: &[u32],
+    times: usize,
+) -> Option<(Relief, f64)> {
+    let zone = ZONE * graph.mesh.longest_side();
+    let length = LENGTH * graph.mesh.longest_side() * times as f64;
+    let counts = closeness(hindrance, place, zone, report);
+    let stretched = over_vertices(report, &counts, graph, body);
+    let mut relief = Relief { stretched, asked: f64::INFINITY };
+    let mut edges: Vec<(f64, f64)> = relief
+        .edges(graph, open)
+        .into_iter()
+        .map(|(e, part)| (part, graph.edges[e as usize].length))
+        .collect();
+    edges.sort_by(|a, b| (b.0 / b.1).total_cmp(&(a.0 / a.1)));
+    let all: f64 = edges.iter().map(|(part, _)| part).sum();
+    let (mut part, mut run) = (0.0, 0.0);
+    for (p, l) in edges {
+        part += p;
+        run += l;
+        if run >= AMONG * length {
+            break;
+        }
+    }
+    relief.asked = (part / run * length).min(MOST * all);
+    (relief.asked > 0.0).then_some((relief, length))
+}
+
+/// How much each element counts: one at the place, falling to nothing at the zone's border. A tear is told
+/// where the rubber was at rest, anything else where it is now.
+fn closeness(hindrance: Hindrance, place: &Point, zone: f64, report: &TrialReport) -> Vec<f64> {
+    let frame = match hindrance {
+        Hindrance::Tear => 0,
+        Hindrance::Pull | Hindrance::Caught => report.frames.len().saturating_sub(1),
+    };
+    let middles = report.middles(frame);
+    middles.iter().map(|m| (1.0 - (m - place).norm() / zone).max(0.0)).collect()
+}
+
+/// Right Cauchy-Green tensor of the rubber over each vertex, from the model to the outside: the mean of
+/// elements near the line out, unity mixed in by how little they count.
+fn over_vertices(
+    report: &TrialReport,
+    counts: &[f64],
+    graph: &PlanningGraph,
+    body: &MouldBody,
+) -> Vec<Matrix3<f64>> {
+    let tensors = report.cauchy_green(report.frames.len().saturating_sub(1));
+    let (middles, volumes) = (report.middles(0), report.volumes());
+    let reach = report.mesh.spacing.max(graph.mean_edge());
+    let one = |p: &Point, normal: &Vector| {
+        let depth = body.wall_thickness(p, normal);
+        let (mut sum, mut whole) = (Matrix3::zeros(), 0.0);
+        for (e, middle) in middles.iter().enumerate() {
+            let out = (middle - p).dot(normal).clamp(0.0, depth);
+            let away = (middle - (p + normal * out)).norm();
+            if away < reach {
+                let weight = volumes[e] * (1.0 - away / reach);
+                sum += (tensors[e] - Matrix3::identity()) * (weight * counts[e]);
+                whole += weight;
+            }
+        }
+        if whole > 0.0 { Matrix3::identity() + sum / whole } else { Matrix3::identity() }
+    };
+    let normals = graph.mesh.vertex_normals();
+    graph.mesh.positions.par_iter().zip(&normals).map(|(p, n)| one(p, n)).collect()
+}
