@@ -158,6 +158,7 @@ fn fault_kind(kind: FaultKind) -> v1::MeshFaultKind {
         FaultKind::InsideOut => v1::MeshFaultKind::InsideOut,
         FaultKind::SeveralBodies => v1::MeshFaultKind::SeveralBodies,
         FaultKind::SelfCrossing => v1::MeshFaultKind::SelfCrossing,
+        FaultKind::SlenderFace => v1::MeshFaultKind::SlenderFace,
         FaultKind::DegenerateFace => v1::MeshFaultKind::DegenerateFace,
         FaultKind::ThinPart => v1::MeshFaultKind::ThinPart,
     }

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use rayon::prelude::*;
 
 use super::project::first_not_finite;
-use super::self_crossing::{SelfCrossings, self_crossings};
+use super::self_crossing::{SelfCrossings, TooNear, self_crossings};
 use super::thin_parts::{ThinParts, thin_parts};
 use super::{FaceId, Point, SurfaceLocator, Topology, TopologyError, TriangleMesh};
 use crate::union_find::UnionFind;
@@ -33,6 +33,8 @@ pub enum FaultKind {
     SeveralBodies,
     /// Faces that pass through each other.
     SelfCrossing,
+    /// Faces so long and thin that nobody can look at all that lie near each other.
+    SlenderFace,
     /// Faces without area.
     DegenerateFace,
     /// Parts thinner than the working resolution.
@@ -78,7 +80,7 @@ pub struct CheckReport {
     pub bodies: Vec<Body>,
     /// Handles of all bodies together, if the mesh is closed and oriented.
     pub genus: Option<i64>,
-    /// Faces that pass through each other, if the mesh could be searched.
+    /// Faces that pass through each other, if the mesh could be searched for them.
     pub crossings: Option<SelfCrossings>,
     /// Thin parts, if a resolution was given and the mesh is closed.
     pub thin: Option<ThinParts>,
@@ -225,7 +227,18 @@ pub(super) fn check_and_index(
     }
     // The faults above are all that could keep the mesh from being indexed.
     let locator = SurfaceLocator::new(mesh).ok();
-    let crossings = locator.as_ref().map(|locator| self_crossings(mesh, locator));
+    let crossings = match locator.as_ref().map(|locator| self_crossings(mesh, locator)) {
+        Some(Err(TooNear { most, place })) => {
+            let message = format!(
+                "the faces are so long and thin that more than {most} pairs of them would have to be looked at for crossings, some near {}: remesh the model with faces that are about as wide as they are long",
+                at(&place)
+            );
+            add(FaultKind::SlenderFace, mesh.faces.len(), Some(place), message);
+            None
+        }
+        Some(Ok(crossings)) => Some(crossings),
+        None => None,
+    };
     if let Some((crossings, place)) = crossings.and_then(|c| Some((c, c.first_place?))) {
         let message = format!(
             "the surface passes through itself: {} cross in {}, the first near {}",

@@ -222,7 +222,12 @@ impl Task<'_> {
             )));
         }
         let decimated = SurfaceLocator::new(result).map_err(Trouble::somewhere)?;
-        let crossing = crossing_pairs(result, &decimated);
+        let crossing = crossing_pairs(result, &decimated).map_err(|near| {
+            Trouble::somewhere(format!(
+                "more than {} pairs of faces lay near each other",
+                near.most
+            ))
+        })?;
         if crossing.len() > self.crossings {
             let mut faces: Vec<u32> = crossing.iter().flatten().copied().collect();
             faces.sort_unstable();

@@ -5,6 +5,8 @@
 //! geometric predicates", 1997, by the crate robust). Faces that only touch along a shared corner
 //! or edge do not cross; neighbours that fold through or onto each other do.
 
+use std::sync::atomic::{AtomicU64, Ordering};
+
 use rayon::prelude::*;
 use robust::{Coord, Coord3D, orient2d, orient3d};
 
@@ -21,29 +23,63 @@ pub struct SelfCrossings {
     pub first_place: Option<Point>,
 }
 
+/// The faces are so long and thin that too many of them lie near each other for all pairs to be looked at.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TooNear {
+    /// Pairs that may be looked at in a mesh of so many faces.
+    pub most: u64,
+    /// Middle of a face with too many others near it, mm.
+    pub place: Point,
+}
+
+/// Pairs that may be looked at: some for each face, and so many besides. Scans have some ten for each face;
+/// in a comb of 16,000 teeth they all lie near each other.
+const PAIRS: (u64, u64) = (100, 20_000_000);
+
 /// Count the faces that cross. `locator` is the mesh's own.
-pub fn self_crossings(mesh: &TriangleMesh, locator: &SurfaceLocator) -> SelfCrossings {
-    let pairs = crossing_pairs(mesh, locator);
+pub fn self_crossings(
+    mesh: &TriangleMesh,
+    locator: &SurfaceLocator,
+) -> Result<SelfCrossings, TooNear> {
+    let pairs = crossing_pairs(mesh, locator)?;
     let mut faces: Vec<u32> = pairs.iter().flatten().copied().collect();
     faces.sort_unstable();
     faces.dedup();
     let first_place = faces.first().map(|&f| mesh.face_middle(FaceId(f)));
-    SelfCrossings { pairs: pairs.len(), faces: faces.len(), first_place }
+    Ok(SelfCrossings { pairs: pairs.len(), faces: faces.len(), first_place })
 }
 
 /// All pairs of faces that cross, lower index first, in order.
-pub(super) fn crossing_pairs(mesh: &TriangleMesh, locator: &SurfaceLocator) -> Vec<[u32; 2]> {
-    (0..mesh.faces.len() as u32)
-        .into_par_iter()
-        .flat_map_iter(|f| {
-            let [a, b, c] = mesh.corners(FaceId(f));
-            let (low, high) = (a.inf(&b).inf(&c), a.sup(&b).sup(&c));
-            let mut found = locator.faces_near(&low, &high);
-            found.retain(|&g| g > f && faces_cross(mesh, f, g));
-            found.sort_unstable();
-            found.into_iter().map(move |g| [f, g])
-        })
-        .collect()
+pub(super) fn crossing_pairs(
+    mesh: &TriangleMesh,
+    locator: &SurfaceLocator,
+) -> Result<Vec<[u32; 2]>, TooNear> {
+    let most = PAIRS.0 * mesh.faces.len() as u64 + PAIRS.1;
+    crossing_pairs_among(mesh, locator, most)
+}
+
+fn crossing_pairs_among(
+    mesh: &TriangleMesh,
+    locator: &SurfaceLocator,
+    most: u64,
+) -> Result<Vec<[u32; 2]>, TooNear> {
+    let looked_at = AtomicU64::new(0);
+    let of = |f: u32| {
+        let [a, b, c] = mesh.corners(FaceId(f));
+        let (low, high) = (a.inf(&b).inf(&c), a.sup(&b).sup(&c));
+        let mut near = locator.faces_near(&low, &high);
+        near.retain(|&g| g > f);
+        let pairs = near.len() as u64;
+        if looked_at.fetch_add(pairs, Ordering::Relaxed) + pairs > most {
+            return Err(TooNear { most, place: mesh.face_middle(FaceId(f)) });
+        }
+        near.retain(|&g| faces_cross(mesh, f, g));
+        near.sort_unstable();
+        Ok(near.into_iter().map(|g| [f, g]).collect::<Vec<_>>())
+    };
+    let found: Vec<Vec<[u32; 2]>> =
+        (0..mesh.faces.len() as u32).into_par_iter().map(of).collect::<Result<_, _>>()?;
+    Ok(found.into_iter().flatten().collect())
 }
 
 fn exact(p: &Point) -> Coord3D<f64> {
@@ -113,4 +149,21 @@ fn flat_overlap(p: &[Point; 3], q: &[Point; 3]) -> bool {
         (0..3).any(|k| other.iter().all(|x| orient2d(t[k], t[(k + 1) % 3], *x) * inward <= 0.0))
     };
     !parted(&p, &q) && !parted(&q, &p)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mesh::fixtures::icosphere;
+
+    #[test]
+    fn more_pairs_than_may_be_looked_at_are_refused() {
+        let ball = icosphere(10.0, 2);
+        let locator = SurfaceLocator::new(&ball).expect("sound");
+        let enough = 100 * ball.faces.len() as u64;
+        assert_eq!(crossing_pairs_among(&ball, &locator, enough), Ok(Vec::new()));
+        let refused = crossing_pairs_among(&ball, &locator, 100).expect_err("too many");
+        assert_eq!(refused.most, 100);
+        assert!(refused.place.coords.norm() < 10.0);
+    }
 }

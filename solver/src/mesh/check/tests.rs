@@ -2,7 +2,7 @@ use super::super::fixtures::*;
 use super::*;
 
 fn crossings_of(mesh: &TriangleMesh) -> SelfCrossings {
-    self_crossings(mesh, &SurfaceLocator::new(mesh).expect("sound indices"))
+    self_crossings(mesh, &SurfaceLocator::new(mesh).expect("sound indices")).expect("few near")
 }
 
 fn kinds(mesh: &TriangleMesh) -> Vec<FaultKind> {
