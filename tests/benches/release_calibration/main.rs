@@ -1,6 +1,7 @@
 //! The girth model against the release trial over a family of random limbs:
 //! `cargo bench -p slitwright-tests --bench release_calibration --profile dev -- 32 4000`
-//! (limbs, elements). With `pieces` in their place: over demo pieces and open meshes.
+//! (limbs, elements). With `pieces 60` in their place: over demo pieces and open meshes, 60 s for each trial,
+//! of the pieces whose names follow, or of all.
 //!
 //! Prints every case, then agreements, false passes (the girth model says that it comes off, the trial
 //! that it is stuck) and false failures, with a plan's constants and with those fitted on limbs of every
@@ -15,8 +16,12 @@ use slitwright_tests::calibration::{Comparison, Constants, Limb, Tally, compare,
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
     let asked: Result<Vec<u64>, _> = words.iter().map(|w| w.parse()).collect();
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
     let result = match asked.as_deref() {
-        _ if words.iter().any(|w| w == "pieces") => pieces::all(),
+        _ if words.first() == Some(&"pieces") => match words.get(1).map(|w| w.parse()) {
+            Some(Ok(seconds)) => pieces::all(seconds, &words[2..]),
+            _ => Err("give the seconds of each trial after `pieces`".to_owned()),
+        },
         Ok([]) => all(32, 4000),
         Ok(&[limbs, elements]) => all(limbs, elements as usize),
         Ok(_) => Err("give the number of limbs and of elements, or nothing".to_owned()),

@@ -15,26 +15,30 @@ use slitwright_solver::trial::Outcome;
 use slitwright_tests::calibration::Tally;
 use slitwright_tests::{open_gate, open_mesh_sized, outside_out};
 
-/// Seconds of the search, and of each trial.
-const SECONDS: (f64, f64) = (10.0, 40.0);
+/// Seconds of the search.
+const SEARCH: f64 = 10.0;
 /// Open meshes.
 const OPEN: [&str; 3] = ["bunny00", "homer", "refined_elephant"];
 /// Walls of the blocks, and thickness of the blankets, mm.
 const WALLS: (f64, f64) = (15.0, 8.0);
 
-/// Compare all of them, in a block and in a blanket each.
-pub fn all() -> Result<(), String> {
+/// Compare those named, or all of them, in a block and in a blanket each, with so many seconds for each
+/// trial.
+pub fn all(seconds: f64, names: &[&str]) -> Result<(), String> {
     println!(
         "{:<18} {:<8} {:<8} {:>7} {:>8} {:>6} {:>8}  predicted found",
         "piece", "mould", "cuts", "mm", "elements", "pull N", "99 %"
     );
     let mut tally = Tally::default();
     for (name, mesh, gate) in family()? {
+        if !names.is_empty() && !names.contains(&name.as_str()) {
+            continue;
+        }
         let model = prepare_mesh(mesh, &PrepareOptions::default()).map_err(|e| e.to_string())?;
         let (wall, thickness) = WALLS;
         let block = MouldShape::Box { side_clearance: wall, top_clearance: wall };
         for (mould, shape) in [("block", block), ("blanket", MouldShape::Blanket { thickness })] {
-            match compare(&name, mould, &model, shape, &gate) {
+            match compare((&name, mould), &model, shape, &gate, seconds) {
                 Ok(found) => tally.add(found),
                 Err(error) => println!("{name:<18} {mould:<8} left out: {error}"),
             }
@@ -60,11 +64,11 @@ fn family() -> Result<Vec<(String, TriangleMesh, GateChoice)>, String> {
 
 /// What the girth model predicted and what the trial found, for each scheme that was tried to its end.
 fn compare(
-    name: &str,
-    mould: &str,
+    (name, mould): (&str, &str),
     model: &Model,
     shape: MouldShape,
     gate: &GateChoice,
+    trial: f64,
 ) -> Result<Vec<(bool, bool)>, String> {
     let request = |mode, seconds| PlanRequest {
         mould: shape.clone(),
@@ -74,9 +78,9 @@ fn compare(
         ..PlanRequest::default()
     };
     let silent = Control::silent;
-    let searched = request(TrialMode::Off, SECONDS.0);
+    let searched = request(TrialMode::Off, SEARCH);
     let plan = make_plan(model, &searched, &silent()).map_err(|e| e.to_string())?;
-    let judged = request(TrialMode::Judge, SECONDS.1);
+    let judged = request(TrialMode::Judge, trial);
     let mut found = Vec::new();
     for (cuts, share) in [("bridges", 0.0), ("60 %", 0.6), ("plan", 1.0)] {
         let scheme = shortened(&plan, share);
