@@ -34,6 +34,9 @@ const LEAST_BALANCE: f64 = 0.005;
 /// A tear needs this many cubes of the lattice beyond the elongation at break: less at the end of a cut is
 /// the mesh's doing.
 const TORN: f64 = 1.0;
+/// How far each lip goes aside, over the model's width: where the whole outside is drawn, and where a rim is
+/// peeled, which lips held far apart would only hinder.
+const OPENING: (f64, f64) = (0.5, 0.25);
 /// Hands go this many lengths of the model before they give up, with the outside and with the rim.
 const FARTHEST: (f64, f64) = (1.1, 2.2);
 /// A node is clear of the model's wall by this share of the spacing when its way out is looked at.
@@ -154,11 +157,12 @@ impl Trial<'_> {
         let first = if direction.x.abs() < 0.8 { Vector::x() } else { Vector::y() };
         let across = direction.cross(&first).normalize();
         let width = self.extent(&across).max(self.extent(&direction.cross(&across)));
-        let opening = settings.opening.unwrap_or(0.5 * width);
         let slack = SLACK * length;
         let is_peeled =
             matches!(self.setup.body.outside(), Outside::Offset { .. }) && self.model.has_board();
         let hold = settings.hold.unwrap_or(if is_peeled { Hold::Rim } else { Hold::Outside });
+        let share = if hold == Hold::Rim { OPENING.1 } else { OPENING.0 };
+        let opening = settings.opening.unwrap_or(share * width);
         let rim = match self.setup.body.outside() {
             Outside::Offset { thickness, bottom } => {
                 let (low, high) =

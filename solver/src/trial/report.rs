@@ -55,7 +55,8 @@ pub struct TrialSettings {
     /// Greatest pull of two hands, N.
     pub hand_force: f64,
     /// How far each lip is drawn aside where hands have the force and the rubber bears it, mm; by default
-    /// half the model's width, so that the gap is as wide as the model (common sense, no source).
+    /// half the model's width, so that the gap is as wide as the model, or a quarter where a rim is peeled
+    /// (common sense, no source).
     pub opening: Option<f64>,
     /// Directions in which the rubber is drawn off the model that stands still, in the order in which
     /// they are tried. (0, 0, 1) lifts the mould off a model that stays on the board.
