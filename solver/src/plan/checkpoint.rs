@@ -62,16 +62,16 @@ impl SavedRelief {
 
     fn restored(&self, vertices: usize) -> Result<Relief, PlanError> {
         let at = sums(&self.at, vertices)?;
-        let numbers = self.stretched.iter().flatten().chain([&self.asked]);
-        if at.len() != self.stretched.len() || !numbers.clone().all(|n| n.is_finite()) {
+        let mut numbers = self.stretched.iter().flatten().chain([&self.asked]);
+        let makes_sense = at.len() == self.stretched.len()
+            && self.asked > 0.0
+            && numbers.all(|number| number.is_finite());
+        if !makes_sense {
             return Err(bad("what a trial asked for makes no sense"));
         }
         let mut stretched = vec![Matrix3::identity(); vertices];
         for (v, &[a, b, c, d, e, f]) in at.into_iter().zip(&self.stretched) {
             stretched[v as usize] = Matrix3::new(a, b, c, b, d, e, c, e, f);
-        }
-        if self.asked <= 0.0 {
-            return Err(bad("what a trial asked for makes no sense"));
         }
         Ok(Relief { stretched, asked: self.asked })
     }

@@ -42,23 +42,27 @@ pub(super) struct Workbench<'w, 's, 'g> {
 impl Workbench<'_, '_, '_> {
     /// Search until `seconds` on the job's clock, draw, and make the sheets.
     pub(super) fn make(&mut self, seconds: f64) -> Result<Made, PlanError> {
-        let Self { setup, search, finisher, request, control, watch } = self;
+        let Self { search, finisher, request, control, watch, .. } = self;
         let found = improve(search, finisher, seconds, request, control, *watch)?;
-        let sheets = make_sheets(setup, &found, request, control)?;
+        self.with_sheets(found)
+    }
+
+    fn with_sheets(&self, found: Found) -> Result<Made, PlanError> {
+        let sheets = make_sheets(self.setup, &found, self.request, self.control)?;
         Ok(Made { found, sheets, trial: TrialVerdict::NotRun(NotTried::NotAsked) })
     }
 
     /// Another plan, now that more is asked, by `seconds` on the job's clock: searched for, or the plan
     /// `before` with what it lacks.
     fn make_again(&mut self, before: Option<&Found>, seconds: f64) -> Result<Made, PlanError> {
-        let Self { setup, search, finisher, request, control, .. } = self;
-        let found = before.and_then(|b| mended(b, search, finisher, request, control));
-        let Some(found) = found else {
-            self.search.set_deadline(seconds);
-            return self.make(seconds);
-        };
-        let sheets = make_sheets(setup, &found, request, control)?;
-        Ok(Made { found, sheets, trial: TrialVerdict::NotRun(NotTried::NotAsked) })
+        let Self { search, finisher, request, control, .. } = self;
+        match before.and_then(|before| mended(before, search, finisher, request, control)) {
+            Some(found) => self.with_sheets(found),
+            None => {
+                self.search.set_deadline(seconds);
+                self.make(seconds)
+            }
+        }
     }
 
     /// Try the plan as the request asks. As long as it fails and time is left before `end`, seconds on
