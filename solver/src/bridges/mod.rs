@@ -8,9 +8,11 @@
 //! ([`find_bridges_with`]) holes that these show too are confirmed (`confirm`).
 
 mod board;
+mod cap;
 mod classes;
 mod confirm;
 mod disc;
+pub mod fill;
 mod homology;
 mod knot;
 mod lattice;

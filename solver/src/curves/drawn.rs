@@ -5,7 +5,7 @@
 //! the lines themselves.
 
 use super::finish::{Finished, Finisher, falls_short};
-use super::fitted::{Fitted, edge_along, fit};
+use super::fitted::{Fitted, fit};
 use super::path::{CutCurve, CutCurves};
 use crate::control::Control;
 use crate::girth::{PlanningGraph, Ring};
@@ -79,7 +79,7 @@ impl Drawn {
         let all: Vec<&CutCurves> = alone.iter().chain(&rims).collect();
         let fitted = fit(graph, &all).ok_or(DrawnError::NotFollowed)?;
         let edges_of = |steps: &Vec<[u32; 2]>| -> Result<Vec<u32>, DrawnError> {
-            let edges = steps.iter().map(|&[a, b]| edge_along(graph, a, b));
+            let edges = steps.iter().map(|&[a, b]| graph.edge_along(a, b));
             edges.collect::<Option<Vec<u32>>>().ok_or(DrawnError::NotFollowed)
         };
         let mut ways = fitted.ways.iter();

@@ -210,6 +210,8 @@ fn walk_on(graph: &PlanningGraph, at: CurvePoint, heading: Vector, amount: f64) 
     let mut left = amount;
     let mut here = at.point;
     let mut heading = heading;
+    // Cuts end at the rim of a disc.
+    let is_model = |f: u32| (f as usize) < graph.model_faces;
     // The face ahead: of those that hold the point, the one the heading runs furthest inside.
     let holding = match at.vertex {
         Some(v) => faces_round(&graph.topology, v),
@@ -224,6 +226,7 @@ fn walk_on(graph: &PlanningGraph, at: CurvePoint, heading: Vector, amount: f64) 
         holding
             .iter()
             .copied()
+            .filter(|&f| is_model(f))
             .map(|f| {
                 let normal = mesh.area_vector(FaceId(f)).normalize();
                 let flat = d - normal * d.dot(&normal);
@@ -266,6 +269,9 @@ fn walk_on(graph: &PlanningGraph, at: CurvePoint, heading: Vector, amount: f64) 
         let edge = graph.topology.face_edges[face as usize][(exit.1 + 1) % 3];
         let [a, b] = graph.topology.edge_faces[edge as usize];
         face = if a == face { b } else { a };
+        if !is_model(face) {
+            break;
+        }
     }
     points
 }

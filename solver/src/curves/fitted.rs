@@ -23,7 +23,9 @@ pub(super) struct Fitted {
 /// Fit the mesh of a graph to curves. None where a curve cannot be followed along edges.
 pub(super) fn fit(graph: &PlanningGraph, curves: &[&CutCurves]) -> Option<Fitted> {
     let mut mesh = graph.mesh.clone();
-    let mut fixed = graph.is_gate.clone();
+    // Discs stay where they are, and with them their rims.
+    let mut fixed: Vec<bool> =
+        graph.on_discs().iter().zip(&graph.is_gate).map(|(disc, gate)| *disc || *gate).collect();
     let mut ways: Vec<Vec<[u32; 2]>> = Vec::new();
     let chains = || curves.iter().flat_map(|c| &c.chains);
     // Where chains meet, and where they start at the gate, is a vertex already.
@@ -62,15 +64,9 @@ pub(super) fn fit(graph: &PlanningGraph, curves: &[&CutCurves]) -> Option<Fitted
             .ok()?;
     let mut cut = vec![0.0; fitted.edges.len()];
     for &[a, b] in ways.iter().flatten() {
-        cut[edge_along(&fitted, a, b)? as usize] = 1.0;
+        cut[fitted.edge_along(a, b)? as usize] = 1.0;
     }
     Some(Fitted { graph: fitted, cut, ways })
-}
-
-/// The graph's edge along the mesh edge between two vertices.
-pub(super) fn edge_along(graph: &PlanningGraph, a: u32, b: u32) -> Option<u32> {
-    let mut incident = graph.incident(a).iter();
-    incident.find(|&&(e, to)| to == b && !graph.edges[e as usize].across).map(|&(e, _)| e)
 }
 
 /// A chain as one piece, or as two halves if it closes on itself.
@@ -127,7 +123,8 @@ fn way_beside(graph: &PlanningGraph, curve: &[Point], from: u32, to: u32) -> Opt
     let length = |e: u32, next: u32| {
         let edge = &graph.edges[e as usize];
         // Beside the curve is free, an edge away from it is ten times as far.
-        (!edge.across).then(|| edge.length * (1.0 + 9.0 * near[next as usize].powi(2)))
+        let is_free = !edge.across && !graph.is_of_disc(edge);
+        is_free.then(|| edge.length * (1.0 + 9.0 * near[next as usize].powi(2)))
     };
     let found = ways(graph, [(from, 0.0)], length, f64::INFINITY);
     if !found.distance[to as usize].is_finite() {

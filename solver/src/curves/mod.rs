@@ -7,6 +7,7 @@ mod finish;
 mod fitted;
 mod measure;
 mod path;
+mod rims;
 mod straighten;
 mod weigh;
 
@@ -14,4 +15,5 @@ pub use drawn::{Drawn, DrawnError, DrawnLine};
 pub use finish::{FinishSettings, Finished, Finisher};
 pub use measure::{Contribution, CurveRows};
 pub use path::{CutCurve, CutCurves, cut_chains, straighten_chain};
+pub use rims::StraightRims;
 pub use weigh::weighted_length;

@@ -65,6 +65,11 @@ pub struct PlanningGraph {
     pub allowed_strain: Vec<f64>,
     /// Factor on the length of a cut at each vertex; infinite where no cut may run.
     pub cost_weight: Vec<f64>,
+    /// How many of the mesh's faces, the first ones, are the model's; the rest are discs that fill its
+    /// holes.
+    pub model_faces: usize,
+    /// Edges along those of discs, rims with them. The rubber is cut there, and no other cut may be.
+    pub discs: Vec<u32>,
     mean_edge: f64,
     starts: Vec<u32>,
     incident: Vec<(u32, u32)>,
@@ -124,6 +129,8 @@ impl PlanningGraph {
         }
         let cost_weight = cost_weight.to_vec();
         Ok(Self {
+            model_faces: mesh.faces.len(),
+            discs: Vec::new(),
             mesh,
             topology,
             edges,
@@ -134,6 +141,34 @@ impl PlanningGraph {
             starts,
             incident,
         })
+    }
+
+    /// The graph of a mesh whose faces from number `model_faces` on are discs that fill the model's holes.
+    /// No cut may run along or over them, nor along their rims.
+    pub fn with_discs(mut self, model_faces: usize) -> Self {
+        self.model_faces = model_faces;
+        for index in 0..self.edges.len() {
+            let edge = self.edges[index];
+            if self.is_of_disc(&edge) {
+                self.edges[index].cost = f64::INFINITY;
+                if !edge.across {
+                    self.discs.push(index as u32);
+                }
+            }
+        }
+        self
+    }
+
+    /// Whether an edge runs along or across a disc's, one of its rim with them.
+    pub fn is_of_disc(&self, edge: &GraphEdge) -> bool {
+        let faces = self.topology.edge_faces[edge.mesh_edge as usize];
+        faces.iter().any(|&f| f as usize >= self.model_faces)
+    }
+
+    /// Whether each vertex lies on a disc or its rim.
+    pub fn on_discs(&self) -> Vec<bool> {
+        let corners = self.mesh.faces[self.model_faces..].iter().flatten();
+        self.membership(&corners.copied().collect::<Vec<u32>>())
     }
 
     /// Number of vertices.
@@ -162,6 +197,12 @@ impl PlanningGraph {
             .filter(|&&(_, to)| to == b)
             .map(|&(edge, _)| edge)
             .min_by(|&x, &y| self.edges[x as usize].cost.total_cmp(&self.edges[y as usize].cost))
+    }
+
+    /// The edge along the mesh edge between two vertices, if there is one.
+    pub fn edge_along(&self, a: u32, b: u32) -> Option<u32> {
+        let mut incident = self.incident(a).iter();
+        incident.find(|&&(e, to)| to == b && !self.edges[e as usize].across).map(|&(e, _)| e)
     }
 
     /// Stretched and relaxed length (mm) of the ring that crosses the given edges.

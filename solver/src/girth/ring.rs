@@ -72,6 +72,10 @@ impl<'a> RingJudge<'a> {
     /// The ring round one region, if it is too tight.
     fn judge(&self, beyond: &[bool], held: Option<&[bool]>) -> Option<Ring> {
         let outline = self.graph.outline(beyond);
+        // On the face of a cut alone nothing is held, nor can anything be cut.
+        if outline.iter().all(|&e| self.graph.is_of_disc(&self.graph.edges[e as usize])) {
+            return None;
+        }
         let (reach, relaxed) = self.graph.ring_length(&outline);
         let width = self.width(beyond, SLACK * reach);
         // What is nowhere wider than the ring itself passes unstretched. On ground that is nearly

@@ -27,15 +27,15 @@ pub struct Neck {
 /// The way round along the cuts counts as long above this many times the way across.
 const ROUND_OVER_ACROSS: f64 = 3.0;
 
-/// Which vertices are joined by cuts, with all of the gate taken as one place and each fixed loop
-/// as one place.
+/// Which vertices are joined by cuts, with all of the gate taken as one place, each fixed loop as one
+/// place, and each face of a bridge's cut.
 pub struct Places<'a> {
     graph: &'a PlanningGraph,
     joined: UnionFind,
 }
 
 impl<'a> Places<'a> {
-    /// Gate and fixed loops alone.
+    /// Gate, fixed loops and discs alone.
     pub fn new(graph: &'a PlanningGraph, fixed: &[u32]) -> Self {
         let mut joined = UnionFind::new(graph.vertex_count());
         let mut gate = (0..graph.vertex_count()).filter(|&v| graph.is_gate[v]);
@@ -45,7 +45,7 @@ impl<'a> Places<'a> {
             }
         }
         let mut places = Self { graph, joined };
-        for &e in fixed {
+        for &e in fixed.iter().chain(&graph.discs) {
             places.join(e);
         }
         places
@@ -94,7 +94,7 @@ pub fn necks(graph: &PlanningGraph, cut: &CutSet, fixed: &[u32], limit: f64) -> 
     let distance = near.distance;
     let open: Vec<bool> = {
         let mut open = vec![false; graph.edges.len()];
-        for &e in cut.edges().iter().chain(fixed) {
+        for &e in cut.edges().iter().chain(fixed).chain(&graph.discs) {
             open[e as usize] = true;
         }
         for (e, edge) in graph.edges.iter().enumerate() {

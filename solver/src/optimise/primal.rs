@@ -132,6 +132,7 @@ impl<'a> Builder<'a> {
         let mut start: Vec<u32> = edges
             .iter()
             .chain(&self.settings.fixed)
+            .chain(&self.graph.discs)
             .flat_map(|&e| self.graph.edges[e as usize].ends)
             .collect();
         start.extend(

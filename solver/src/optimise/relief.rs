@@ -33,7 +33,8 @@ impl Relief {
     /// Edges that relieve, and by how much, mm; without those of `open`, which are cut in any case.
     pub fn edges(&self, graph: &PlanningGraph, open: &[u32]) -> Vec<(u32, f64)> {
         let normals = graph.mesh.vertex_normals();
-        let mut edges: Vec<(u32, f64)> = (0..graph.edges.len() as u32)
+        (0..graph.edges.len() as u32)
+            .filter(|e| !open.contains(e) && graph.edges[*e as usize].cost.is_finite())
             .map(|e| {
                 let edge = &graph.edges[e as usize];
                 let [a, b] = edge.ends.map(|v| graph.mesh.positions[v as usize]);
@@ -41,9 +42,8 @@ impl Relief {
                 let at = |v: u32| self.across(v, &along, &normals[v as usize]);
                 (e, edge.length * 0.5 * (at(edge.ends[0]) + at(edge.ends[1])))
             })
-            .collect();
-        edges.retain(|(e, relief)| *relief > 0.0 && !open.contains(e));
-        edges
+            .filter(|(_, relief)| *relief > 0.0)
+            .collect()
     }
 
     /// The row that asks for it. `origin` is its number.

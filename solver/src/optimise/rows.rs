@@ -24,7 +24,7 @@ use rayon::prelude::*;
 
 use super::relief::Relief;
 use crate::girth::paths::ways;
-use crate::girth::{PlanningGraph, Ring};
+use crate::girth::{GraphEdge, PlanningGraph, Ring};
 
 /// What a row says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -170,15 +170,26 @@ struct RingRows {
 
 impl RingRows {
     fn new(graph: &PlanningGraph, ring: &Ring) -> Self {
-        let crossing = ring.outline.iter().map(|&e| (e, 1.0)).collect();
+        let is_of_disc = |e: u32| graph.is_of_disc(&graph.edges[e as usize]);
+        let crossing =
+            ring.outline.iter().filter(|&&e| !is_of_disc(e)).map(|&e| (e, 1.0)).collect();
         let mut rows = vec![(RowKind::Crossing, 0.0, crossing)];
         let depth = 0.5 * ring.shortfall();
         let beyond = graph.membership(&ring.beyond);
         let far = |v: u32| beyond[v as usize];
         let near = |v: u32| !beyond[v as usize];
         let distance = distance_from_ring(graph, &ring.outline, &far, f64::INFINITY);
-        rows.push((RowKind::StripBeyond, depth, strip(graph, &distance, far, depth)));
-        let deepest = ring.beyond.iter().copied().max_by(|&a, &b| {
+        let mut push = |kind, depth, terms: Terms| {
+            // More than all edges of the strip together is not to be had: discs cannot be cut, and a trial may
+            // ask for more of a ring than there is room for.
+            if terms.iter().map(|(_, share)| share).sum::<f64>() >= 1.0 {
+                rows.push((kind, depth, terms));
+            }
+        };
+        push(RowKind::StripBeyond, depth, strip(graph, &distance, far, depth));
+        // A cut has to get there.
+        let may_be_cut = |v: &u32| graph.cost_weight[*v as usize].is_finite();
+        let deepest = ring.beyond.iter().copied().filter(may_be_cut).max_by(|&a, &b| {
             let finite = |v: u32| Some(distance[v as usize]).filter(|d| d.is_finite());
             finite(a).partial_cmp(&finite(b)).unwrap_or(Ordering::Equal).then(b.cmp(&a))
         });
@@ -192,7 +203,7 @@ impl RingRows {
             .fold(f64::INFINITY, f64::min);
         let depth = depth.min(to_gate);
         if depth > 0.25 * graph.mean_edge() {
-            rows.push((RowKind::StripBefore, depth, strip(graph, &distance, near, depth)));
+            push(RowKind::StripBefore, depth, strip(graph, &distance, near, depth));
         }
         Self { rows, deepest: deepest.unwrap_or(0) }
     }
@@ -240,7 +251,8 @@ fn distance_from_ring(
 fn strip(graph: &PlanningGraph, distance: &[f64], side: impl Fn(u32) -> bool, depth: f64) -> Terms {
     let mut terms = Vec::new();
     let depth_floor = depth.max(1e-9);
-    for (index, edge) in graph.edges.iter().enumerate() {
+    let may_be_cut = |edge: &&GraphEdge| !graph.is_of_disc(edge);
+    for (index, edge) in graph.edges.iter().enumerate().filter(|(_, edge)| may_be_cut(edge)) {
         let full = stretched(graph, index as u32);
         let [a, b] = edge.ends;
         let inside = match (side(a), side(b)) {

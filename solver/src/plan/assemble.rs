@@ -13,7 +13,7 @@ use super::{
     Cut, CutKind, Limit, NearBridge, Plan, PlanRequest, PlannedBridge, Reason, StopReason,
     TrialVerdict,
 };
-use crate::bridges::{Bridge, BridgeKind, Confirmation, DiscState};
+use crate::bridges::{BridgeKind, Confirmation, DiscState};
 use crate::control::Control;
 use crate::curves::{CutCurves, Finished};
 use crate::mesh::{Model, Point, polyline_length};
@@ -50,7 +50,7 @@ pub(super) fn assemble(
     let components = found.cut.components(graph);
     let (curves, rims) = (&finished.cuts, &finished.rims);
 
-    let fixed: Vec<u32> = setup.loops.iter().flatten().copied().collect();
+    let fixed = setup.fixed();
     let mut cuts: Vec<(f64, Source, Cut)> = Vec::new();
     for (index, (curve, own)) in curves.iter().zip(&components).enumerate() {
         let others: Vec<u32> = components
@@ -71,7 +71,7 @@ pub(super) fn assemble(
     let mut openings = Openings(finished.openings.iter());
     let mut planned = Vec::new();
     for (index, bridge) in setup.bridges.bridges.iter().enumerate() {
-        let rim = outward.curve(&rim_points(bridge, &rims[index]));
+        let rim = outward.curve(&rim_points(setup, index, &rims[index]));
         let opening = openings.next_for(setup, index);
         planned.push(PlannedBridge {
             kind: bridge.kind,
@@ -179,10 +179,12 @@ enum Source {
     Bridge,
 }
 
-/// The line where the knife meets the model across a bridge: the straightened loop of the graph,
-/// or, for a hole that is not cut, the line found with the hole.
-fn rim_points(bridge: &Bridge, curves: &CutCurves) -> Vec<Point> {
+/// The line where the knife meets the model across a bridge: that of the filled hole, or the straightened
+/// loop of the graph, or, for a hole that is not cut, the line found with the hole.
+fn rim_points(setup: &Setup, index: usize, curves: &CutCurves) -> Vec<Point> {
+    let (own, bridge) = (&setup.rims[index], &setup.bridges.bridges[index]);
     match curves.chains.as_slice() {
+        _ if !own.is_empty() => own.clone(),
         [chain] => chain.points.iter().map(|p| p.point).collect(),
         _ => {
             bridge.rim.iter().chain(bridge.rim.first().filter(|_| bridge.closed)).copied().collect()

@@ -19,6 +19,7 @@ mod request;
 mod scheme;
 mod setup;
 mod sheets;
+mod skin;
 mod surface;
 mod trial;
 

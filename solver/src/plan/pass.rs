@@ -7,6 +7,7 @@ use super::correct::{Made, Workbench};
 use super::follow::Follow;
 use super::make::PlanError;
 use super::setup::{Setup, StageClock, distance_from_rim, opening_reach, opening_rows, set_up};
+use super::skin::Holes;
 use super::{Hooks, Plan, PlanRequest, StopReason, TrialMode};
 use crate::control::{Control, Stage};
 use crate::curves::{FinishSettings, Finisher};
@@ -137,7 +138,7 @@ impl<'a, 'c> Pass<'a, 'c> {
         left: &mut Option<Checkpoint>,
     ) -> Result<Plan, PlanError> {
         let (request, control) = (self.request, self.control);
-        let setup = set_up(self.model, request, self.edge(), control)?;
+        let setup = set_up(self.model, request, self.edge(), Holes::Filled, control)?;
         let mut clock = StageClock::new(control);
         let mut pool = RowPool::new(setup.graph.edges.len());
         for row in opening_rows(&setup) {
@@ -149,7 +150,7 @@ impl<'a, 'c> Pass<'a, 'c> {
             hinge_width: request.knife.hinge_width,
             deadline: self.search_end() - kept(self.search_end() - self.began),
             seed: request.budget.seed.wrapping_add(u64::from(self.number)),
-            fixed: setup.loops.iter().flatten().copied().collect(),
+            fixed: setup.fixed(),
         };
         let separator = Separator::new(&setup.graph, CENTRES, RADII);
         let mut finisher = finisher(&setup, request);
@@ -215,7 +216,7 @@ pub(super) fn finisher<'a>(setup: &'a Setup, request: &PlanRequest) -> Finisher<
         entry_price: request.knife.entry_price,
         least_cut: request.knife.least_cut,
     };
-    let mut finisher = Finisher::new(&setup.graph, &setup.loops, settings);
+    let mut finisher = Finisher::new(&setup.graph, &setup.open_loops, settings);
     for (edges, &opening) in setup.loops.iter().zip(&setup.openings) {
         if opening > 0.0 && !edges.is_empty() {
             let distance = distance_from_rim(&setup.graph, edges);

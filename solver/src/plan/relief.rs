@@ -20,9 +20,9 @@ const AMONG: f64 = 4.0;
 /// No more is asked than this share of what all edges together relieve: a cut is a way, not an area.
 const MOST: f64 = 0.25;
 
-/// Relief where a hindrance is felt, by the last state of a failed trial, and the length of cut (mm) that brings it at
-/// the best place, so many `times` the usual. `open` are edges that are cut in any case. None if no
-/// rubber is stretched there.
+/// Relief where a hindrance is felt, by the last state of a failed trial, and the length of cut (mm) that
+/// brings it at the best place, so many `times` the usual. `open` are edges that are cut in any case. None if
+/// no rubber is stretched there.
 pub(super) fn relief_near(
     (hindrance, place): (Hindrance, &Point),
     report: &TrialReport,

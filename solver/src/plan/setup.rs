@@ -4,8 +4,10 @@
 use super::make::PlanError;
 use super::near::NearInMould;
 use super::potential::look_at_field;
+use super::skin::{Holes, Skin, loop_edges};
 use super::{Figures, PlanRequest};
 use crate::body::{Gate, MouldBody};
+use crate::bridges::fill::Filled;
 use crate::bridges::{Bridge, BridgeReport, DiscState, find_bridges_with};
 use crate::control::{Control, Stage};
 use crate::girth::PlanningGraph;
@@ -33,13 +35,24 @@ pub(super) struct Setup {
     pub near: Vec<NearInMould>,
     /// What the potential in the rubber has the person know, a sentence each.
     pub warnings: Vec<String>,
-    /// Planning-graph edges of all bridge loops.
+    /// Planning-graph edges of all bridge loops, those of both lips where the hole was filled.
     pub loops: Vec<Vec<u32>>,
+    /// The loops of holes that were not filled: no ring of rubber is led over their cuts.
+    pub open_loops: Vec<Vec<u32>>,
+    /// Where the cuts of filled holes meet the model, drawn straight; none for other holes.
+    pub rims: Vec<Vec<Point>>,
     /// Whether each bridge is cut across; a hole without a plain disc is not.
     pub crossed: Vec<bool>,
     /// Opening asked for beside each bridge, mm.
     pub openings: Vec<f64>,
     pub figures: Figures,
+}
+
+impl Setup {
+    /// Edges that are cut in any case and that no ring is led over.
+    pub fn fixed(&self) -> Vec<u32> {
+        self.open_loops.iter().flatten().copied().collect()
+    }
 }
 
 /// Run the stages up to the planning graph. `edge_share` makes the planning mesh finer than usual
@@ -48,6 +61,7 @@ pub(super) fn set_up(
     model: &Model,
     request: &PlanRequest,
     edge_share: f64,
+    holes: Holes,
     control: &Control<'_>,
 ) -> Result<Setup, PlanError> {
     request.rubber.check().map_err(PlanError::Rubber)?;
@@ -75,7 +89,6 @@ pub(super) fn set_up(
     control.stage(Stage::Body, 0.05, "mould body");
     let body = MouldBody::new(&working, &request.mould)?;
     let topology = Topology::new(&planning)?;
-    let allowed_strain = allowed_strain(&planning, &topology, &body, request);
     clock.lap("body");
 
     control.stage(Stage::Bridges, 0.055, "potential in the rubber");
@@ -89,7 +102,7 @@ pub(super) fn set_up(
     let board = (Point::origin(), Vector::z());
     let shown = field.as_ref().ok().map(|f| f.holes());
     let bridges = find_bridges_with(&planning, &topology, &gate_vertices, board, shown, control)?;
-    let (near, warnings) = match field {
+    let (near, mut warnings) = match field {
         Ok(found) => {
             let warnings = found.disagreement(&bridges, &body).into_iter().collect();
             (found.near, warnings)
@@ -99,15 +112,33 @@ pub(super) fn set_up(
     clock.lap("bridges");
 
     control.stage(Stage::Girth, 0.08, "planning graph");
-    let weight = weights(&planning, &working, &gate, &body, request, control)?;
-    let graph = PlanningGraph::new(planning, is_gate, allowed_strain, &weight)?;
     // A hole without a plain disc is not cut, so its loop opens nothing.
     let crossed: Vec<bool> = bridges.bridges.iter().map(|b| b.disc == DiscState::Plain).collect();
-    let loops = bridges
-        .bridges
-        .iter()
-        .zip(&crossed)
-        .map(|(b, &crossed)| if crossed { loop_edges(&graph, b) } else { Vec::new() })
+    let skin = Skin::new(planning, &is_gate, &bridges.bridges, &crossed, holes)?;
+    warnings.extend(skin.warnings);
+    let Filled { mesh, model_faces, origins, on_board, rims: lips } = skin.filled;
+    let weight = weights(&skin.surface, &working, &gate, &body, request, control)?;
+    let weight: Vec<f64> =
+        origins.iter().map(|v| v.map_or(f64::INFINITY, |v| weight[v as usize])).collect();
+    let mut is_gate: Vec<bool> =
+        origins.iter().map(|v| v.is_some_and(|v| is_gate[v as usize])).collect();
+    for v in on_board {
+        is_gate[v as usize] = true;
+    }
+    let allowed_strain = allowed_strain(&mesh, &Topology::new(&mesh)?, &body, request);
+    let graph = PlanningGraph::new(mesh, is_gate, allowed_strain, &weight)?.with_discs(model_faces);
+    let is_filled = |k: usize| !lips[k].is_empty();
+    let loops: Vec<Vec<u32>> = (0..crossed.len())
+        .map(|k| match crossed[k] {
+            false => Vec::new(),
+            true if is_filled(k) => {
+                lips[k].iter().filter_map(|&[a, b]| graph.edge_along(a, b)).collect()
+            }
+            true => loop_edges(&graph, &bridges.bridges[k]),
+        })
+        .collect();
+    let open_loops = (0..loops.len())
+        .map(|k| if is_filled(k) { Vec::new() } else { loops[k].clone() })
         .collect();
     let openings = bridges.bridges.iter().map(|b| opening_needed(b, request)).collect();
     clock.lap("girth");
@@ -132,6 +163,8 @@ pub(super) fn set_up(
         near,
         warnings,
         loops,
+        open_loops,
+        rims: skin.rims,
         crossed,
         openings,
         figures,
@@ -235,20 +268,6 @@ fn weights(
     Ok(cost_weights(planning, &sites, &areas, weights, settings)?)
 }
 
-/// Planning-graph edges of a bridge's loop. Edges between gate vertices are open already.
-fn loop_edges(graph: &PlanningGraph, bridge: &Bridge) -> Vec<u32> {
-    let mut way = bridge.path.clone();
-    if bridge.closed
-        && let Some(&first) = way.first()
-    {
-        way.push(first);
-    }
-    way.windows(2)
-        .filter(|w| !w.iter().all(|&v| graph.is_gate[v as usize]))
-        .filter_map(|w| graph.edge_between(w[0], w[1]))
-        .collect()
-}
-
 /// Opening that the blade needs beside a bridge, mm: as long as the bridge is wide, so that one
 /// stroke crosses it. A bridge against the board needs none: its foot lies open once the mould is
 /// off the board.
@@ -296,7 +315,7 @@ pub(super) fn opening_reach(graph: &PlanningGraph, opening: f64) -> f64 {
 fn beside(graph: &PlanningGraph, distance: &[f64], opening: f64, loops: &[u32]) -> Vec<(u32, f64)> {
     let reach = opening_reach(graph, opening);
     (0..graph.edges.len() as u32)
-        .filter(|e| !loops.contains(e))
+        .filter(|e| !loops.contains(e) && graph.edges[*e as usize].cost.is_finite())
         .filter(|&e| {
             let near = graph.edges[e as usize].ends.map(|v| distance[v as usize]);
             near.iter().all(|&d| d <= reach) && near.iter().any(|&d| d > 0.0)

@@ -60,7 +60,7 @@ impl<'a> Outward<'a> {
     /// Outline of the gate, one closed polyline a patch.
     pub(super) fn gate_outline(&self, graph: &PlanningGraph) -> Vec<Vec<Point>> {
         let mut next = std::collections::BTreeMap::new();
-        for face in &graph.mesh.faces {
+        for face in &graph.mesh.faces[..graph.model_faces] {
             for k in 0..3 {
                 let (a, b, c) = (face[k], face[(k + 1) % 3], face[(k + 2) % 3]);
                 let gate = |v: u32| graph.is_gate[v as usize];

@@ -182,8 +182,8 @@ pub(super) fn overstretched(
     let Outcome::Stuck { hindrance, place } = report.outcome else { return None };
     let place = if hindrance == Hindrance::Tear { report.stretched_at } else { place };
     let graph = &setup.graph;
-    let loops = setup.loops.iter().flatten();
-    let all = CutSet::new(found.cut.edges().iter().chain(loops).copied().collect());
+    let open = setup.fixed();
+    let all = CutSet::new(found.cut.edges().iter().chain(&open).copied().collect());
     let rings = search.separator().holding_rings(&all.indicator(graph), control);
     let strain = |ring: &Ring| ring.width / graph.ring_length(&ring.outline).1.max(1e-9);
     let away = |ring: &Ring| {
@@ -200,7 +200,6 @@ pub(super) fn overstretched(
         .cloned();
     let ring = ring?;
     let asked = ring.reach.max(ring.width) * (1.0 + RAISE);
-    let open: Vec<u32> = setup.loops.iter().flatten().copied().collect();
     let felt = (hindrance, &place);
     let relief = relief_near(felt, report, graph, &setup.body, &open, times);
     let demand = Demand {

@@ -9,6 +9,7 @@ use crate::control::{Cancel, Control};
 use crate::mesh::fixtures::{icosphere, moved, torus};
 use crate::mesh::{Model, Point, PrepareOptions, TriangleMesh, prepare_mesh};
 use crate::plan::setup::{Setup, set_up};
+use crate::plan::skin::Holes;
 use crate::plan::{PlanError, PlanRequest, make_plan};
 
 fn model(mesh: TriangleMesh) -> Model {
@@ -20,7 +21,8 @@ fn prepared(mesh: TriangleMesh, mould: MouldShape, gate: Option<GateChoice>) -> 
     if let Some(gate) = gate {
         request.gate = gate;
     }
-    let setup = set_up(&model(mesh), &request, 1.0, &Control::silent()).expect("a planning graph");
+    let setup = set_up(&model(mesh), &request, 1.0, Holes::Filled, &Control::silent())
+        .expect("a planning graph");
     let laps: Vec<&str> = setup.figures.seconds.iter().map(|lap| lap.0.as_str()).collect();
     assert_eq!(laps, ["mesh", "body", "field", "bridges", "girth"]);
     setup

@@ -146,7 +146,8 @@ pub(super) fn carry(setup: &mut Setup, scheme: &Scheme) -> Result<Drawn, PlanErr
     }
     let result = drawn(&exterior, &exterior_owners, &rims)?;
     setup.crossed = crossing.iter().map(Option::is_some).collect();
-    setup.loops = result.loops.clone();
+    setup.loops.clone_from(&result.loops);
+    setup.open_loops.clone_from(&result.loops);
     Ok(result)
 }
 

@@ -17,6 +17,7 @@ use super::make::{PlanError, check_request};
 use super::pass::{CENTRES, RADII, finisher};
 use super::setup::{StageClock, set_up};
 use super::sheets::make_sheets;
+use super::skin::Holes;
 use super::trial::tried;
 use super::{NotTried, Plan, PlanRequest, StopReason, TrialMode, TrialVerdict, bridge_letter};
 use crate::control::{Control, Stage};
@@ -184,13 +185,13 @@ pub fn judge_scheme(
 ) -> Result<Judged, PlanError> {
     check_request(request)?;
     carry::check(model, scheme)?;
-    let mut setup = set_up(model, request, 1.0, control)?;
+    let mut setup = set_up(model, request, 1.0, Holes::Open, control)?;
     let mut clock = StageClock::new(control);
     let drawn = carry::carry(&mut setup, scheme)?;
     let separator = Separator::new(&setup.graph, CENTRES, RADII);
     control.stage(Stage::Optimise, 0.1, "looking for tight rings");
     let mut pool = RowPool::new(setup.graph.edges.len());
-    let fixed = CutSet::new(setup.loops.iter().flatten().copied().collect());
+    let fixed = CutSet::new(setup.fixed());
     let order: Vec<usize> = (0..separator.target_count()).collect();
     first_rings(&separator, &fixed, &order, &mut pool, control);
     control.check()?;
