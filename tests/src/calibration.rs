@@ -89,8 +89,8 @@ impl Limb {
 /// What the girth model has to be told.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Constants {
-    /// Width of the zone that opens at once over the share of the hands' force that goes into it, mm:
-    /// only their ratio counts in the strain formula.
+    /// Width of the zone that opens at once, over the usual one and over the share of the hands' force that
+    /// goes into it: only their ratio counts in the strain formula.
     pub zone: f64,
     /// A ring may fall short of the width beyond by this share.
     pub tolerance: f64,
@@ -98,16 +98,16 @@ pub struct Constants {
 
 impl Constants {
     /// Those of a plan by default.
-    pub const OF_PLANS: Self = Self { zone: 30.0, tolerance: 0.0 };
+    pub const OF_PLANS: Self = Self { zone: 1.0, tolerance: 0.0 };
 }
 
-/// A tight ring: its length and the width beyond, mm, and the thickness of rubber that counts at each edge
-/// that it crosses.
+/// A tight ring: its length and the width beyond, mm, and, at each edge that it crosses, the thickness of rubber
+/// that counts and the width of the zone that opens at once, mm.
 #[derive(Clone, Debug)]
 struct HeldBy {
     length: f64,
     width: f64,
-    thickness: Vec<f64>,
+    rubber: Vec<(f64, f64)>,
 }
 
 /// One limb with one set of cuts, looked at both ways.
@@ -140,9 +140,11 @@ const HAND_FORCE: f64 = 200.0;
 
 fn passes(rings: &[HeldBy], constants: Constants) -> bool {
     let rubber = Rubber::default();
-    let strain = |t: &f64| MouldBody::allowed_strain(&rubber, HAND_FORCE, constants.zone, *t);
+    let strain = |&(thickness, zone): &(f64, f64)| {
+        MouldBody::allowed_strain(&rubber, HAND_FORCE, constants.zone * zone, thickness)
+    };
     rings.iter().all(|ring| {
-        let mean = ring.thickness.iter().map(strain).sum::<f64>() / ring.thickness.len() as f64;
+        let mean = ring.rubber.iter().map(strain).sum::<f64>() / ring.rubber.len() as f64;
         ring.length * (1.0 + mean) * (1.0 + constants.tolerance) >= ring.width
     })
 }
@@ -159,10 +161,11 @@ pub fn compare(limb: &Limb, elements: usize) -> Result<Vec<Comparison>, String> 
     let graph = PlanningGraph::new(mesh, is_gate, none, &ones).map_err(|e| e.to_string())?;
     let girths = section_girths(&graph.mesh, &graph.topology);
     let normals: Vec<Vector> = graph.mesh.vertex_normals();
-    let thickness: Vec<f64> = (0..graph.vertex_count())
+    let rubber: Vec<(f64, f64)> = (0..graph.vertex_count())
         .map(|v| {
             let wall = body.wall_thickness(&graph.mesh.positions[v], &normals[v]);
-            wall.min(girths[v] / std::f64::consts::TAU)
+            let thickness = wall.min(girths[v] / std::f64::consts::TAU);
+            (thickness, MouldBody::opening_zone(girths[v]))
         })
         .collect();
     let separator = Separator::new(&graph, 12, 6);
@@ -174,12 +177,13 @@ pub fn compare(limb: &Limb, elements: usize) -> Result<Vec<Comparison>, String> 
         let found = separator.tight_rings(&cut, Crossing::Forbidden, &order, most, &control);
         let at = |e: &u32| {
             let [a, b] = graph.edges[*e as usize].ends;
-            0.5 * (thickness[a as usize] + thickness[b as usize])
+            let (one, other) = (rubber[a as usize], rubber[b as usize]);
+            (0.5 * (one.0 + other.0), 0.5 * (one.1 + other.1))
         };
         let held = |r: &slitwright_solver::girth::Ring| HeldBy {
             length: r.reach,
             width: r.width,
-            thickness: r.outline.iter().map(at).collect(),
+            rubber: r.outline.iter().map(at).collect(),
         };
         found.rings.iter().map(held).collect()
     };
@@ -278,8 +282,7 @@ impl Tally {
 /// The constants with the least loss; of like ones those nearest to a plan's by default.
 pub fn fit(all: &[&Comparison]) -> Constants {
     let default = Constants::OF_PLANS;
-    let zones =
-        [4.0, 6.0, 8.0, 11.0, 15.0, 20.0, 25.0, 30.0, 40.0, 55.0, 75.0, 100.0, 150.0, 200.0];
+    let zones = [0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0, 1.3, 1.6, 2.0, 2.5, 3.0, 4.0, 6.0];
     let tolerances = [-0.15, -0.1, -0.05, 0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.7];
     let mut best = (usize::MAX, f64::INFINITY, default);
     for zone in zones {

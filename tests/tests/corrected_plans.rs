@@ -20,7 +20,7 @@ fn hopeful(mode: TrialMode) -> PlanRequest {
     PlanRequest {
         mould: MouldShape::Box { side_clearance: 9.0, top_clearance: 9.0 },
         rubber: Rubber { shore_a: 45.0, working_stretch: 1.0, ..Rubber::default() },
-        knife: KnifeRules { opening_zone: 8.0, hand_force: 120.0, ..KnifeRules::default() },
+        knife: KnifeRules { opening_zone: Some(8.0), hand_force: 120.0, ..KnifeRules::default() },
         weights: CostWeights::NONE,
         trial: TrialRequest { mode, elements: Some(4000), ..TrialRequest::default() },
         budget: Budget { seconds: 300.0, target_gap: 0.9, seed: 1 },

@@ -142,8 +142,8 @@ fn scale_does_not_change_the_length_over_the_size() {
                 same => same,
             };
             request.knife.hand_force *= factor * factor;
+            request.knife.opening_zone = request.knife.opening_zone.map(|zone| factor * zone);
             for length in [
-                &mut request.knife.opening_zone,
                 &mut request.knife.hinge_width,
                 &mut request.knife.entry_price,
                 &mut request.knife.least_cut,
@@ -210,7 +210,7 @@ fn assert_every_cut_is_needed(piece: &Piece) -> usize {
         .map(|(p, n)| {
             let knife = &request.knife;
             let wall = body.wall_thickness(p, &n);
-            let (force, zone) = (knife.hand_force, knife.opening_zone);
+            let (force, zone) = (knife.hand_force, knife.opening_zone.expect("a zone is given"));
             MouldBody::allowed_strain(&request.rubber, force, zone, wall)
         })
         .collect();

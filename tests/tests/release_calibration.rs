@@ -11,8 +11,8 @@ fn three_limbs_are_compared() {
     let tally = Tally::of(&all, Constants::OF_PLANS);
     assert_eq!(tally.agree + tally.false_passes + tally.false_failures, all.len());
     // More strain allowed never holds what less let out.
-    let easy = Constants { zone: 1.0, tolerance: 0.3 };
-    let strict = Constants { zone: 1000.0, tolerance: -0.15 };
+    let easy = Constants { zone: 0.03, tolerance: 0.3 };
+    let strict = Constants { zone: 30.0, tolerance: -0.15 };
     assert!(all.iter().all(|c| c.predicted(easy) || !c.predicted(strict)));
     // What is planned passes by the girth model, and is cut.
     assert!(all.iter().any(|c| c.scheme == "plan" && c.top > 0.0));

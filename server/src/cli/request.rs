@@ -72,7 +72,7 @@ pub struct RequestArgs {
     /// What two hands pull at an opening, N
     #[arg(long, value_name = "N", help_heading = "Knife and hand")]
     hand_force: Option<f64>,
-    /// Width of rubber that must open at once round a ring, mm
+    /// Width of rubber that must open at once round a ring, mm; else as wide as the model is there
     #[arg(long, value_name = "MM", help_heading = "Knife and hand")]
     opening_zone: Option<f64>,
     /// Least width of rubber left between cuts, mm

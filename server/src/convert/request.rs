@@ -89,7 +89,7 @@ pub fn request_to_proto(request: &PlanRequest, class: v1::RubberClass) -> v1::Pl
         }),
         knife: Some(v1::KnifeRules {
             hand_force_n: Some(request.knife.hand_force),
-            opening_zone_mm: Some(request.knife.opening_zone),
+            opening_zone_mm: request.knife.opening_zone,
             hinge_width_mm: Some(request.knife.hinge_width),
             entry_price_mm: Some(request.knife.entry_price),
             least_cut_mm: Some(request.knife.least_cut),
@@ -286,14 +286,9 @@ fn knife(message: Option<&v1::KnifeRules>, path: &str, faults: &mut Collector) -
             5000.0,
             "N",
         ),
-        opening_zone: read(
-            "opening_zone_mm",
-            message.opening_zone_mm,
-            default.opening_zone,
-            1.0,
-            1000.0,
-            "mm",
-        ),
+        opening_zone: message
+            .opening_zone_mm
+            .map(|zone| read("opening_zone_mm", Some(zone), zone, 1.0, 1000.0, "mm")),
         hinge_width: read(
             "hinge_width_mm",
             message.hinge_width_mm,

@@ -245,6 +245,17 @@ impl MouldBody {
     /// Rubber thickness (mm) outward from a point of the model along a unit normal: to the outside,
     /// or to the next part of the model if that is nearer.
     pub fn wall_thickness(&self, point: &Point, normal: &Vector) -> f64 {
+        let (out, hit) = self.way_out(point, normal);
+        hit.map_or(out, |hit| out.min(hit))
+    }
+
+    /// Whether nothing of the model stands between a point of it and the outside along a unit normal.
+    pub fn is_open(&self, point: &Point, normal: &Vector) -> bool {
+        self.way_out(point, normal).1.is_none()
+    }
+
+    /// How far it is to the outside, mm, and to the next part of the model, if that is nearer.
+    fn way_out(&self, point: &Point, normal: &Vector) -> (f64, Option<f64>) {
         let out = match self.outside {
             Outside::Box { low, high } => exit_box(point, normal, &low, &high),
             Outside::Cylinder { axis, radius, bottom, top } => {
@@ -258,7 +269,15 @@ impl MouldBody {
         // Start a little off the surface so that the ray does not meet the face it leaves.
         let start = 0.05;
         let hit = self.model.ray(&(point + normal * start), normal, out.max(start));
-        hit.map_or(out, |hit| out.min(hit.distance + start))
+        (out, hit.map(|hit| hit.distance + start))
+    }
+
+    /// Width (mm) of the zone of rubber that opens at once where a section of the model has so much `girth`
+    /// (mm): its diameter, were it round. By Saint-Venant's principle what is forced on a body dies away within
+    /// about its own width (Timoshenko & Goodier, Theory of Elasticity, from memory); that this is once the
+    /// width was set against release trials, see `benches/release_calibration`.
+    pub fn opening_zone(girth: f64) -> f64 {
+        girth / std::f64::consts::PI
     }
 
     /// Engineering strain that two hands reach at a ring whose rubber is `thickness` mm thick:

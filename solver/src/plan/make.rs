@@ -146,11 +146,12 @@ pub(super) fn check_request(request: &PlanRequest) -> Result<(), PlanError> {
 fn check_numbers(request: &PlanRequest) -> Result<(), PlanError> {
     let knife = &request.knife;
     let budget = &request.budget;
+    let zone = knife.opening_zone.unwrap_or(1.0);
     let positive = "must be a positive number";
     let not_negative = "must be zero or a positive number";
     let checks = [
         ("knife.hand_force", knife.hand_force, knife.hand_force > 0.0, positive),
-        ("knife.opening_zone", knife.opening_zone, knife.opening_zone > 0.0, positive),
+        ("knife.opening_zone", zone, zone > 0.0, positive),
         ("knife.hinge_width", knife.hinge_width, knife.hinge_width >= 0.0, not_negative),
         ("knife.entry_price", knife.entry_price, knife.entry_price >= 0.0, not_negative),
         ("knife.least_cut", knife.least_cut, knife.least_cut >= 0.0, not_negative),

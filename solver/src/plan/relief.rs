@@ -67,7 +67,8 @@ fn closeness(hindrance: Hindrance, place: &Point, zone: f64, report: &TrialRepor
 }
 
 /// Right Cauchy-Green tensor of the rubber over each vertex, from the model to the outside: the mean of
-/// elements near the line out, unity mixed in by how little they count.
+/// elements near the line out, unity mixed in by how little they count. Where the model stands in the way,
+/// as across a hole, no cut opens the mould, and it is unity.
 fn over_vertices(
     report: &TrialReport,
     counts: &[f64],
@@ -78,6 +79,9 @@ fn over_vertices(
     let (middles, volumes) = (report.middles(0), report.volumes());
     let reach = report.mesh.spacing.max(graph.mean_edge());
     let one = |p: &Point, normal: &Vector| {
+        if !body.is_open(p, normal) {
+            return Matrix3::identity();
+        }
         let depth = body.wall_thickness(p, normal);
         let (mut sum, mut whole) = (Matrix3::zeros(), 0.0);
         for (e, middle) in middles.iter().enumerate() {

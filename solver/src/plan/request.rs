@@ -37,8 +37,9 @@ pub struct PlanRequest {
 pub struct KnifeRules {
     /// What two hands pull at an opening, N.
     pub hand_force: f64,
-    /// Width of the rubber zone that must open at once round a ring, mm.
-    pub opening_zone: f64,
+    /// Width of the rubber zone that must open at once round a ring, mm; none: that of
+    /// [`MouldBody::opening_zone`](crate::body::MouldBody::opening_zone).
+    pub opening_zone: Option<f64>,
     /// Least width of rubber left between cuts that nearly meet, mm.
     pub hinge_width: f64,
     /// What starting one more separate cut is worth, in mm of cut.
@@ -115,7 +116,7 @@ impl Default for KnifeRules {
     fn default() -> Self {
         Self {
             hand_force: 200.0,
-            opening_zone: 30.0,
+            opening_zone: None,
             hinge_width: 12.0,
             entry_price: 12.0,
             least_cut: 12.0,

@@ -239,12 +239,8 @@ fn allowed_strain(
         .zip(&girths)
         .map(|((p, n), girth)| {
             let thickness = body.wall_thickness(p, n).min(girth / std::f64::consts::TAU);
-            MouldBody::allowed_strain(
-                &request.rubber,
-                knife.hand_force,
-                knife.opening_zone,
-                thickness,
-            )
+            let zone = knife.opening_zone.unwrap_or(MouldBody::opening_zone(*girth));
+            MouldBody::allowed_strain(&request.rubber, knife.hand_force, zone, thickness)
         })
         .collect()
 }

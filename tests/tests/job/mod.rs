@@ -22,10 +22,15 @@ pub const STRAIN: f64 = 0.5;
 pub fn thin_blanket(planning_edge: Option<f64>) -> PlanRequest {
     let rubber = Rubber { working_stretch: STRAIN, ..Rubber::default() };
     let thickness = 3.0;
-    let knife =
-        KnifeRules { entry_price: 0.0, least_cut: 0.0, hinge_width: 4.0, ..KnifeRules::default() };
-    let allowed =
-        MouldBody::allowed_strain(&rubber, knife.hand_force, knife.opening_zone, thickness);
+    let zone = 30.0;
+    let knife = KnifeRules {
+        entry_price: 0.0,
+        least_cut: 0.0,
+        hinge_width: 4.0,
+        opening_zone: Some(zone),
+        ..KnifeRules::default()
+    };
+    let allowed = MouldBody::allowed_strain(&rubber, knife.hand_force, zone, thickness);
     assert_eq!(allowed, STRAIN, "the blanket is meant to be ruled by the working stretch");
     PlanRequest {
         mould: MouldShape::Blanket { thickness },
