@@ -21,6 +21,16 @@ pub struct HolePath {
     pub closed: bool,
 }
 
+impl HolePath {
+    /// The path along steps from vertex to vertex; None where there are none.
+    pub fn along(steps: &[[u32; 2]]) -> Option<Self> {
+        let (first, last) = (steps.first()?[0], steps.last()?[1]);
+        let starts = steps.iter().map(|step| step[0]);
+        let closed = first == last;
+        Some(Self { vertices: starts.chain((!closed).then_some(last)).collect(), closed })
+    }
+}
+
 /// A skin with discs in its holes.
 #[derive(Clone, Debug)]
 pub struct Filled {
@@ -58,6 +68,16 @@ impl Filled {
             }
         }
         filled
+    }
+
+    /// Whether each vertex is gate: those that were before, and where discs stand on the board.
+    pub fn gate(&self, before: &[bool]) -> Vec<bool> {
+        let mut gate: Vec<bool> =
+            self.origins.iter().map(|v| v.is_some_and(|v| before[v as usize])).collect();
+        for &v in &self.on_board {
+            gate[v as usize] = true;
+        }
+        gate
     }
 
     fn fill(&mut self, path: &HolePath, index: usize, edge: f64) -> Option<()> {

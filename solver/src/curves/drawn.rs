@@ -9,7 +9,7 @@ use super::fitted::{Fitted, fit};
 use super::path::{CutCurve, CutCurves};
 use crate::control::Control;
 use crate::girth::{PlanningGraph, Ring};
-use crate::mesh::CurvePoint;
+use crate::mesh::{CurvePoint, TriangleMesh};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::rows::RowPool;
 use crate::optimise::separation::{Crossing, Separator};
@@ -52,11 +52,13 @@ pub struct Drawn {
 }
 
 impl Drawn {
-    /// Carry the lines of exterior cuts, and a rim for each bridge that is cut.
+    /// Carry the lines of exterior cuts, and a rim for each bridge that is cut. `strain` tells the strain
+    /// allowed at each vertex of a mesh.
     pub fn new(
         graph: &PlanningGraph,
         lines: &[DrawnLine],
         rims: &[Option<DrawnLine>],
+        strain: &dyn Fn(&TriangleMesh) -> Option<Vec<f64>>,
     ) -> Result<Self, DrawnError> {
         let single = |line: &DrawnLine| CutCurves {
             chains: vec![CutCurve {
@@ -110,10 +112,12 @@ impl Drawn {
             cuts.push(CutCurves { chains, from_gate });
             members.push(own);
         }
+        let fitted =
+            fitted.with_filled_holes(lines.len(), strain).ok_or(DrawnError::NotFollowed)?;
         Ok(Self { cut, cuts, members, loops, rims, fitted })
     }
 
-    /// The graph on the mesh that is fitted to the lines; outlines of rings that were found round
+    /// The graph on the mesh that is fitted to the lines, with the holes filled that are cut across; outlines of rings that were found round
     /// them are edges of this graph.
     pub fn fitted_graph(&self) -> &PlanningGraph {
         &self.fitted.graph

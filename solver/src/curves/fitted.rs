@@ -6,6 +6,7 @@
 //! Vertices keep their numbers, so rings and targets found before can be looked at again.
 
 use super::path::{CutCurve, CutCurves};
+use crate::bridges::fill::{Filled, HolePath};
 use crate::girth::PlanningGraph;
 use crate::girth::paths::ways;
 use crate::mesh::{CurvePoint, FaceId, Point, TriangleMesh, nearest_on_polyline};
@@ -61,12 +62,52 @@ pub(super) fn fit(graph: &PlanningGraph, curves: &[&CutCurves]) -> Option<Fitted
     let weight = vec![1.0; graph.vertex_count()];
     let fitted =
         PlanningGraph::new(mesh, graph.is_gate.clone(), graph.allowed_strain.clone(), &weight)
-            .ok()?;
+            .ok()?
+            .with_discs(graph.model_faces);
     let mut cut = vec![0.0; fitted.edges.len()];
     for &[a, b] in ways.iter().flatten() {
         cut[fitted.edge_along(a, b)? as usize] = 1.0;
     }
     Some(Fitted { graph: fitted, cut, ways })
+}
+
+impl Fitted {
+    /// The same with the holes filled whose rims are the ways after the first `lines`: rings are then led over
+    /// the faces of their cuts. Rims that meet each other, or that no disc can be drawn on, stay cuts.
+    /// `strain` tells the strain allowed at each vertex of a mesh.
+    pub fn with_filled_holes(
+        self,
+        lines: usize,
+        strain: &dyn Fn(&TriangleMesh) -> Option<Vec<f64>>,
+    ) -> Option<Self> {
+        let Self { graph, ways, .. } = &self;
+        let paths: Vec<Option<HolePath>> =
+            ways[lines..].iter().map(|steps| HolePath::along(steps)).collect();
+        let filled = Filled::new(&graph.mesh, &paths, graph.mean_edge());
+        // Faces of the model keep their numbers, and an edge has the corners that its face has there.
+        let moved = |&[a, b]: &[u32; 2]| -> Option<[u32; 2]> {
+            let edge = graph.edges[graph.edge_along(a, b)? as usize].mesh_edge;
+            let face = graph.topology.edge_faces[edge as usize][0] as usize;
+            let corner = |v: u32| {
+                let at = graph.mesh.faces[face].iter().position(|&w| w == v)?;
+                Some(filled.mesh.faces[face][at])
+            };
+            Some([corner(a)?, corner(b)?])
+        };
+        let is_open = |index: usize| index < lines || filled.rims[index - lines].is_empty();
+        let open = (0..ways.len()).filter(|&k| is_open(k)).flat_map(|k| &ways[k]);
+        let cut_edges: Vec<[u32; 2]> = open.map(moved).collect::<Option<_>>()?;
+        let is_gate = filled.gate(&graph.is_gate);
+        let (strain, weight) = (strain(&filled.mesh)?, vec![1.0; is_gate.len()]);
+        let filled_graph = PlanningGraph::new(filled.mesh, is_gate, strain, &weight)
+            .ok()?
+            .with_discs(filled.model_faces);
+        let mut cut = vec![0.0; filled_graph.edges.len()];
+        for [a, b] in cut_edges {
+            cut[filled_graph.edge_along(a, b)? as usize] = 1.0;
+        }
+        Some(Self { graph: filled_graph, cut, ways: self.ways })
+    }
 }
 
 /// A chain as one piece, or as two halves if it closes on itself.

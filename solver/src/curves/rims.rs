@@ -2,6 +2,7 @@
 
 use super::fitted::fit;
 use super::path::{CutCurves, cut_chains, straighten_chain};
+use crate::bridges::fill::HolePath;
 use crate::girth::PlanningGraph;
 use crate::mesh::{Point, TriangleMesh};
 
@@ -9,9 +10,8 @@ use crate::mesh::{Point, TriangleMesh};
 pub struct StraightRims {
     /// The mesh; its vertices and faces keep their numbers.
     pub mesh: TriangleMesh,
-    /// Vertices along each rim, in order; a closed one repeats its first. None where a loop is none or more
-    /// than one way.
-    pub ways: Vec<Option<Vec<u32>>>,
+    /// The path along each rim; None where a loop is none or more than one way.
+    pub paths: Vec<Option<HolePath>>,
     /// The rims themselves, mm.
     pub points: Vec<Vec<Point>>,
 }
@@ -26,19 +26,18 @@ impl StraightRims {
         }
         let fitted = fit(graph, &rims.iter().collect::<Vec<&CutCurves>>())?;
         let mut steps = fitted.ways.into_iter();
-        let (mut ways, mut points) = (Vec::new(), Vec::new());
+        let (mut paths, mut points) = (Vec::new(), Vec::new());
         for rim in &rims {
             let own: Vec<Vec<[u32; 2]>> = steps.by_ref().take(rim.chains.len()).collect();
-            let (way, line) = match (own.as_slice(), rim.chains.as_slice()) {
+            let (path, line) = match (own.as_slice(), rim.chains.as_slice()) {
                 ([steps], [chain]) => {
-                    let way = steps.iter().map(|s| s[0]).chain(steps.last().map(|s| s[1]));
-                    (Some(way.collect()), chain.points.iter().map(|p| p.point).collect())
+                    (HolePath::along(steps), chain.points.iter().map(|p| p.point).collect())
                 }
                 _ => (None, Vec::new()),
             };
-            ways.push(way);
+            paths.push(path);
             points.push(line);
         }
-        Some(Self { mesh: fitted.graph.mesh, ways, points })
+        Some(Self { mesh: fitted.graph.mesh, paths, points })
     }
 }

@@ -13,7 +13,7 @@ use rand_chacha::ChaCha8Rng;
 use super::cut_set::CutSet;
 use super::integer::{IntegerLimits, solve_cover_while};
 use super::one_piece::{Places, is_forest, necks};
-use super::rows::{ROW_TOLERANCE, RowPool};
+use super::rows::{ROW_TOLERANCE, RowKind, RowPool};
 use super::search::SearchSettings;
 use crate::control::Control;
 use crate::girth::PlanningGraph;
@@ -129,12 +129,12 @@ impl<'a> Builder<'a> {
                 self.graph.edges[edge as usize].ends[random.random_range(0..2)]
             }
         };
-        let mut start: Vec<u32> = edges
-            .iter()
-            .chain(&self.settings.fixed)
-            .chain(&self.graph.discs)
-            .flat_map(|&e| self.graph.edges[e as usize].ends)
-            .collect();
+        // Nor does a slit from the depth of a hole, but that lets the blade reach the bridge.
+        let from_holes =
+            self.pool.reliefs.is_empty() || self.pool.rows[row].kind == RowKind::BridgeOpening;
+        let holes = self.settings.fixed.iter().chain(&self.graph.discs).filter(|_| from_holes);
+        let mut start: Vec<u32> =
+            edges.iter().chain(holes).flat_map(|&e| self.graph.edges[e as usize].ends).collect();
         start.extend(
             (0..self.graph.vertex_count() as u32).filter(|&v| self.graph.is_gate[v as usize]),
         );
@@ -175,6 +175,12 @@ impl<'a> Builder<'a> {
 
     /// [`Builder::trim`], and the edges taken off in the order they went.
     pub fn trim_in_steps(&self, cut: &CutSet, random: &mut ChaCha8Rng) -> (CutSet, Vec<u32>) {
+        // What a trial asks for opens the mould farther from where it is open already: a slit by itself in thick
+        // rubber gives nothing.
+        let split_price = match self.pool.reliefs.is_empty() {
+            true => self.settings.entry_price,
+            false => f64::INFINITY,
+        };
         let mut state = Trim::new(self, cut);
         let mut ends: Vec<u32> = Vec::new();
         loop {
@@ -190,7 +196,7 @@ impl<'a> Builder<'a> {
                     at = next;
                 }
             }
-            if state.count == before && !state.split(self.settings.entry_price, random) {
+            if state.count == before && !state.split(split_price, random) {
                 break;
             }
         }

@@ -87,7 +87,9 @@ impl<'a, 'c> Pass<'a, 'c> {
         control: &'a Control<'c>,
         hooks: &'a Hooks<'a>,
     ) -> Self {
-        let is_long = control.with_extra_time(request.budget.seconds) >= LONG;
+        // Plans that trials correct have better use for the hours.
+        let is_long = control.with_extra_time(request.budget.seconds) >= LONG
+            && request.trial.mode != TrialMode::Correct;
         let began = control.elapsed().as_secs_f64();
         Self { number, is_long, began, model, request, control, hooks }
     }
@@ -103,13 +105,17 @@ impl<'a, 'c> Pass<'a, 'c> {
         if self.is_long { share * self.request.budget.seconds } else { self.request.budget.seconds }
     }
 
+    /// What there is from its beginning to its end, seconds.
+    fn seconds(&self) -> f64 {
+        (self.end() - self.began).max(0.0)
+    }
+
     /// When the first search ends at the latest.
     fn search_end(&self) -> f64 {
         match self.request.trial.mode {
             TrialMode::Off => self.end(),
-            TrialMode::Judge | TrialMode::Correct => {
-                self.began + SEARCHED * (self.end() - self.began).max(0.0)
-            }
+            TrialMode::Judge => self.began + SEARCHED.0 * self.seconds(),
+            TrialMode::Correct => self.began + SEARCHED.1 * self.seconds(),
         }
     }
 
@@ -202,8 +208,8 @@ impl<'a, 'c> Pass<'a, 'c> {
     }
 }
 
-/// Share of a pass after which the search leaves the rest to the trial.
-const SEARCHED: f64 = 0.5;
+/// Share of a pass after which the search leaves the rest to the trial, and to plans that are corrected by it.
+const SEARCHED: (f64, f64) = (0.5, 0.3);
 
 /// What is kept of a budget for what follows the search, seconds.
 fn kept(seconds: f64) -> f64 {

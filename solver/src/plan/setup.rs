@@ -116,15 +116,11 @@ pub(super) fn set_up(
     let crossed: Vec<bool> = bridges.bridges.iter().map(|b| b.disc == DiscState::Plain).collect();
     let skin = Skin::new(planning, &is_gate, &bridges.bridges, &crossed, holes)?;
     warnings.extend(skin.warnings);
-    let Filled { mesh, model_faces, origins, on_board, rims: lips } = skin.filled;
+    let is_gate = skin.filled.gate(&is_gate);
+    let Filled { mesh, model_faces, origins, rims: lips, .. } = skin.filled;
     let weight = weights(&skin.surface, &working, &gate, &body, request, control)?;
     let weight: Vec<f64> =
         origins.iter().map(|v| v.map_or(f64::INFINITY, |v| weight[v as usize])).collect();
-    let mut is_gate: Vec<bool> =
-        origins.iter().map(|v| v.is_some_and(|v| is_gate[v as usize])).collect();
-    for v in on_board {
-        is_gate[v as usize] = true;
-    }
     let allowed_strain = allowed_strain(&mesh, &Topology::new(&mesh)?, &body, request);
     let graph = PlanningGraph::new(mesh, is_gate, allowed_strain, &weight)?.with_discs(model_faces);
     let is_filled = |k: usize| !lips[k].is_empty();
@@ -223,7 +219,7 @@ fn planning_edge(
 /// 1984, Non-Linear Elastic Deformations, from memory), so the pull on either side of it, pressure
 /// times l a, is that of a uniaxial strip 0.7 a (at small strain) to 1.0 a (at one half) thick. So a
 /// wall counts as no thicker than the radius of what it goes round: its girth over 2 pi.
-fn allowed_strain(
+pub(super) fn allowed_strain(
     planning: &TriangleMesh,
     topology: &Topology,
     body: &MouldBody,

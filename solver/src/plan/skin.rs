@@ -58,15 +58,17 @@ impl Skin {
                     .to_owned(),
             );
         }
-        let (surface, ways, mut rims) = match straight {
-            Some(StraightRims { mesh, ways, points }) => (mesh, ways, points),
+        let (surface, straight, mut rims) = match straight {
+            Some(StraightRims { mesh, paths, points }) => (mesh, paths, points),
             None => (graph.mesh, vec![None; bridges.len()], vec![Vec::new(); bridges.len()]),
         };
         let paths: Vec<Option<HolePath>> = bridges
             .iter()
-            .zip(ways)
+            .zip(straight)
             .zip(&to_fill)
-            .map(|((bridge, way), &fill)| fill.then(|| path(bridge, way)))
+            .map(|((bridge, straight), &fill)| {
+                fill.then(|| straight.unwrap_or_else(|| path(bridge)))
+            })
             .collect();
         let filled = Filled::new(&surface, &paths, edge);
         for k in (0..bridges.len()).filter(|&k| to_fill[k] && filled.rims[k].is_empty()) {
@@ -82,14 +84,9 @@ impl Skin {
     }
 }
 
-/// The path of a bridge's cut, along `way` where it was drawn straight.
-fn path(bridge: &Bridge, way: Option<Vec<u32>>) -> HolePath {
-    let closed = bridge.closed;
-    let mut vertices = way.unwrap_or_else(|| bridge.path.clone());
-    if closed && vertices.len() > 1 && vertices.first() == vertices.last() {
-        vertices.pop();
-    }
-    HolePath { vertices, closed }
+/// The path of a bridge's cut along edges.
+fn path(bridge: &Bridge) -> HolePath {
+    HolePath { vertices: bridge.path.clone(), closed: bridge.closed }
 }
 
 /// Planning-graph edges of a bridge's loop. Edges between gate vertices are open already.

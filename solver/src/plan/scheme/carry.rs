@@ -1,13 +1,17 @@
 //! From lines in the model's coordinates to lines on the planning mesh.
 
+use super::super::PlanRequest;
 use super::super::make::PlanError;
-use super::super::setup::Setup;
+use super::super::setup::{Setup, allowed_strain};
 use super::sides;
 use super::{Scheme, SchemeFault, SchemeLine};
 use crate::bridges::{BridgeKind, DiscState};
 use crate::curves::{Drawn, DrawnError, DrawnLine};
 use crate::girth::PlanningGraph;
-use crate::mesh::{CurvePoint, Model, Point, SurfaceLocator, nearest_on_polyline, polyline_length};
+use crate::mesh::{
+    CurvePoint, Model, Point, SurfaceLocator, Topology, TriangleMesh, nearest_on_polyline,
+    polyline_length,
+};
 
 /// Longest piece of a line that is laid on the mesh by its ends, in edges of the planning mesh.
 const PIECE: f64 = 0.25;
@@ -56,7 +60,11 @@ struct Line {
 }
 
 /// Carry a scheme; the setup's bridges are cut as the scheme says.
-pub(super) fn carry(setup: &mut Setup, scheme: &Scheme) -> Result<Drawn, PlanError> {
+pub(super) fn carry(
+    setup: &mut Setup,
+    scheme: &Scheme,
+    request: &PlanRequest,
+) -> Result<Drawn, PlanError> {
     let whole = |fault| PlanError::Scheme(vec![fault]);
     let mut crossing: Vec<Option<Crossing>> = setup.crossed.iter().map(|_| None).collect();
     let mut faults = Vec::new();
@@ -100,7 +108,11 @@ pub(super) fn carry(setup: &mut Setup, scheme: &Scheme) -> Result<Drawn, PlanErr
     // What goes round a hole belongs to the bridge in it.
     let edge = setup.graph.mean_edge();
     let drawn = |lines: &[DrawnLine], owners: &[usize], rims: &[Option<DrawnLine>]| {
-        Drawn::new(&setup.graph, lines, rims).map_err(|error| {
+        let strain = |mesh: &TriangleMesh| {
+            let topology = Topology::new(mesh).ok()?;
+            Some(allowed_strain(mesh, &topology, &setup.body, request))
+        };
+        Drawn::new(&setup.graph, lines, rims, &strain).map_err(|error| {
             whole(match error {
                 DrawnError::NotFollowed => SchemeFault::NotFollowed,
                 DrawnError::TooShort(line) => match owners.get(line) {

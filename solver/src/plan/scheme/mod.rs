@@ -187,7 +187,7 @@ pub fn judge_scheme(
     carry::check(model, scheme)?;
     let mut setup = set_up(model, request, 1.0, Holes::Open, control)?;
     let mut clock = StageClock::new(control);
-    let drawn = carry::carry(&mut setup, scheme)?;
+    let drawn = carry::carry(&mut setup, scheme, request)?;
     let separator = Separator::new(&setup.graph, CENTRES, RADII);
     control.stage(Stage::Optimise, 0.1, "looking for tight rings");
     let mut pool = RowPool::new(setup.graph.edges.len());
