@@ -289,6 +289,7 @@ fn no_cut_of_a_plan_can_be_left_out() {
     let dancer = demo_models::pieces().into_iter().find(|p| p.name == "dancer").expect("a dancer");
     let mut request = PlanRequest::default();
     request.resolution.planning_edge = Some(10.0);
+    request.knife.opening_zone = Some(30.0);
     let piece = Piece { name: "dancer", mesh: dancer.mesh().expect("a mesh"), request };
     let cuts = assert_every_cut_is_needed(&piece);
     assert!(cuts >= 2, "the dancer is meant to have several cuts, not {cuts}");

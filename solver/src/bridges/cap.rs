@@ -183,3 +183,6 @@ impl Flat {
         points
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -98,6 +98,12 @@ impl<'a> Builder<'a> {
         }
     }
 
+    /// Whether cuts only grow from where the mould is open already. What a trial asks for does: a slit by itself in
+    /// thick rubber, or from the depth of a hole, gives nothing.
+    fn grows_from_opening(&self) -> bool {
+        !self.pool.reliefs.is_empty()
+    }
+
     fn ways_from(&self, start: &[u32], guide: &[f64]) -> Ways {
         let starts = start.iter().map(|&v| (v, 0.0));
         ways(self.graph, starts, |e, _| Some(guide[e as usize]), f64::INFINITY)
@@ -129,9 +135,8 @@ impl<'a> Builder<'a> {
                 self.graph.edges[edge as usize].ends[random.random_range(0..2)]
             }
         };
-        // Nor does a slit from the depth of a hole, but that lets the blade reach the bridge.
         let from_holes =
-            self.pool.reliefs.is_empty() || self.pool.rows[row].kind == RowKind::BridgeOpening;
+            !self.grows_from_opening() || self.pool.rows[row].kind == RowKind::BridgeOpening;
         let holes = self.settings.fixed.iter().chain(&self.graph.discs).filter(|_| from_holes);
         let mut start: Vec<u32> =
             edges.iter().chain(holes).flat_map(|&e| self.graph.edges[e as usize].ends).collect();
@@ -175,12 +180,8 @@ impl<'a> Builder<'a> {
 
     /// [`Builder::trim`], and the edges taken off in the order they went.
     pub fn trim_in_steps(&self, cut: &CutSet, random: &mut ChaCha8Rng) -> (CutSet, Vec<u32>) {
-        // What a trial asks for opens the mould farther from where it is open already: a slit by itself in thick
-        // rubber gives nothing.
-        let split_price = match self.pool.reliefs.is_empty() {
-            true => self.settings.entry_price,
-            false => f64::INFINITY,
-        };
+        let split_price =
+            if self.grows_from_opening() { f64::INFINITY } else { self.settings.entry_price };
         let mut state = Trim::new(self, cut);
         let mut ends: Vec<u32> = Vec::new();
         loop {

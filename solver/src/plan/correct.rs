@@ -98,7 +98,7 @@ impl Workbench<'_, '_, '_> {
                 self.search.relieve(relief);
             }
             demands.push(demand);
-            let before = ((round + 1) % SEARCH_EVERY != 0).then_some(&nearest.found);
+            let before = (round % SEARCH_EVERY != 0).then_some(&nearest.found);
             let mut made = match self.make_again(before, now + SEARCHED * left) {
                 Ok(made) => made,
                 // What was asked for cannot be had in time.
