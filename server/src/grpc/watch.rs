@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use slitwright_proto::v1;
 use slitwright_proto::v1::plan_event::Event;
-use tokio::sync::mpsc;
+use tokio::sync::{mpsc, watch};
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::Status;
 
@@ -21,16 +21,14 @@ pub async fn follow(
     hub: Arc<Hub>,
     name: String,
 ) -> Result<JobEvents, Status> {
-    // Before the first look at the ledger, so that nothing falls between the two.
-    let live = hub.follow(&name);
-    let follower = Follower { ledger, name, number: 0, progress: None, turns: None };
+    let follower = Follower::of(ledger, &hub, name);
     let job = follower.job().await?;
     // Room for one event: a slow reader is waited for, and misses what is no longer news then.
     let (events, stream) = mpsc::channel(1);
     tokio::spawn(async move {
         let closing = hub.closing();
         tokio::select! {
-            told = follower.tell(job, live, &events) => {
+            told = follower.tell(job, &events) => {
                 if let Err(status) = told {
                     // Nobody to tell when the client has left.
                     let _ = events.send(Err(status)).await;
@@ -47,7 +45,7 @@ pub async fn follow(
     Ok(ReceiverStream::new(stream))
 }
 
-async fn down(mut closing: tokio::sync::watch::Receiver<bool>) {
+async fn down(mut closing: watch::Receiver<bool>) {
     if closing.wait_for(|&closing| closing).await.is_err() {
         std::future::pending::<()>().await;
     }
@@ -60,25 +58,31 @@ struct Follower {
     /// Number of the last better plan.
     number: u32,
     progress: Option<v1::Progress>,
-    turns: Option<u64>,
+    /// The turn of the job's that the ledger was last asked at.
+    turns: u64,
+    live: watch::Receiver<Live>,
 }
 
 type Events = mpsc::Sender<Result<v1::PlanEvent, Status>>;
 
 impl Follower {
-    async fn tell(
-        mut self,
-        first: v1::PlanJob,
-        mut live: tokio::sync::watch::Receiver<Live>,
-        events: &Events,
-    ) -> Result<(), Status> {
+    /// Notes the job's turn before anyone looks at the ledger: a job that ends between the two is
+    /// read again.
+    fn of(ledger: Arc<dyn Ledger>, hub: &Hub, name: String) -> Self {
+        let live = hub.follow(&name);
+        let turns = live.borrow().turns;
+        Self { ledger, name, number: 0, progress: None, turns, live }
+    }
+
+    /// Tells what has come since `first` was read, and what comes.
+    async fn tell(mut self, first: v1::PlanJob, events: &Events) -> Result<(), Status> {
         let mut job = Some(first);
         loop {
-            let now = live.borrow_and_update().clone();
-            if self.turns.is_some_and(|turns| turns != now.turns) {
+            let now = self.live.borrow_and_update().clone();
+            if self.turns != now.turns {
                 job = Some(self.job().await?);
             }
-            self.turns = Some(now.turns);
+            self.turns = now.turns;
             if job.is_some() || now.best > self.number {
                 self.better(events).await?;
             }
@@ -98,7 +102,7 @@ impl Follower {
                 self.progress = Some(progress.clone());
                 send(events, Event::Progress(progress)).await?;
             }
-            if live.changed().await.is_err() {
+            if self.live.changed().await.is_err() {
                 return Err(Status::unavailable("the job can no longer be followed: try again"));
             }
         }
@@ -130,4 +134,68 @@ impl Follower {
 async fn send(events: &Events, event: Event) -> Result<(), Status> {
     let event = v1::PlanEvent { event: Some(event) };
     events.send(Ok(event)).await.map_err(|_| Status::cancelled("the client has left"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::{Ending, ModelEntry, NewJob, SqliteLedger, StoreLimits};
+
+    const JOB: &str = "plans/a";
+
+    /// A ledger with one job that is being worked on, and how it will end.
+    fn at_work(hub: &Hub) -> (Arc<SqliteLedger>, impl Fn() + use<>) {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("store.db");
+        let ledger = SqliteLedger::open(&path, StoreLimits::default()).expect("opened");
+        let message = v1::Model { name: "models/plinth".to_owned(), ..Default::default() };
+        let model = ModelEntry { message, options: v1::PrepareOptions::default() };
+        ledger.add_model(&model, None).expect("kept");
+        let job = NewJob {
+            name: JOB.to_owned(),
+            model: model.message.name,
+            request: v1::PlanRequest::default(),
+            request_id: None,
+            priority: 0,
+            seconds: 60.0,
+            owner: None,
+        };
+        ledger.submit(&job).expect("queued");
+        let run = ledger.claim(None).expect("claimed").expect("a job").run;
+        hub.begin(JOB, 0);
+        let ending = Ending {
+            state: v1::JobState::Succeeded,
+            used_seconds: 1.0,
+            progress: None,
+            plan: None,
+            failure: None,
+            time_given: None,
+        };
+        let ledger = Arc::new(ledger);
+        let at = Arc::clone(&ledger);
+        let end = move || {
+            at.end(&run, &ending).expect("ended");
+            // Kept until then.
+            let _ = &folder;
+        };
+        (ledger, end)
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_job_that_ends_right_after_the_first_look_is_told_as_ended() {
+        let hub = Hub::default();
+        let (ledger, end) = at_work(&hub);
+        let follower = Follower::of(ledger, &hub, JOB.to_owned());
+        let first = follower.job().await.expect("there");
+        assert_eq!(first.state(), v1::JobState::Running);
+        end();
+        hub.turn(JOB);
+        let (events, mut told) = mpsc::channel(1);
+        // The hub goes, so that a follower who waits for more news ends with a fault.
+        drop(hub);
+        follower.tell(first, &events).await.expect("told to the end");
+        let event = told.recv().await.expect("an event").expect("no fault").event;
+        let Some(Event::Ended(job)) = event else { panic!("{event:?}") };
+        assert_eq!(job.state(), v1::JobState::Succeeded);
+    }
 }
