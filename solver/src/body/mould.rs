@@ -274,8 +274,8 @@ impl MouldBody {
 
     /// Width (mm) of the zone of rubber that opens at once where a section of the model has so much `girth`
     /// (mm): its diameter, were it round. By Saint-Venant's principle what is forced on a body dies away within
-    /// about its own width (Timoshenko & Goodier, Theory of Elasticity, from memory); that this is once the
-    /// width was set against release trials, see `benches/release_calibration`.
+    /// about its own width (Timoshenko & Goodier, Theory of Elasticity, from memory). Release trials of limbs
+    /// ask for less cut than that gives, those of larger pieces for more: `benches/release_calibration`.
     pub fn opening_zone(girth: f64) -> f64 {
         girth / std::f64::consts::PI
     }

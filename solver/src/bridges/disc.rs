@@ -118,15 +118,7 @@ impl Disc {
                 if point >= rim_start && !slides {
                     continue;
                 }
-                let (mut sum, mut total) = (Vector::zeros(), 0.0);
-                for &l in own {
-                    let link = &links[l as usize];
-                    let other =
-                        if link.ends[0] == point as u32 { link.ends[1] } else { link.ends[0] };
-                    sum += self.points[other as usize].coords * weights[l as usize];
-                    total += weights[l as usize];
-                }
-                let mut at = Point::from(sum / total);
+                let mut at = mean_of_neighbours(point, own, &links, &weights, &self.points);
                 if hold_off {
                     at = near.held_off(at);
                 }
@@ -204,14 +196,33 @@ impl Surroundings<'_> {
     }
 }
 
-/// A link of the disc's mesh with the corners opposite to it.
-struct Link {
+/// Mean of the points that a point is linked to, by the weights of its `own` links.
+pub(super) fn mean_of_neighbours(
+    point: usize,
+    own: &[u32],
+    links: &[Link],
+    weights: &[f64],
+    points: &[Point],
+) -> Point {
+    let (mut sum, mut total) = (Vector::zeros(), 0.0);
+    for &l in own {
+        let [a, b] = links[l as usize].ends;
+        let other = if a == point as u32 { b } else { a };
+        sum += points[other as usize].coords * weights[l as usize];
+        total += weights[l as usize];
+    }
+    Point::from(sum / total)
+}
+
+/// A link of a disc's mesh with the corners opposite to it.
+pub(super) struct Link {
     ends: [u32; 2],
     opposite: [u32; 2],
 }
 
 impl Link {
-    fn cotangents(&self, points: &[Point]) -> f64 {
+    /// Sum of the cotangents of the angles opposite to it.
+    pub fn cotangents(&self, points: &[Point]) -> f64 {
         let [a, b] = self.ends.map(|v| points[v as usize]);
         self.opposite
             .iter()
@@ -224,7 +235,8 @@ impl Link {
     }
 }
 
-fn links(mesh: &TriangleMesh) -> (Vec<Vec<u32>>, Vec<Link>) {
+/// The links of each point, in the order of its neighbours, and all links.
+pub(super) fn links(mesh: &TriangleMesh) -> (Vec<Vec<u32>>, Vec<Link>) {
     let mut sides: Vec<([u32; 2], u32)> = mesh
         .faces
         .iter()

@@ -9,7 +9,8 @@
 
 use std::collections::HashMap;
 
-use super::cap::{Cap, cap};
+use super::Bridge;
+use super::cap::cap;
 use crate::mesh::{Point, TriangleMesh};
 
 /// Where a hole is cut across: vertices along mesh edges, in order; the first one is not repeated.
@@ -22,6 +23,11 @@ pub struct HolePath {
 }
 
 impl HolePath {
+    /// That of a bridge along mesh edges.
+    pub fn of(bridge: &Bridge) -> Self {
+        Self { vertices: bridge.path.clone(), closed: bridge.closed }
+    }
+
     /// The path along steps from vertex to vertex; None where there are none.
     pub fn along(steps: &[[u32; 2]]) -> Option<Self> {
         let (first, last) = (steps.first()?[0], steps.last()?[1]);
@@ -50,13 +56,7 @@ impl Filled {
     /// Fill holes of `mesh`, those that have a path, with triangles of about `edge` mm. A hole whose path meets
     /// that of another or itself, or that no disc can be drawn on, stays as it is.
     pub fn new(mesh: &TriangleMesh, paths: &[Option<HolePath>], edge: f64) -> Self {
-        let mut filled = Self {
-            mesh: mesh.clone(),
-            model_faces: mesh.faces.len(),
-            origins: (0..mesh.positions.len() as u32).map(Some).collect(),
-            on_board: Vec::new(),
-            rims: vec![Vec::new(); paths.len()],
-        };
+        let mut filled = Self::none(mesh, paths.len());
         let mut users: HashMap<u32, u32> = HashMap::new();
         for &v in paths.iter().flatten().flat_map(|path| &path.vertices) {
             *users.entry(v).or_default() += 1;
@@ -68,6 +68,17 @@ impl Filled {
             }
         }
         filled
+    }
+
+    /// A mesh whose `holes` all stay as they are.
+    pub fn none(mesh: &TriangleMesh, holes: usize) -> Self {
+        Self {
+            mesh: mesh.clone(),
+            model_faces: mesh.faces.len(),
+            origins: (0..mesh.positions.len() as u32).map(Some).collect(),
+            on_board: Vec::new(),
+            rims: vec![Vec::new(); holes],
+        }
     }
 
     /// Whether each vertex is gate: those that were before, and where discs stand on the board.
@@ -86,13 +97,13 @@ impl Filled {
         let mut outline: Vec<Point> = own.iter().map(|&v| at(v)).collect();
         let foot = if path.closed { Vec::new() } else { foot(&outline, edge) };
         outline.extend(&foot);
-        let Cap { points, faces } = cap(&outline, edge)?;
+        let TriangleMesh { positions, faces } = cap(&outline, edge)?;
         let copies = self.part_along(path)?;
         let start = self.mesh.positions.len() as u32;
         self.on_board.extend(start..start + foot.len() as u32);
         self.push(&foot);
         let shared = start..start + foot.len() as u32;
-        let inside = &points[outline.len()..];
+        let inside = &positions[outline.len()..];
         for (lip, is_left) in [(own, true), (&copies, false)] {
             let first = self.mesh.positions.len() as u32;
             self.push(inside);

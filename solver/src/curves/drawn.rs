@@ -117,8 +117,8 @@ impl Drawn {
         Ok(Self { cut, cuts, members, loops, rims, fitted })
     }
 
-    /// The graph on the mesh that is fitted to the lines, with the holes filled that are cut across; outlines of rings that were found round
-    /// them are edges of this graph.
+    /// The graph on the mesh that is fitted to the lines, with the holes filled that are cut across; outlines of
+    /// rings that were found round them are edges of this graph.
     pub fn fitted_graph(&self) -> &PlanningGraph {
         &self.fitted.graph
     }

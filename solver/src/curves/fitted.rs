@@ -80,6 +80,9 @@ impl Fitted {
         lines: usize,
         strain: &dyn Fn(&TriangleMesh) -> Option<Vec<f64>>,
     ) -> Option<Self> {
+        if self.ways.len() == lines {
+            return Some(self);
+        }
         let Self { graph, ways, .. } = &self;
         let paths: Vec<Option<HolePath>> =
             ways[lines..].iter().map(|steps| HolePath::along(steps)).collect();

@@ -10,7 +10,7 @@ mod decimate;
 #[cfg(test)]
 pub(crate) mod fixtures;
 mod io;
-mod polygon;
+pub(crate) mod polygon;
 mod polyline;
 mod prepare;
 mod project;

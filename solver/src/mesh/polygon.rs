@@ -18,19 +18,9 @@ pub(super) fn triangulate(
     positions: &[Point],
     normal: &Vector,
 ) -> Option<Vec<[u32; 3]>> {
-    let normal = normal.try_normalize(0.0)?;
-    let least = if normal.x.abs() < 0.6 { Vector::x() } else { Vector::y() };
-    let right = least.cross(&normal).normalize();
-    let up = normal.cross(&right);
     let names: Vec<u32> = loops.iter().flatten().copied().collect();
-    let origin = positions[*names.first()? as usize];
-    let points: Vec<Point2<f64>> = names
-        .iter()
-        .map(|&v| {
-            let offset = positions[v as usize] - origin;
-            Point2::new(offset.dot(&right), offset.dot(&up))
-        })
-        .collect();
+    let corners: Vec<Point> = names.iter().map(|&v| positions[v as usize]).collect();
+    let points = seen_against(&corners, corners.first()?, normal)?;
     let mut sides = Vec::with_capacity(names.len());
     let mut start = 0;
     for one in loops {
@@ -41,14 +31,7 @@ pub(super) fn triangulate(
         sides.extend((0..count).map(|k| [start + k, start + (k + 1) % count]));
         start += count;
     }
-    let wanted = sides.len();
-    let mut crossed = false;
-    let net: ConstrainedDelaunayTriangulation<Point2<f64>> =
-        ConstrainedDelaunayTriangulation::try_bulk_load_cdt(points, sides, |_| crossed = true)
-            .ok()?;
-    if crossed || net.num_vertices() != names.len() || net.num_constraints() != wanted {
-        return None;
-    }
+    let net = net_of(points, sides)?;
     // A face is inside if an odd number of sides lies between it and the outside.
     let outer = net.outer_face().fix();
     let mut inside: Vec<Option<bool>> = vec![None; net.num_all_faces()];
@@ -78,6 +61,35 @@ pub(super) fn triangulate(
         .map(|f| f.vertices().map(|v| names[v.fix().index()]))
         .collect();
     Some(triangles)
+}
+
+/// Points as they are seen against a normal, from an origin; None if the normal has no length.
+pub(crate) fn seen_against(
+    points: &[Point],
+    origin: &Point,
+    normal: &Vector,
+) -> Option<Vec<Point2<f64>>> {
+    let normal = normal.try_normalize(0.0)?;
+    let least = if normal.x.abs() < 0.6 { Vector::x() } else { Vector::y() };
+    let right = least.cross(&normal).normalize();
+    let up = normal.cross(&right);
+    let at = |p: &Point| Point2::new((p - origin).dot(&right), (p - origin).dot(&up));
+    Some(points.iter().map(at).collect())
+}
+
+/// A Delaunay triangulation of points that keeps `sides`, pairs of their indices. None if sides cross, or
+/// two points are one.
+pub(crate) fn net_of(
+    points: Vec<Point2<f64>>,
+    sides: Vec<[usize; 2]>,
+) -> Option<ConstrainedDelaunayTriangulation<Point2<f64>>> {
+    let (corners, wanted) = (points.len(), sides.len());
+    let mut crossed = false;
+    let net =
+        ConstrainedDelaunayTriangulation::try_bulk_load_cdt(points, sides, |_| crossed = true)
+            .ok()?;
+    let kept = net.num_vertices() == corners && net.num_constraints() == wanted;
+    (kept && !crossed).then_some(net)
 }
 
 /// Triangulate one polygon of a file, keeping its direction. `None` if it crosses itself.

@@ -38,12 +38,17 @@ impl Skin {
         crossed: &[bool],
         holes: Holes,
     ) -> Result<Self, GraphError> {
+        let to_fill: Vec<bool> =
+            crossed.iter().map(|&crossed| crossed && holes == Holes::Filled).collect();
+        if !to_fill.contains(&true) {
+            let rims = vec![Vec::new(); bridges.len()];
+            let filled = Filled::none(&planning, bridges.len());
+            return Ok(Self { surface: planning, filled, rims, warnings: Vec::new() });
+        }
         let count = planning.positions.len();
         let even = vec![1.0; count];
         let graph = PlanningGraph::new(planning, is_gate.to_vec(), vec![0.0; count], &even)?;
         let edge = graph.mean_edge();
-        let to_fill: Vec<bool> =
-            crossed.iter().map(|&crossed| crossed && holes == Holes::Filled).collect();
         let loops: Vec<Vec<u32>> = bridges
             .iter()
             .zip(&to_fill)
@@ -67,7 +72,7 @@ impl Skin {
             .zip(straight)
             .zip(&to_fill)
             .map(|((bridge, straight), &fill)| {
-                fill.then(|| straight.unwrap_or_else(|| path(bridge)))
+                fill.then(|| straight.unwrap_or_else(|| HolePath::of(bridge)))
             })
             .collect();
         let filled = Filled::new(&surface, &paths, edge);
@@ -82,11 +87,6 @@ impl Skin {
         }
         Ok(Self { surface, filled, rims, warnings })
     }
-}
-
-/// The path of a bridge's cut along edges.
-fn path(bridge: &Bridge) -> HolePath {
-    HolePath { vertices: bridge.path.clone(), closed: bridge.closed }
 }
 
 /// Planning-graph edges of a bridge's loop. Edges between gate vertices are open already.

@@ -4,7 +4,6 @@ use std::collections::HashSet;
 use std::f64::consts::PI;
 
 use super::*;
-use crate::mesh::TriangleMesh;
 
 fn ring(count: usize, at: impl Fn(f64) -> Point) -> Vec<Point> {
     (0..count).map(|k| at(TAU * k as f64 / count as f64)).collect()
@@ -14,7 +13,7 @@ fn ring(count: usize, at: impl Fn(f64) -> Point) -> Vec<Point> {
 /// points.
 fn sound(rim: &[Point], edge: f64) -> TriangleMesh {
     let disc = cap(rim, edge).expect("a disc");
-    assert_eq!(&disc.points[..rim.len()], rim);
+    assert_eq!(&disc.positions[..rim.len()], rim);
     let count = rim.len() as u32;
     let directed: HashSet<[u32; 2]> =
         disc.faces.iter().flat_map(|&[a, b, c]| [[a, b], [b, c], [c, a]]).collect();
@@ -26,8 +25,8 @@ fn sound(rim: &[Point], edge: f64) -> TriangleMesh {
     }
     // Euler's count of a disc.
     let edges = (directed.len() + rim.len()) / 2;
-    assert_eq!(disc.points.len() + disc.faces.len(), edges + 1);
-    TriangleMesh { positions: disc.points, faces: disc.faces }
+    assert_eq!(disc.positions.len() + disc.faces.len(), edges + 1);
+    disc
 }
 
 /// A plane disc, whichever way its rim runs, and however it leans.

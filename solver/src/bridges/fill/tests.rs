@@ -7,10 +7,6 @@ use super::*;
 use crate::bridges::find_bridges;
 use crate::mesh::{Topology, Vector};
 
-fn path_of(bridge: &crate::bridges::Bridge) -> Option<HolePath> {
-    Some(HolePath { vertices: bridge.path.clone(), closed: bridge.closed })
-}
-
 /// A torus with the disc in its hole is a sphere by Euler's count, and its area is that of the torus,
 /// 4 pi^2 R r, and twice that of the disc, pi (R - r)^2 (textbook).
 #[test]
@@ -20,7 +16,7 @@ fn a_filled_torus_is_a_sphere_with_the_discs_area_twice() {
     let topology = Topology::new(&mesh).expect("closed");
     let board = (Point::new(0.0, 0.0, -50.0), Vector::z());
     let bridges = find_bridges(&mesh, &topology, &[], board).expect("bridges").bridges;
-    let filled = Filled::new(&mesh, &[path_of(&bridges[0])], 2.5);
+    let filled = Filled::new(&mesh, &[Some(HolePath::of(&bridges[0]))], 2.5);
     let skin = Topology::new(&filled.mesh).expect("closed and oriented");
     assert_eq!(skin.euler_characteristic(), 2);
     assert_eq!(skin.bodies().1, 1);
