@@ -14,7 +14,9 @@ tests/fetch-meshes.sh "$SLITWRIGHT_MESHES"
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
 failed=0
-tests/with-postgres.sh cargo test --workspace --locked --no-fail-fast 2>&1 | tee "$log" || failed=1
+# What waits for ever is a failure, and the log tells which test it was. Usually this takes a quarter of an hour.
+tests/with-postgres.sh timeout 3000 \
+    cargo test --workspace --locked --no-fail-fast 2>&1 | tee "$log" || failed=1
 # A run without tests is no pass.
 awk '/^test result:/ { passed += $4; failed += $6; binaries += 1 }
     END {
