@@ -5,6 +5,9 @@
 //! right Cauchy-Green tensor C = F^T F of the rubber at that place, m was stretched to sqrt(m . C m) of its
 //! length (the definition of C; Ogden 1984, Non-Linear Elastic Deformations, from memory). So a cut relieves
 //! its length times that stretch less one, and one along the pull relieves nothing.
+//!
+//! At the end of a cut the stretch is singular: a few millimetres there would relieve as much as a long cut, and
+//! the end would only move on by as much. So strain counts up to a bound.
 
 use nalgebra::Matrix3;
 
@@ -18,6 +21,8 @@ pub struct Relief {
     /// Right Cauchy-Green tensor of the rubber over each vertex of the planning graph; unity where a cut
     /// does not count.
     pub stretched: Vec<Matrix3<f64>>,
+    /// Strain across a cut counts as no more than this.
+    pub most: f64,
     /// Length of cut times strain across it that is asked for, mm.
     pub asked: f64,
 }
@@ -27,7 +32,7 @@ impl Relief {
     pub fn across(&self, vertex: u32, along: &Vector, normal: &Vector) -> f64 {
         let Some(across) = normal.cross(along).try_normalize(1e-9) else { return 0.0 };
         let squared = across.dot(&(self.stretched[vertex as usize] * across));
-        (squared.max(0.0).sqrt() - 1.0).max(0.0)
+        (squared.max(0.0).sqrt() - 1.0).clamp(0.0, self.most)
     }
 
     /// Edges that relieve, and by how much, mm; without those of `open`, which are cut in any case.
@@ -75,7 +80,7 @@ mod tests {
         let stretched = (0..n)
             .map(|v| Matrix3::identity() + round(v).map_or_else(Matrix3::zeros, opened))
             .collect();
-        let relief = Relief { stretched, asked: 10.0 };
+        let relief = Relief { stretched, most: 0.6, asked: 10.0 };
         for v in 0..n {
             let Some(round) = round(v) else { continue };
             let out = round.cross(&Vector::z());
@@ -93,6 +98,11 @@ mod tests {
         for &(_, part) in &up {
             // Normals at the rims lean a little with the fans of the ends.
             approx::assert_relative_eq!(part, 0.5 * 60.0, max_relative = 1e-3);
+        }
+        // Beyond the bound nothing counts more.
+        let bounded = Relief { most: 0.2, ..relief.clone() };
+        for (_, part) in bounded.edges(&graph, &[]).into_iter().filter(|(e, _)| straight_up(e)) {
+            approx::assert_relative_eq!(part, 0.2 * 60.0, max_relative = 1e-9);
         }
         // One of them is more than enough; cut in any case, it is none of the row's.
         let (first, _) = up[0];

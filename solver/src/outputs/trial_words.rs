@@ -62,21 +62,17 @@ fn of_demand(demand: &Demand, at: &impl Fn(&Point) -> String) -> String {
         Hindrance::Tear => "a tear",
         Hindrance::Caught => "still caught",
     };
+    let asked = if demand.cut > 0.0 {
+        format!("{} of cut run across the rubber that was stretched there", millimetres(demand.cut))
+    } else {
+        format!("it has to open to {}", millimetres(demand.asked))
+    };
     format!(
-        "An earlier plan failed ({why}); since then the ring of {} near {} has to open to {} where \
-         the girths ask for {}{}.",
+        "An earlier plan failed ({why}) at a ring of {} near {}, which has to let a girth of {} pass; since \
+         then {asked}.",
         millimetres(demand.ring_length),
         at(&demand.place),
-        millimetres(demand.asked),
         millimetres(demand.girth),
-        if demand.cut > 0.0 {
-            format!(
-                ", and {} of cut run across the rubber that was stretched there",
-                millimetres(demand.cut)
-            )
-        } else {
-            String::new()
-        }
     )
 }
 

@@ -15,7 +15,7 @@ use crate::optimise::relief::Relief;
 use crate::optimise::search::Search;
 
 /// Layout of the bytes and meaning of the numbers: goes up when either changes.
-const VERSION: u16 = 2;
+const VERSION: u16 = 3;
 
 /// A checkpoint.
 #[derive(Serialize, Deserialize)]
@@ -44,6 +44,7 @@ struct SavedRing {
 #[derive(Serialize, Deserialize)]
 struct SavedRelief {
     asked: f64,
+    most: f64,
     at: Vec<u32>,
     /// Six entries of each symmetric tensor, column by column from the diagonal down.
     stretched: Vec<[f64; 6]>,
@@ -57,14 +58,16 @@ impl SavedRelief {
             let c = &relief.stretched[v as usize];
             [c.m11, c.m21, c.m31, c.m22, c.m32, c.m33]
         });
-        Self { asked: relief.asked, stretched: stretched.collect(), at: differences(&at) }
+        let stretched = stretched.collect();
+        Self { asked: relief.asked, most: relief.most, stretched, at: differences(&at) }
     }
 
     fn restored(&self, vertices: usize) -> Result<Relief, PlanError> {
         let at = sums(&self.at, vertices)?;
-        let mut numbers = self.stretched.iter().flatten().chain([&self.asked]);
+        let mut numbers = self.stretched.iter().flatten().chain([&self.asked, &self.most]);
         let makes_sense = at.len() == self.stretched.len()
             && self.asked > 0.0
+            && self.most > 0.0
             && numbers.all(|number| number.is_finite());
         if !makes_sense {
             return Err(bad("what a trial asked for makes no sense"));
@@ -73,7 +76,7 @@ impl SavedRelief {
         for (v, &[a, b, c, d, e, f]) in at.into_iter().zip(&self.stretched) {
             stretched[v as usize] = Matrix3::new(a, b, c, b, d, e, c, e, f);
         }
-        Ok(Relief { stretched, asked: self.asked })
+        Ok(Relief { stretched, most: self.most, asked: self.asked })
     }
 }
 
@@ -224,13 +227,15 @@ mod tests {
         let mut stretched = vec![Matrix3::identity(); 9];
         stretched[4] = Matrix3::new(2.0, 0.3, 0.1, 0.3, 1.5, 0.2, 0.1, 0.2, 0.9);
         stretched[7] = Matrix3::identity() * 1.25;
-        let relief = Relief { stretched, asked: 12.5 };
+        let relief = Relief { stretched, most: 0.4, asked: 12.5 };
         let saved = SavedRelief::of(&relief);
         assert_eq!(saved.at.len(), 2);
         assert_eq!(saved.restored(9).expect("as it was"), relief);
         assert!(saved.restored(7).is_err());
-        let none = SavedRelief { asked: f64::NAN, ..saved };
-        assert!(none.restored(9).is_err());
+        for (asked, most) in [(f64::NAN, 0.4), (12.5, -1.0)] {
+            let none = SavedRelief { asked, most, ..SavedRelief::of(&relief) };
+            assert!(none.restored(9).is_err());
+        }
     }
 
     #[test]

@@ -1,26 +1,26 @@
-//! The trial corrects the plan: one that fails is made again with more asked of the ring of rubber
-//! that was overstretched, and cut asked for across what was stretched there.
+//! The trial corrects the plan: one that fails is made again with cut asked for across the rubber that was
+//! stretched round the place where it was held.
 
 use super::PlanError;
 use super::improve::{Found, Watch, improve, mended};
 use super::setup::Setup;
 use super::sheets::{PlannedSheets, make_sheets};
-use super::trial::{Asked, overstretched, tried};
+use super::trial::{Ask, Asked, overstretched, tried};
 use super::{Demand, NotTried, PlanRequest, PlanTrial, TrialMode, TrialVerdict};
 use crate::control::Control;
 use crate::curves::Finisher;
 use crate::optimise::search::{Search, SearchError};
 use crate::trial::Outcome;
 
-/// Share of the budget that has to be left for a plan to be made and tried again.
-const LEAST_AGAIN: f64 = 0.15;
+/// A plan is made and tried again while there is so many times the time left that it took last.
+const LEAST_AGAIN: f64 = 1.2;
 
 /// Share of the time left after which a plan that is made again has to be there: as much is for its
 /// trial, and as much to make one more.
 const SEARCHED: f64 = 1.0 / 3.0;
 
-/// Every so many times a plan is searched for anew; the other times the nearest one is mended.
-const SEARCH_EVERY: usize = 3;
+/// So many mended plans in a row that come no nearer make the next one be searched for anew.
+const IN_VAIN: usize = 2;
 
 /// A plan before it is put together.
 pub(super) struct Made {
@@ -55,13 +55,11 @@ impl Workbench<'_, '_, '_> {
     /// Another plan, now that more is asked, by `seconds` on the job's clock: searched for, or the plan
     /// `before` with what it lacks.
     fn make_again(&mut self, before: Option<&Found>, seconds: f64) -> Result<Made, PlanError> {
+        self.search.set_deadline(seconds);
         let Self { search, finisher, request, control, .. } = self;
         match before.and_then(|before| mended(before, search, finisher, request, control)) {
             Some(found) => self.with_sheets(found),
-            None => {
-                self.search.set_deadline(seconds);
-                self.make(seconds)
-            }
+            None => self.make(seconds),
         }
     }
 
@@ -76,29 +74,30 @@ impl Workbench<'_, '_, '_> {
         let (request, control) = (self.request, self.control);
         let mut demands: Vec<Demand> = Vec::new();
         let mut nearest = made;
-        nearest.trial = tried(self.setup, nearest.sheets.as_ref(), request, &demands, end, control);
         let mut in_vain = 0;
-        for round in 0.. {
+        let mut began = control.elapsed().as_secs_f64();
+        nearest.trial = tried(self.setup, nearest.sheets.as_ref(), request, &demands, end, control);
+        loop {
             let now = control.elapsed().as_secs_f64();
             let left = end - now;
             let TrialVerdict::Ran(trial) = &nearest.trial else { break };
-            if request.trial.mode != TrialMode::Correct
-                || left < LEAST_AGAIN * request.budget.seconds
-            {
+            let took = now - std::mem::replace(&mut began, now);
+            if request.trial.mode != TrialMode::Correct || left < LEAST_AGAIN * took {
                 break;
             }
-            let by = 1 + in_vain;
-            let Some(Asked { ring, relief, demand }) =
-                overstretched(self.setup, self.search, &nearest.found, trial, by, control)
+            let times = 1 + in_vain;
+            let Some(Asked { what, demand }) =
+                overstretched(self.setup, self.search, &nearest.found, trial, times, control)
             else {
                 break;
             };
-            self.search.demand(ring);
-            if let Some(relief) = relief {
-                self.search.relieve(relief);
+            match what {
+                Ask::Cut(relief) => self.search.relieve(relief),
+                Ask::Opening(ring) => self.search.demand(ring),
             }
             demands.push(demand);
-            let before = (round % SEARCH_EVERY != 0).then_some(&nearest.found);
+            let anew = in_vain > 0 && in_vain % IN_VAIN == 0;
+            let before = (!anew).then_some(&nearest.found);
             let mut made = match self.make_again(before, now + SEARCHED * left) {
                 Ok(made) => made,
                 // What was asked for cannot be had in time.
@@ -113,14 +112,14 @@ impl Workbench<'_, '_, '_> {
     }
 }
 
-/// Whether a plan made again passes its trial or fails it less badly than one before: it leaves the mould
-/// whole, and lets it come farther.
+/// Whether a plan made again is nearer to what is wanted than one before: it leaves the mould whole, passes its
+/// trial, or lets the mould come farther.
 fn comes_nearer(new: &TrialVerdict, old: &TrialVerdict) -> bool {
     let (TrialVerdict::Ran(new), TrialVerdict::Ran(old)) = (new, old) else { return false };
     let key = |trial: &PlanTrial| {
         let report = &trial.report;
         let passes = report.outcome == Outcome::Released;
-        (!passes, report.mesh.pieces > 1, report.outcome == Outcome::OutOfTime)
+        (report.mesh.pieces > 1, !passes, report.outcome == Outcome::OutOfTime)
     };
     key(new).cmp(&key(old)).then(held_after(old).total_cmp(&held_after(new))).is_lt()
 }

@@ -61,6 +61,9 @@ const ROUNDS: u32 = 2;
 /// Mended plans of which the cheapest is taken where no search follows.
 const TRIES: usize = 12;
 
+/// Turns of finishing that a mended plan has to let no ring by.
+const TURNS: usize = 4;
+
 /// Times that a plan is finished and mended before the search goes on.
 const MENDS: usize = 3;
 
@@ -117,7 +120,12 @@ pub(super) fn mended(
     }
     let mut finishing = Finishing { finisher, request, control, kept: None, last: None };
     let is_late = || control.is_cancelled();
-    while finishing.finish_and_mend(search, &is_late).better {}
+    for _ in 0..TURNS {
+        let turn = finishing.finish_and_mend(search, &is_late);
+        if turn.sound && !turn.better {
+            break;
+        }
+    }
     let kept = finishing.kept.filter(|kept| kept.curves.is_sound())?;
     Some(kept.found(search, before.stopped_by))
 }

@@ -15,7 +15,7 @@ const ZONE: f64 = 0.3;
 /// What is asked for is a cut as long as this share of the model's longest side, where it relieves most.
 /// Every failure asks for more of it: where it was cut, rubber is slack.
 const LENGTH: f64 = 0.25;
-/// The cut that relieves most lies among edges so many times as long as it.
+/// It relieves most among edges so many times as long as it: no millimetre counts more than they do on average.
 const AMONG: f64 = 4.0;
 /// No more is asked than this share of what all edges together relieve: a cut is a way, not an area.
 const MOST: f64 = 0.25;
@@ -35,23 +35,24 @@ pub(super) fn relief_near(
     let length = LENGTH * graph.mesh.longest_side() * times as f64;
     let counts = closeness(hindrance, place, zone, report);
     let stretched = over_vertices(report, &counts, graph, body);
-    let mut relief = Relief { stretched, asked: f64::INFINITY };
-    let mut edges: Vec<(f64, f64)> = relief
+    let free = Relief { stretched, most: f64::INFINITY, asked: f64::INFINITY };
+    let mut edges: Vec<(f64, f64)> = free
         .edges(graph, open)
         .into_iter()
         .map(|(e, part)| (part, graph.edges[e as usize].length))
         .collect();
     edges.sort_by(|a, b| (b.0 / b.1).total_cmp(&(a.0 / a.1)));
-    let all: f64 = edges.iter().map(|(part, _)| part).sum();
     let (mut part, mut run) = (0.0, 0.0);
-    for (p, l) in edges {
+    for (p, l) in &edges {
         part += p;
         run += l;
         if run >= AMONG * length {
             break;
         }
     }
-    relief.asked = (part / run * length).min(MOST * all);
+    let most = part / run;
+    let all: f64 = edges.iter().map(|(part, length)| part.min(most * length)).sum();
+    let relief = Relief { most, asked: (most * length).min(MOST * all), ..free };
     (relief.asked > 0.0).then_some((relief, length))
 }
 

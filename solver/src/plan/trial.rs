@@ -57,8 +57,7 @@ pub struct PlanTrial {
     pub demands: Vec<Demand>,
 }
 
-/// What a failed trial asks of the cuts: a ring of rubber has to open further than the girth model
-/// says.
+/// What a failed trial asks of the cuts, at a ring of rubber that was overstretched.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Demand {
     /// What kept the model in.
@@ -69,7 +68,7 @@ pub struct Demand {
     pub ring_length: f64,
     /// Girth that it has to let pass by the girth model, mm.
     pub girth: f64,
-    /// What is asked now, mm.
+    /// What is asked now, mm: more only where no cut is asked for.
     pub asked: f64,
     /// Length of cut that is asked for across the rubber that was stretched round the hindrance, mm: as
     /// long as that where it relieves most, else longer. 0 if no rubber was stretched there.
@@ -77,12 +76,18 @@ pub struct Demand {
 }
 
 /// What a failed trial asks of the search.
-pub(super) struct Asked {
-    /// The ring that was overstretched, with its demand.
-    pub ring: Ring,
+pub(super) enum Ask {
     /// Cut across the rubber that was stretched.
-    pub relief: Option<Relief>,
-    /// The same in words.
+    Cut(Relief),
+    /// Where none was: more of the ring than the girth model asks.
+    Opening(Ring),
+}
+
+/// The same with what the plan tells of it.
+pub(super) struct Asked {
+    /// For the search.
+    pub what: Ask,
+    /// For people.
     pub demand: Demand,
 }
 
@@ -166,10 +171,10 @@ fn directions(side: Option<Vector>) -> Vec<Vector> {
     std::iter::once(Vector::z()).chain(tilted).collect()
 }
 
-/// What the failed trial of a plan asks for. The ring that it says is stretched too far, with more asked of
-/// it than the girth model does: of the rings left by the plan that pass beside the place of the hindrance,
-/// the one that is stretched most. And as a ring may be cut anywhere, cut across the rubber that was
-/// stretched round the place, so many `times` the usual.
+/// What the failed trial of a plan asks for. The ring that it says is stretched too far: of the rings left
+/// by the plan that pass beside the place of the hindrance, the one that is stretched most. As a ring may be
+/// cut anywhere, cut is asked for across the rubber that was stretched round the place, so many `times` the
+/// usual; only where none was is more asked of the ring itself.
 pub(super) fn overstretched(
     setup: &Setup,
     search: &Search<'_, '_>,
@@ -199,19 +204,21 @@ pub(super) fn overstretched(
         .or_else(|| rings.iter().min_by(|a, b| away(a).total_cmp(&away(b))))
         .cloned();
     let ring = ring?;
-    let asked = ring.reach.max(ring.width) * (1.0 + RAISE);
     let felt = (hindrance, &place);
-    let relief = relief_near(felt, report, graph, &setup.body, &open, times);
-    let demand = Demand {
+    let told = Demand {
         hindrance,
         place: middle_of_ring(graph, &ring),
         ring_length: graph.ring_length(&ring.outline).1,
         girth: ring.width,
-        asked,
-        cut: relief.as_ref().map_or(0.0, |(_, length)| *length),
+        asked: ring.width,
+        cut: 0.0,
     };
-    let relief = relief.map(|(relief, _)| relief);
-    Some(Asked { ring: Ring { width: asked, ..ring }, relief, demand })
+    if let Some((relief, cut)) = relief_near(felt, report, graph, &setup.body, &open, times) {
+        return Some(Asked { what: Ask::Cut(relief), demand: Demand { cut, ..told } });
+    }
+    let asked = ring.reach.max(ring.width) * (1.0 + RAISE);
+    let what = Ask::Opening(Ring { width: asked, ..ring });
+    Some(Asked { what, demand: Demand { asked, ..told } })
 }
 
 /// What the trial says about the plan's limits.
