@@ -52,6 +52,6 @@ fn a_plan_that_fails_its_trial_is_made_again_until_it_passes() {
     assert!(!last.demands.is_empty());
     for demand in &last.demands {
         assert!(demand.ring_length > 0.0 && demand.girth > 0.0, "{demand:?}");
-        assert!(demand.cut > 0.0, "{demand:?}");
+        assert!(demand.cut > 0.0 && demand.asked == demand.girth, "{demand:?}");
     }
 }

@@ -139,12 +139,12 @@ async fn send(events: &Events, event: Event) -> Result<(), Status> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{Ending, ModelEntry, NewJob, SqliteLedger, StoreLimits};
+    use crate::store::{Ending, ModelEntry, NewJob, Run, SqliteLedger, StoreLimits};
 
     const JOB: &str = "plans/a";
 
-    /// A ledger with one job that is being worked on, and how it will end.
-    fn at_work(hub: &Hub) -> (Arc<SqliteLedger>, impl Fn() + use<>) {
+    /// A ledger in a folder, with one job that is being worked on.
+    fn at_work(hub: &Hub) -> (tempfile::TempDir, Arc<SqliteLedger>, Run) {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("store.db");
         let ledger = SqliteLedger::open(&path, StoreLimits::default()).expect("opened");
@@ -163,6 +163,16 @@ mod tests {
         ledger.submit(&job).expect("queued");
         let run = ledger.claim(None).expect("claimed").expect("a job").run;
         hub.begin(JOB, 0);
+        (folder, Arc::new(ledger), run)
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_job_that_ends_right_after_the_first_look_is_told_as_ended() {
+        let hub = Hub::default();
+        let (_folder, ledger, run) = at_work(&hub);
+        let follower = Follower::of(ledger.clone(), &hub, JOB.to_owned());
+        let first = follower.job().await.expect("there");
+        assert_eq!(first.state(), v1::JobState::Running);
         let ending = Ending {
             state: v1::JobState::Succeeded,
             used_seconds: 1.0,
@@ -171,24 +181,7 @@ mod tests {
             failure: None,
             time_given: None,
         };
-        let ledger = Arc::new(ledger);
-        let at = Arc::clone(&ledger);
-        let end = move || {
-            at.end(&run, &ending).expect("ended");
-            // Kept until then.
-            let _ = &folder;
-        };
-        (ledger, end)
-    }
-
-    #[tokio::test(flavor = "multi_thread")]
-    async fn a_job_that_ends_right_after_the_first_look_is_told_as_ended() {
-        let hub = Hub::default();
-        let (ledger, end) = at_work(&hub);
-        let follower = Follower::of(ledger, &hub, JOB.to_owned());
-        let first = follower.job().await.expect("there");
-        assert_eq!(first.state(), v1::JobState::Running);
-        end();
+        ledger.end(&run, &ending).expect("ended");
         hub.turn(JOB);
         let (events, mut told) = mpsc::channel(1);
         // The hub goes, so that a follower who waits for more news ends with a fault.

@@ -41,6 +41,9 @@ pub(super) fn relief_near(
         .into_iter()
         .map(|(e, part)| (part, graph.edges[e as usize].length))
         .collect();
+    if edges.is_empty() {
+        return None;
+    }
     edges.sort_by(|a, b| (b.0 / b.1).total_cmp(&(a.0 / a.1)));
     let (mut part, mut run) = (0.0, 0.0);
     for (p, l) in &edges {
