@@ -19,6 +19,7 @@ pub mod optimise;
 pub mod outputs;
 pub mod plan;
 pub mod sheets;
+pub mod sides;
 pub mod trial;
 mod union_find;
 

@@ -42,6 +42,16 @@ pub enum Place {
     Outside,
 }
 
+/// What the outside of the body does to the field.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OutsideSkin {
+    /// It is held at a potential of 1.
+    Held,
+    /// Nothing flows through it: legs that would end on it are left out. The skin is then as rough as the
+    /// grid, of first order, which is enough where only the shape of a level surface near it matters.
+    Insulated,
+}
+
 /// A node with a leg that leaves the rubber. Legs go -x, +x, -y, +y, -z, +z: [`WHOLE`],
 /// [`NO_LEG`], the share up to the model, or minus the share up to the outside.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -125,7 +135,13 @@ fn on_line(stretches: &[Stretch], at: f64, fine: f64, spacing: f64) -> OnLine {
 
 impl Level {
     /// The equations on every `stride`th node of `grid`.
-    pub fn new(grid: &Grid, lines: &[Lines; 3], on_board: bool, stride: usize) -> Self {
+    pub fn new(
+        grid: &Grid,
+        lines: &[Lines; 3],
+        on_board: bool,
+        outside: OutsideSkin,
+        stride: usize,
+    ) -> Self {
         // One node past the end where the count does not divide, so that the outermost layer is
         // never rubber.
         let counts =
@@ -157,7 +173,7 @@ impl Level {
             .into_par_iter()
             .map(|k| {
                 let known = &cuts[starts[k]..starts[k + 1]];
-                plane_rows(&places, known, counts, k * size, on_board && k == 0)
+                plane_rows(&places, known, counts, k * size, on_board && k == 0, outside)
             })
             .collect();
         let mut inverse = Vec::with_capacity(places.len());
@@ -303,6 +319,7 @@ fn plane_rows(
     counts: [usize; 3],
     start: usize,
     on_mirror: bool,
+    outside: OutsideSkin,
 ) -> (Vec<f32>, Vec<CutNode>) {
     let size = counts[0] * counts[1];
     let steps = steps(counts);
@@ -326,6 +343,9 @@ fn plane_rows(
                     Some(Place::Outside) | None => *leg = -1.0,
                 }
             }
+            if outside == OutsideSkin::Insulated && *leg < 0.0 {
+                *leg = NO_LEG;
+            }
         }
         let mut diagonal = 0.0;
         for (way, &leg) in legs.iter().enumerate() {
@@ -336,7 +356,8 @@ fn plane_rows(
                 share => weight / f64::from(share.abs()),
             };
         }
-        *inverse = (1.0 / diagonal) as f32;
+        // A node without any leg hangs together with nothing: it is no unknown.
+        *inverse = if diagonal > 0.0 { (1.0 / diagonal) as f32 } else { 0.0 };
         if legs.iter().any(|&l| l != WHOLE) {
             cuts.push(CutNode { node: node as u32, legs });
         }

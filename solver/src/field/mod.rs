@@ -24,6 +24,7 @@ mod potential;
 mod rubber;
 mod saddle;
 mod sample;
+mod sides;
 mod solve;
 mod star;
 #[cfg(test)]

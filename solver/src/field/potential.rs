@@ -1,8 +1,8 @@
 //! The solved potential.
 
-use super::level::Level;
+use super::level::{Level, OutsideSkin};
 use super::multigrid::COARSEST;
-use super::{Domain, Grid, Place, SolveReport, sample, solve};
+use super::{Domain, Grid, Place, SolveReport, sample, sides, solve};
 use crate::control::{Cancelled, Control};
 use crate::mesh::Point;
 
@@ -88,6 +88,25 @@ impl Equations {
         spacing: f64,
         control: &Control<'_>,
     ) -> Result<Self, FieldError> {
+        Self::with_outside(domain, spacing, OutsideSkin::Held, control)
+    }
+
+    /// The same where nothing flows through the outside: potentials are those of the model's skin alone
+    /// ([`Equations::solve_sides`]).
+    pub fn insulated(
+        domain: &dyn Domain,
+        spacing: f64,
+        control: &Control<'_>,
+    ) -> Result<Self, FieldError> {
+        Self::with_outside(domain, spacing, OutsideSkin::Insulated, control)
+    }
+
+    fn with_outside(
+        domain: &dyn Domain,
+        spacing: f64,
+        outside: OutsideSkin,
+        control: &Control<'_>,
+    ) -> Result<Self, FieldError> {
         let (low, high) = domain.bounds();
         let counts = [0; 3];
         let size = high - low;
@@ -102,12 +121,12 @@ impl Equations {
             return Err(FieldError::BadGrid { counts, spacing });
         }
         let lines = domain.trace(&grid, control)?;
-        let mut levels = vec![Level::new(&grid, &lines, on_board, 1)];
+        let mut levels = vec![Level::new(&grid, &lines, on_board, outside, 1)];
         let mut stride = 1;
         while levels.last().is_some_and(|l| l.counts.iter().any(|&n| n > COARSEST)) {
             control.check()?;
             stride *= 2;
-            let mut level = Level::new(&grid, &lines, on_board, stride);
+            let mut level = Level::new(&grid, &lines, on_board, outside, stride);
             // Only the finest grid's skins are needed once the diagonals are known.
             (level.places, level.cuts, level.cut_starts) = (Vec::new(), Vec::new(), Vec::new());
             levels.push(level);
@@ -123,8 +142,36 @@ impl Equations {
         let (mut values, mut report) = solve::solve(&self.levels, tolerance, control)?;
         report.flux *= self.grid.spacing;
         let Level { places, cuts, .. } = self.levels.swap_remove(0);
-        sample::extend(&self.grid, &places, &cuts, &mut values);
+        let skin = |_: &Point, leg: f32| sample::Beyond::Held(if leg < 0.0 { 1.0 } else { 0.0 });
+        sample::extend(&self.grid, &places, &cuts, &skin, &mut values);
         Ok(Potential { grid: self.grid, on_board: self.on_board, values, places, report })
+    }
+
+    /// Solve with the potential `on_model` on the model's skin, of equations made by
+    /// [`Equations::insulated`], until the length of the residual, over that of the right side, is down to
+    /// `tolerance`. The flux reported is 0: what leaves one side of the model arrives at the other. The same
+    /// equations may be solved for any number of potentials.
+    pub fn solve_sides(
+        &self,
+        on_model: &(dyn Fn(&Point) -> f64 + Sync),
+        tolerance: f64,
+        control: &Control<'_>,
+    ) -> Result<Potential, FieldError> {
+        let (mut values, report) =
+            sides::solve(&self.levels, &self.grid, on_model, tolerance, control)?;
+        let Level { places, cuts, .. } = &self.levels[0];
+        let skin = |p: &Point, leg: f32| match leg {
+            super::level::NO_LEG => sample::Beyond::Level,
+            _ => sample::Beyond::Held(on_model(p)),
+        };
+        sample::extend(&self.grid, places, cuts, &skin, &mut values);
+        Ok(Potential {
+            grid: self.grid,
+            on_board: self.on_board,
+            values,
+            places: places.clone(),
+            report,
+        })
     }
 }
 
@@ -162,6 +209,11 @@ impl Potential {
     /// Where a node lies.
     pub fn place(&self, node: [usize; 3]) -> Place {
         self.places[self.grid.index(node)]
+    }
+
+    /// The potential at a node of the rubber, or its continuation at one a little beyond its skins.
+    pub fn near_node(&self, node: [usize; 3]) -> Option<f64> {
+        Some(self.values[self.grid.index(node)]).filter(|v| v.is_finite())
     }
 
     /// The potential at a node of the rubber.

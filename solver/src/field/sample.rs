@@ -1,6 +1,6 @@
 //! The potential and its slope between the nodes, and a little way beyond the skins.
 
-use super::level::{CutNode, NO_LEG, WHOLE, steps};
+use super::level::{CutNode, WHOLE, steps};
 use super::{FieldError, Grid, Place, Potential};
 use crate::mesh::{Point, Vector};
 
@@ -11,10 +11,24 @@ const LAYERS: usize = 3;
 /// the solution shrink towards the skin as well, so that it may be small.
 const TOO_NEAR: f64 = 0.1;
 
-/// Continue the solution beyond the skins. A node past a cut leg takes the parabola through the
-/// skin and the two nodes behind it that lie away from it (else a straight line); nodes farther
+/// What the solution meets at a skin.
+pub(super) enum Beyond {
+    /// A potential.
+    Held(f64),
+    /// No slope across the skin.
+    Level,
+}
+
+/// Continue the solution beyond the skins, of which `skin` tells by the place where a leg is cut and by the
+/// leg what is there. A node past a cut leg takes the parabola through the skin and the two nodes behind it that lie away from it (else a straight line); nodes farther
 /// on continue the parabolas or straight lines of their neighbours. Means where several legs lead to a node.
-pub(super) fn extend(grid: &Grid, places: &[Place], cuts: &[CutNode], values: &mut [f64]) {
+pub(super) fn extend(
+    grid: &Grid,
+    places: &[Place],
+    cuts: &[CutNode],
+    skin: &dyn Fn(&Point, f32) -> Beyond,
+    values: &mut [f64],
+) {
     let steps = steps(grid.counts);
     let rubber = |n: usize| places[n] == Place::Rubber;
     for (value, place) in values.iter_mut().zip(places) {
@@ -26,14 +40,21 @@ pub(super) fn extend(grid: &Grid, places: &[Place], cuts: &[CutNode], values: &m
     for cut in cuts {
         let node = cut.node as usize;
         for (way, &leg) in cut.legs.iter().enumerate() {
-            if leg == WHOLE || leg == NO_LEG {
+            if leg == WHOLE {
                 continue;
             }
             let Some(other) = node.checked_add_signed(steps[way]) else { continue };
             if other >= places.len() || rubber(other) {
                 continue;
             }
-            let (skin, share) = (if leg < 0.0 { 1.0 } else { 0.0 }, f64::from(leg.abs()));
+            let share = f64::from(leg.abs());
+            let skin = match skin(&cut_place(grid, node, way, share), leg) {
+                Beyond::Held(value) => value,
+                Beyond::Level => {
+                    beyond.push((other as u32, values[node]));
+                    continue;
+                }
+            };
             // Values behind: at 0 (the node itself), -1, -2, as far as they are rubber.
             let behind = |back: isize| {
                 let mut at = node;
@@ -82,6 +103,13 @@ pub(super) fn extend(grid: &Grid, places: &[Place], cuts: &[CutNode], values: &m
         }
         layer = settle(&mut beyond, values);
     }
+}
+
+/// Where the leg of a node is cut, at a share of its length.
+pub(super) fn cut_place(grid: &Grid, node: usize, way: usize, share: f64) -> Point {
+    let mut at = grid.position(grid.node(node));
+    at[way / 2] += if way % 2 == 1 { share } else { -share } * grid.spacing;
+    at
 }
 
 /// Write the mean of the values proposed for each node; the nodes written.

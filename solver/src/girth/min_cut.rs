@@ -343,6 +343,11 @@ impl Units {
         Self { per_mm: 32_768.0 / mm.max(1e-12) }
     }
 
+    /// Units to a millimetre.
+    pub fn per_mm(self) -> f64 {
+        self.per_mm
+    }
+
     /// A length in units, at least one so that every edge counts.
     pub fn of(self, mm: f64) -> i64 {
         ((mm * self.per_mm).round() as i64).clamp(1, UNCUTTABLE)

@@ -28,6 +28,7 @@ mod seam;
 mod section;
 mod settings;
 mod sheet;
+mod traced;
 mod volume;
 mod wedge;
 mod weights;
@@ -52,7 +53,8 @@ pub use line::CutLine;
 pub use seam::{Area, SeamAreas, mean_curvature, seam_visibility};
 pub use settings::{SheetError, SheetSettings};
 pub use sheet::{LipFigures, Sheet, Station, StationFlags, lip_figures};
-pub use volume::{Neck, OnePiece, cutting_surfaces, one_piece};
+pub use traced::{SheetFlow, traced_sheet};
+pub use volume::{Neck, OnePiece, cutting_surfaces, one_piece, one_piece_along};
 pub use wedge::lip_risk;
 pub use weights::{CostWeights, CutSite, cost_weights, cut_sites};
 

@@ -71,16 +71,27 @@ pub fn one_piece(
     settings: &SheetSettings,
     control: &Control<'_>,
 ) -> Result<OnePiece, Cancelled> {
+    // Drawn out by more than a cell's half: no way round the edge of a cut along either skin.
+    let margin = 0.75 * Grid::new(body, width).cell + 1.0;
+    let surfaces = cutting_surfaces(sheets, discs, margin, settings);
+    one_piece_along(body, &surfaces, width, control)
+}
+
+/// The same for surfaces that reach beyond both skins.
+pub fn one_piece_along(
+    body: &MouldBody,
+    surfaces: &[TriangleMesh],
+    width: f64,
+    control: &Control<'_>,
+) -> Result<OnePiece, Cancelled> {
     let grid = Grid::new(body, width);
     control.check()?;
     let rubber = grid.rubber(body);
     control.check()?;
     let mut walls = vec![[false; 3]; rubber.len()];
     let before = grid.pieces(&rubber, &walls);
-    // Drawn out by more than a cell's half: no way round the edge of a cut along either skin.
-    let margin = 0.75 * grid.cell + 1.0;
-    for surface in cutting_surfaces(sheets, discs, margin, settings) {
-        grid.raise(&mut walls, &surface);
+    for surface in surfaces {
+        grid.raise(&mut walls, surface);
     }
     control.check()?;
     let after = grid.pieces(&rubber, &walls);

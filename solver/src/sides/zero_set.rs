@@ -1,0 +1,139 @@
+//! The surface on which a potential is zero, as triangles.
+//!
+//! Every cell of the grid is split into six tetrahedra round its diagonal; in each the potential is taken as
+//! linear (marching tetrahedra: Doi & Koide 1991, IEICE Trans. E74). Neighbouring cells split their common
+//! face alike, so that the surface has no cracks.
+
+use std::collections::HashMap;
+
+use rayon::prelude::*;
+
+use crate::field::{Place, Potential};
+use crate::mesh::{Point, TriangleMesh};
+
+/// The six tetrahedra of a cell, by corners numbered x + 2 y + 4 z, all of one orientation.
+const TETRAHEDRA: [[usize; 4]; 6] =
+    [[0, 1, 3, 7], [0, 3, 2, 7], [0, 2, 6, 7], [0, 6, 4, 7], [0, 4, 5, 7], [0, 5, 1, 7]];
+
+/// An edge between two nodes of the grid, the lower index first.
+type Key = [u32; 2];
+
+/// The zero set of a potential in the rubber and a little way beyond its skins, as far as the potential is
+/// continued there. Triangles are counter-clockwise seen from where the potential is positive.
+pub fn zero_set(potential: &Potential) -> TriangleMesh {
+    let grid = potential.grid();
+    let [nx, ny, nz] = grid.counts;
+    let layers: Vec<Vec<[Key; 3]>> = (0..nz - 1)
+        .into_par_iter()
+        .map(|k| {
+            let mut faces = Vec::new();
+            for j in 0..ny - 1 {
+                for i in 0..nx - 1 {
+                    cell(potential, [i, j, k], &mut faces);
+                }
+            }
+            faces
+        })
+        .collect();
+    let value = |n: u32| potential.near_node(grid.node(n as usize)).unwrap_or(0.0);
+    let mut number: HashMap<Key, u32> = HashMap::new();
+    let mut mesh = TriangleMesh::default();
+    for face in layers.iter().flatten() {
+        let corners = face.map(|key| {
+            *number.entry(key).or_insert_with(|| {
+                let [a, b] = key;
+                let (u, v) = (value(a), value(b));
+                let [p, q]: [Point; 2] = [a, b].map(|n| grid.position(grid.node(n as usize)));
+                // Off the very ends, so that no triangle loses all its area.
+                let share = (u / (u - v)).clamp(0.02, 0.98);
+                mesh.positions.push(p + (q - p) * share);
+                mesh.positions.len() as u32 - 1
+            })
+        });
+        mesh.faces.push(corners);
+    }
+    mesh
+}
+
+fn cell(potential: &Potential, low: [usize; 3], faces: &mut Vec<[Key; 3]>) {
+    let grid = potential.grid();
+    let mut index = [0u32; 8];
+    let mut value = [0.0; 8];
+    let mut in_rubber = false;
+    for corner in 0..8 {
+        let node = [low[0] + (corner & 1), low[1] + (corner >> 1 & 1), low[2] + (corner >> 2 & 1)];
+        let Some(v) = potential.near_node(node) else { return };
+        in_rubber |= potential.place(node) == Place::Rubber;
+        index[corner] = grid.index(node) as u32;
+        value[corner] = v;
+    }
+    let front = value.map(|v| v > 0.0);
+    if !in_rubber || front == [true; 8] || front == [false; 8] {
+        return;
+    }
+    let key = |a: usize, b: usize| -> Key {
+        let (a, b) = (index[a], index[b]);
+        [a.min(b), a.max(b)]
+    };
+    for tetrahedron in TETRAHEDRA {
+        let ahead: Vec<usize> = (0..4).filter(|&k| front[tetrahedron[k]]).collect();
+        let behind: Vec<usize> = (0..4).filter(|&k| !front[tetrahedron[k]]).collect();
+        // Even permutations of the corners keep the orientation.
+        let even = |order: [usize; 4]| {
+            let turns = (0..4).flat_map(|i| (0..i).map(move |j| (j, i)));
+            turns.filter(|&(j, i)| order[j] > order[i]).count() % 2 == 0
+        };
+        let on = |a: usize, b: usize| key(tetrahedron[a], tetrahedron[b]);
+        let mut push = |a: Key, b: Key, c: Key, flip: bool| {
+            faces.push(if flip { [a, c, b] } else { [a, b, c] });
+        };
+        match (ahead.as_slice(), behind.as_slice()) {
+            (&[a], &[b, c, d]) => push(on(a, b), on(a, c), on(a, d), even([a, b, c, d])),
+            (&[b, c, d], &[a]) => push(on(a, b), on(a, c), on(a, d), !even([a, b, c, d])),
+            (&[a, b], &[c, d]) => {
+                let flip = even([a, b, c, d]);
+                push(on(a, c), on(a, d), on(b, d), flip);
+                push(on(a, c), on(b, d), on(b, c), flip);
+            }
+            _ => {}
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::control::Control;
+    use crate::field::{Equations, ImplicitDomain};
+    use crate::mesh::{FaceId, Vector};
+
+    /// A ball in a ball, parted along z = 0.3 of the inner radius: the surface is a ring round the axis whose normals
+    /// look to the positive side.
+    #[test]
+    fn a_ball_seen_along_z_is_parted_by_a_plane() {
+        let domain = ImplicitDomain {
+            model: |p: &Point| p.coords.norm() - 10.0,
+            outside: |p: &Point| p.coords.amax() - 20.0,
+            bounds: (Point::new(-20.0, -20.0, -20.0), Point::new(20.0, 20.0, 20.0)),
+            on_board: false,
+        };
+        let control = Control::silent();
+        let equations = Equations::insulated(&domain, 1.0, &control).expect("equations");
+        let side = |p: &Point| if p.z > 0.0 { 1.0 } else { -1.0 };
+        let potential = equations.solve_sides(&side, 1e-8, &control).expect("solved");
+        let mesh = zero_set(&potential);
+        assert!(!mesh.faces.is_empty());
+        let mut area = 0.0;
+        for f in 0..mesh.faces.len() as u32 {
+            let normal = mesh.area_vector(FaceId(f));
+            let middle = mesh.face_middle(FaceId(f));
+            // By symmetry the zero set is the plane z = 0 (derivation: the mirrored potential is its negative).
+            assert!(middle.z.abs() < 0.6, "{middle}");
+            assert!(normal.dot(&Vector::z()) >= -1e-9, "{normal}");
+            area += normal.z;
+        }
+        // A square of 40 mm less a disc of 10 mm, and up to a layer of cells beyond either skin.
+        let least = 1600.0 - std::f64::consts::PI * 100.0;
+        assert!(area > 0.98 * least && area < 1.25 * least, "{area} of {least}");
+    }
+}
