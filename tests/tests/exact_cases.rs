@@ -38,7 +38,7 @@ fn widest_section_on_the_gate_needs_no_cut() {
             let request = PlanRequest { mould, ..thin_blanket(None) };
             let plan = plan(name, mesh.clone(), &request);
             assert!(plan.cuts.is_empty(), "{name}: {:?}", plan.cuts);
-            assert_eq!((plan.total_length, plan.cost, plan.gap), (0.0, 0.0, 0.0), "{name}");
+            assert_eq!((plan.total_length, plan.cost, plan.ending.gap), (0.0, 0.0, 0.0), "{name}");
             assert_releases(name, &plan);
         }
     }
@@ -69,8 +69,8 @@ fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
         if error.abs() > tolerance {
             wrong.push(format!("{name}: {:.2} mm for {exact:.2} mm", plan.total_length));
         }
-        if plan.lower_bound > exact * (1.0 + tolerance) {
-            wrong.push(format!("{name}: bound {:.2} mm above {exact:.2}", plan.lower_bound));
+        if plan.ending.lower_bound > exact * (1.0 + tolerance) {
+            wrong.push(format!("{name}: bound {:.2} mm above {exact:.2}", plan.ending.lower_bound));
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");

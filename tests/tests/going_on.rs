@@ -58,9 +58,9 @@ fn a_search_goes_on_from_its_checkpoint() {
     let second = make_plan_with(&model, &asked, &control, &hooks).expect("a plan");
     let (round, bound, rows) = rounds.lock().expect("whole")[0];
     assert_eq!(round, first.figures.rounds + 1, "the first round after those before");
-    assert!(bound.expect("a bound") >= first.lower_bound - 1e-9);
+    assert!(bound.expect("a bound") >= first.ending.lower_bound - 1e-9);
     assert!(rows >= first.figures.rows, "{rows} {}", first.figures.rows);
-    assert!(second.lower_bound >= first.lower_bound.min(second.cost) - 1e-9);
+    assert!(second.ending.lower_bound >= first.ending.lower_bound.min(second.cost) - 1e-9);
 }
 
 #[test]
@@ -132,6 +132,6 @@ fn a_budget_can_grow() {
     })
     .with_extra(extra);
     let plan = make_plan_with(&ball(), &request(0.5), &control, &Hooks::NONE).expect("a plan");
-    assert_eq!(plan.stopped_by, StopReason::Cancelled);
+    assert_eq!(plan.ending.stopped_by, StopReason::Cancelled);
     assert!(plan.figures.rounds >= 6);
 }

@@ -9,7 +9,7 @@ use slitwright_solver::body::GateChoice;
 use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{Point, TriangleMesh};
 use slitwright_solver::plan::{
-    Candidate, CutKind, Judged, Miss, PlanError, PlanRequest, Scheme, SchemeCut, SchemeFault,
+    CutKind, Judged, Miss, NamedPlan, PlanError, PlanRequest, Scheme, SchemeCut, SchemeFault,
     SchemeLine, StopReason, compare, judge_scheme, make_plan,
 };
 use slitwright_tests::{ball_on_rod, torus_with_edge};
@@ -117,7 +117,7 @@ fn a_cut_of_the_closed_form_opens_a_ball() {
     let plan = &judged.plan;
     assert_eq!((plan.cuts.len(), plan.cuts[0].kind), (1, CutKind::FromGate));
     assert!((plan.total_length / (1.05 * exact) - 1.0).abs() < 0.02, "{}", plan.total_length);
-    assert_eq!((plan.stopped_by, plan.lower_bound), (StopReason::Judged, 0.0));
+    assert_eq!((plan.ending.stopped_by, plan.ending.lower_bound), (StopReason::Judged, 0.0));
     assert!(plan.limits.iter().all(|limit| limit.name != "gap"));
     assert!(plan.sheets.as_ref().is_some_and(|sheets| sheets.one_piece.holds()));
 }
@@ -293,10 +293,10 @@ fn schemes_are_compared() {
         judge_scheme(&ready, &request, &scheme(cuts), &Control::silent()).expect("judged").plan
     };
     let plans = [1.05, 1.3, 0.7].map(cut);
-    let candidates: Vec<Candidate<'_>> = ["fit", "long", "short"]
+    let candidates: Vec<NamedPlan<'_>> = ["fit", "long", "short"]
         .into_iter()
         .zip(&plans)
-        .map(|(name, plan)| Candidate { name, plan })
+        .map(|(name, plan)| NamedPlan { name, plan })
         .collect();
     let compared = compare(&candidates);
     let [fit, long, short] = &compared.rows[..] else { panic!("three rows") };

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use slitwright_solver::outputs;
 use slitwright_solver::outputs::pictures::{PictureStyle, draw_comparison};
-use slitwright_solver::plan::{Candidate, Plan, compare};
+use slitwright_solver::plan::{NamedPlan, Plan, compare};
 
 use super::input::ModelArgs;
 use super::plan::{planned, write, write_plan};
@@ -49,8 +49,8 @@ pub fn run(args: &CompareArgs) -> Result<(), CliError> {
         plans.push((name, plan));
         drawn_on = Some(model);
     }
-    let candidates: Vec<Candidate<'_>> =
-        plans.iter().map(|(name, plan)| Candidate { name, plan }).collect();
+    let candidates: Vec<NamedPlan<'_>> =
+        plans.iter().map(|(name, plan)| NamedPlan { name, plan }).collect();
     let comparison = compare(&candidates);
     let table = outputs::comparison_table(&comparison);
     if let (Some(folder), Some(model)) = (&args.out, &drawn_on) {

@@ -23,9 +23,9 @@ pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
         up: Some(direction(&plan.up)),
         total_length_mm: plan.total_length,
         cost_mm: plan.cost,
-        lower_bound_mm: plan.lower_bound,
-        gap: plan.gap,
-        stopped_by: stop_reason(plan.stopped_by).into(),
+        lower_bound_mm: plan.ending.lower_bound,
+        gap: plan.ending.gap,
+        stopped_by: stop_reason(plan.ending.stopped_by).into(),
         rubber_volume_cm3: plan.rubber_volume,
         rubber_mass_g: plan.rubber_mass,
         limits: plan.limits.iter().map(limit).collect(),
@@ -140,6 +140,9 @@ fn stretch(stretch: &RegionStretch) -> v1::RegionStretch {
 
 fn stop_reason(reason: StopReason) -> v1::StopReason {
     match reason {
+        StopReason::NotYet => v1::StopReason::NotYet,
+        StopReason::Corrected => v1::StopReason::Corrected,
+        StopReason::Fault => v1::StopReason::Fault,
         StopReason::GapReached => v1::StopReason::GapReached,
         StopReason::Optimal => v1::StopReason::Optimal,
         StopReason::TimeBudget => v1::StopReason::TimeLimit,

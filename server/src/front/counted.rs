@@ -44,7 +44,7 @@ impl Planner for CountedPlanner {
         };
         let outcome = self.inner.plan(model, request, control, hooks);
         count.outcome = match &outcome {
-            Ok(plan) if plan.stopped_by == StopReason::Cancelled => "cut_short",
+            Ok(plan) if plan.ending.stopped_by == StopReason::Cancelled => "cut_short",
             Ok(_) => "made",
             Err(PlanFault::Cancelled) => "cancelled",
             Err(PlanFault::Unfit(_)) => "unfit",

@@ -142,7 +142,7 @@ impl Bench {
             return self.plan(run, model, request, None, keeper, strings);
         }
         Worked {
-            stopped_by: planned.as_ref().ok().map(|plan| plan.stopped_by),
+            stopped_by: planned.as_ref().ok().map(|plan| plan.ending.stopped_by),
             plan: planned.map(|plan| plan_to_proto(&plan)),
             used_seconds: elapsed(),
         }

@@ -1,6 +1,7 @@
 //! Finding the cheapest set of cuts that meets every row.
 
 pub mod cut_set;
+pub mod gap;
 pub mod integer;
 pub mod one_piece;
 pub mod primal;

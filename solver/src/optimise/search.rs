@@ -13,6 +13,7 @@ use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
 use super::cut_set::CutSet;
+use super::gap::gap;
 use super::primal::{Builder, Draft};
 use super::relaxation::{Relaxation, RelaxationError, Relaxed};
 use super::relief::Relief;
@@ -41,19 +42,15 @@ pub struct SearchSettings {
 
 /// Why the search stopped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum StopReason {
-    /// The gap asked for was reached.
-    GapReached,
-    /// The plan is optimal for the planning graph.
+pub enum SearchEnd {
+    /// The set is optimal for the planning graph.
     Optimal,
     /// The time budget ran out.
     TimeBudget,
     /// No further improvement was found and the bound stopped moving.
     Stalled,
-    /// Someone asked for the best plan so far.
+    /// Someone asked for the best set so far.
     Cancelled,
-    /// Nothing was searched: somebody else's cuts were judged. There is no bound then.
-    Judged,
 }
 
 /// The search found no plan.
@@ -158,7 +155,7 @@ impl<'s, 'g> Search<'s, 'g> {
         &mut self,
         rounds: u32,
         straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
-    ) -> Result<Option<StopReason>, SearchError> {
+    ) -> Result<Option<SearchEnd>, SearchError> {
         self.keep_valid(straight_cost);
         let last = self.rounds + rounds;
         loop {
@@ -168,7 +165,7 @@ impl<'s, 'g> Search<'s, 'g> {
             let known_rings = self.pool.rings.len();
             let (relaxed, proposal) = match self.relax_and_propose() {
                 Err(SearchError::Relaxation(RelaxationError::Cancelled)) => {
-                    return self.ended(StopReason::Cancelled);
+                    return self.ended(SearchEnd::Cancelled);
                 }
                 worked => worked?,
             };
@@ -188,10 +185,10 @@ impl<'s, 'g> Search<'s, 'g> {
         }
     }
 
-    fn ended(&self, reason: StopReason) -> Result<Option<StopReason>, SearchError> {
+    fn ended(&self, reason: SearchEnd) -> Result<Option<SearchEnd>, SearchError> {
         match (&self.top, reason) {
             (Some(_), _) => Ok(Some(reason)),
-            (None, StopReason::Cancelled) => Err(SearchError::NoPlan("cancelled")),
+            (None, SearchEnd::Cancelled) => Err(SearchError::NoPlan("cancelled")),
             (None, _) => Err(SearchError::NoPlan("out of time")),
         }
     }
@@ -442,7 +439,7 @@ impl<'s, 'g> Search<'s, 'g> {
 
     fn gap(&self) -> Option<f64> {
         let (cost, _) = self.top.as_ref()?;
-        Some(if *cost > 0.0 { ((cost - self.bound) / cost).max(0.0) } else { 0.0 })
+        Some(gap(*cost, self.bound))
     }
 
     fn report(&self, new_rings: usize) {
@@ -462,13 +459,13 @@ impl<'s, 'g> Search<'s, 'g> {
     }
 
     /// Why to stop, if there is a reason. The last round began at `started`, seconds.
-    fn finished(&self, started: f64) -> Option<StopReason> {
+    fn finished(&self, started: f64) -> Option<SearchEnd> {
         if self.control.is_cancelled() {
-            return Some(StopReason::Cancelled);
+            return Some(SearchEnd::Cancelled);
         }
         match self.gap() {
-            Some(gap) if gap <= 1e-6 => return Some(StopReason::Optimal),
-            Some(_) if self.idle > PATIENCE => return Some(StopReason::Stalled),
+            Some(gap) if gap <= 1e-6 => return Some(SearchEnd::Optimal),
+            Some(_) if self.idle > PATIENCE => return Some(SearchEnd::Stalled),
             _ => {}
         }
         // A first plan is worth waiting for.
@@ -476,7 +473,7 @@ impl<'s, 'g> Search<'s, 'g> {
         // Half of another round would be over the deadline.
         let now = self.control.elapsed().as_secs_f64();
         let over = now + 0.5 * (now - started) > late * self.deadline();
-        over.then_some(StopReason::TimeBudget)
+        over.then_some(SearchEnd::TimeBudget)
     }
 
     fn deadline(&self) -> f64 {

@@ -5,8 +5,8 @@ use crate::control::Control;
 use crate::mesh::fixtures::{icosphere, moved};
 use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::plan::{
-    Compared, Cut, CutKind, Figures, NotTried, Plan, Reason, RubberSkin, SheetReport, StopReason,
-    TrialVerdict,
+    BoundFor, Compared, Cut, CutKind, Ending, Figures, NotTried, Plan, Reason, RubberSkin,
+    SheetReport, StopReason, TrialVerdict,
 };
 use crate::sheets::{
     LipFigures, OnePiece, Sheet, SheetSettings, Station, StationFlags, lip_figures,
@@ -32,9 +32,8 @@ pub(super) fn empty_plan() -> Plan {
         up: Vector::z(),
         total_length: 0.0,
         cost: 0.0,
-        lower_bound: 0.0,
-        gap: 0.0,
-        stopped_by: StopReason::Optimal,
+        shortfall: 0.0,
+        ending: Ending::new(StopReason::Optimal, 0.0, 0.0, BoundFor::Nothing),
         rubber_volume: 0.0,
         rubber_mass: 0.0,
         warnings: Vec::new(),

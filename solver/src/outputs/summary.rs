@@ -223,7 +223,7 @@ fn limits(page: &mut Page, plan: &Plan) {
 
 fn search(page: &mut Page, plan: &Plan) {
     page.heading("How good the plan is");
-    if plan.stopped_by == StopReason::Judged {
+    if plan.ending.stopped_by == StopReason::Judged {
         let words = format!(
             "Cost {} of cut and entries. Nothing was searched, so nothing is proved about cheaper plans.",
             millimetres(plan.cost)
@@ -234,17 +234,24 @@ fn search(page: &mut Page, plan: &Plan) {
             "Cost {} of cut and entries; proved that no plan costs less than {}: within {:.1} %, \
              by the girth model on the planning mesh.",
             millimetres(plan.cost),
-            millimetres(plan.lower_bound),
-            100.0 * plan.gap
+            millimetres(plan.ending.lower_bound),
+            100.0 * plan.ending.gap
         );
         page.item("", &words);
     }
-    let stopped = match plan.stopped_by {
+    let stopped = match plan.ending.stopped_by {
         StopReason::GapReached => "The search stopped at the gap that was asked for.",
         StopReason::Optimal => "The search ended: no plan on the planning mesh is better.",
-        StopReason::TimeBudget => "The search stopped because its time ran out.",
+        StopReason::NotYet => "The work goes on; this is the best plan until now.",
+        StopReason::Corrected => {
+            "The work ended: the plan was made again until it passed its trial."
+        }
+        StopReason::Fault => {
+            "A fault of the program broke the work off; this is the best plan until then."
+        }
+        StopReason::TimeBudget => "The work stopped because its time ran out.",
         StopReason::Stalled => "The search stopped because nothing moved any more.",
-        StopReason::Cancelled => "The search was stopped; this is the best plan until then.",
+        StopReason::Cancelled => "The work was stopped; this is the best plan until then.",
         StopReason::Judged => "These cuts were drawn by hand and judged as they are.",
     };
     page.item("", stopped);
@@ -325,8 +332,8 @@ mod tests {
         ];
         plan.total_length = 166.8;
         plan.cost = 178.8;
-        plan.lower_bound = 170.0;
-        plan.gap = 8.8 / 178.8;
+        plan.ending.lower_bound = 170.0;
+        plan.ending.gap = 8.8 / 178.8;
         let bridge = PlannedBridge {
             kind: BridgeKind::Handle,
             rim: line,

@@ -1,11 +1,12 @@
 //! What comes out. Points are in the model's own coordinates, mm.
 
-use super::{Miss, TrialVerdict};
+use super::ending::Ending;
+use super::scheme::Miss;
+use super::verdict::TrialVerdict;
 use crate::body::Outside;
 use crate::bridges::{BridgeKind, Confirmation, DiscState};
 use crate::mesh::{Point, Vector};
 use crate::nalgebra::Isometry3;
-use crate::optimise::search::StopReason;
 use crate::sheets::{CrossedBy, LipFigures, OnePiece, Sheet, SheetSettings};
 
 /// A cut plan.
@@ -38,14 +39,11 @@ pub struct Plan {
     pub total_length: f64,
     /// What the exterior cuts cost, mm: their straightened length, and the entry price of each.
     pub cost: f64,
-    /// Lower bound on `cost`, mm: the relaxation's value on the planning graph, over the greatest
-    /// ratio of a way along the graph to a straight line. 0, which says nothing, where
-    /// [`StopReason::Judged`] tells that nothing was searched.
-    pub lower_bound: f64,
-    /// (cost - bound) / cost; 0 for an empty plan.
-    pub gap: f64,
-    /// Why the search stopped.
-    pub stopped_by: StopReason,
+    /// What the tightest ring of rubber that the cuts leave lacks by the girth model, mm of girth: 0 where
+    /// the model comes out, infinite where the curves miss a row or were not looked at.
+    pub shortfall: f64,
+    /// How the work ended, and what is proved of the cost.
+    pub ending: Ending,
     /// Rubber needed, cm^3.
     pub rubber_volume: f64,
     /// Mass of that rubber, g.
@@ -279,16 +277,4 @@ pub struct Figures {
     pub seconds: Vec<(String, f64)>,
     /// What was repaired, in words.
     pub repairs: Vec<String>,
-}
-
-/// The name of bridge number `index`: A to Z, then AA, AB and so on.
-pub fn bridge_letter(index: usize) -> String {
-    let mut rest = index + 1;
-    let mut letters = Vec::new();
-    while rest > 0 {
-        rest -= 1;
-        letters.push(char::from(b'A' + (rest % 26) as u8));
-        rest /= 26;
-    }
-    letters.iter().rev().collect()
 }

@@ -6,7 +6,7 @@
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use super::PlanError;
+use super::error::PlanError;
 use crate::curves::Finisher;
 use crate::girth::{PlanningGraph, Ring};
 use crate::nalgebra::Matrix3;

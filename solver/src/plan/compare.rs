@@ -1,13 +1,12 @@
 //! Plans and drawn schemes side by side.
 
-use super::{Cut, CutKind, Plan, TrialVerdict};
-use crate::mesh::{Point, SurfaceLocator, TriangleMesh};
-use crate::sheets::{SheetError, SheetSettings, seam_visibility};
+use super::answer::{CutKind, Plan};
+use super::verdict::TrialVerdict;
 use crate::trial::Outcome;
 
-/// A plan to compare.
+/// A plan to compare, by name.
 #[derive(Clone, Copy, Debug)]
-pub struct Candidate<'a> {
+pub struct NamedPlan<'a> {
     /// What the person calls it.
     pub name: &'a str,
     /// The plan, or a judged scheme as a plan; all of one model.
@@ -85,8 +84,8 @@ impl Comparison {
 const VITAL: [&str; 3] = ["release", "one piece", "one piece of rubber"];
 
 /// Compare plans of one model.
-pub fn compare(candidates: &[Candidate<'_>]) -> Comparison {
-    Comparison::new(candidates.iter().map(compared).collect())
+pub fn compare(plans: &[NamedPlan<'_>]) -> Comparison {
+    Comparison::new(plans.iter().map(compared).collect())
 }
 
 /// Whether the model comes out by the girth model and the mould stays one piece: no limit without which
@@ -95,15 +94,15 @@ pub fn keeps_and_releases(missed: &[String], (crossed, bridges): (usize, usize))
     crossed >= bridges && missed.iter().all(|name| !VITAL.contains(&name.as_str()))
 }
 
-fn compared(candidate: &Candidate<'_>) -> Compared {
-    let plan = candidate.plan;
+fn compared(named: &NamedPlan<'_>) -> Compared {
+    let plan = named.plan;
     let missed: Vec<String> =
         plan.limits.iter().filter(|limit| !limit.met).map(|limit| limit.name.clone()).collect();
     let crossed = plan.cuts.iter().filter(|cut| cut.kind == CutKind::Bridge).count();
     let sheets = plan.sheets.as_ref();
     let bridges = (crossed, plan.bridges.len());
     Compared {
-        name: candidate.name.to_owned(),
+        name: named.name.to_owned(),
         works: keeps_and_releases(&missed, bridges),
         missed,
         total_length: plan.total_length,
@@ -126,15 +125,6 @@ fn compared(candidate: &Candidate<'_>) -> Compared {
     }
 }
 
-/// Whether a plan misses fewer limits, the release before all others, or costs less.
-pub(super) fn is_better(plan: &Plan, than: &Plan) -> bool {
-    let rank = |plan: &Plan| {
-        let missed = || plan.limits.iter().filter(|l| !l.met && l.name != "gap");
-        (missed().filter(|l| l.name == "release").count(), missed().count())
-    };
-    rank(plan).cmp(&rank(than)).then(plan.cost.total_cmp(&than.cost)).is_lt()
-}
-
 /// Which points no other point beats: none is as small in both and smaller in one. Points that are
 /// missing are not on the front and beat none.
 fn front(points: &[Option<[f64; 2]>]) -> Vec<bool> {
@@ -146,43 +136,9 @@ fn front(points: &[Option<[f64; 2]>]) -> Vec<bool> {
         .collect()
 }
 
-/// How much a seam shows anywhere on a model.
-pub(super) struct Show {
-    surface: SurfaceLocator,
-    visibility: Vec<f64>,
-}
-
-impl Show {
-    pub(super) fn new(mesh: &TriangleMesh) -> Result<Self, SheetError> {
-        // The reach over which ridges are looked at when cuts are weighed.
-        let reach = SheetSettings::default().wedge_reach;
-        Ok(Self { surface: SurfaceLocator::new(mesh)?, visibility: seam_visibility(mesh, reach)? })
-    }
-
-    /// Length of cuts times how much they show, mm.
-    pub(super) fn of_cuts(&self, cuts: &[Cut]) -> f64 {
-        // A sum over nothing is -0.0.
-        0.0 + cuts.iter().flat_map(|cut| &cut.branches).map(|b| self.along(b)).sum::<f64>()
-    }
-
-    /// Length of a line times how much it shows, mm.
-    fn along(&self, line: &[Point]) -> f64 {
-        let piece = |pair: &[Point]| {
-            let hit = self.surface.closest(&nalgebra::center(&pair[0], &pair[1]));
-            let weights = self.surface.weights(hit.face, &hit.point);
-            let corners = self.surface.face(hit.face);
-            let seen: f64 =
-                corners.iter().zip(weights).map(|(&v, w)| w * self.visibility[v as usize]).sum();
-            (pair[1] - pair[0]).norm() * seen
-        };
-        line.windows(2).map(piece).sum()
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mesh::fixtures::{cuboid, divided};
 
     #[test]
     fn the_front_holds_what_nothing_beats() {
@@ -196,20 +152,5 @@ mod tests {
         ];
         assert_eq!(front(&points), [true, true, false, true, false, true]);
         assert!(front(&[]).is_empty());
-    }
-
-    /// On the flat of a box a seam shows all along, on its edge not at all: the edge is a square ridge.
-    #[test]
-    fn seams_show_on_flats_and_hide_on_edges() {
-        let mesh = divided(&divided(&divided(&cuboid([40.0, 40.0, 40.0]))));
-        let show = Show::new(&mesh).expect("a plain mesh");
-        let (low, high) = mesh.bounds().expect("not empty");
-        let middle = nalgebra::center(&low, &high);
-        let at = |x: f64, y: f64| Point::new(middle.x + x, middle.y + y, high.z);
-        let line =
-            |y: f64| -> Vec<Point> { (0..=20).map(|k| at(-8.0 + 0.8 * f64::from(k), y)).collect() };
-        let (flat, ridge) = (show.along(&line(0.0)), show.along(&line(20.0)));
-        assert!((flat - 16.0).abs() < 0.5, "{flat}");
-        assert!(ridge < 0.35 * flat, "{ridge}");
     }
 }

@@ -1,6 +1,6 @@
 //! Hinges of a plan: the necks of uncut rubber between its cuts.
 
-use super::Hinge;
+use super::answer::Hinge;
 use crate::girth::PlanningGraph;
 use crate::mesh::Point;
 use crate::optimise::cut_set::CutSet;

@@ -1,6 +1,6 @@
 //! What whoever runs a long plan gets to see of it, and gives back to go on from.
 
-use super::Plan;
+use super::answer::Plan;
 
 /// Gets a checkpoint's bytes.
 pub type KeepCheckpoint<'a> = &'a (dyn Fn(&[u8]) + Sync);
@@ -14,10 +14,10 @@ pub struct Hooks<'a> {
     pub resume: Option<&'a [u8]>,
     /// Gets a checkpoint from time to time, and another one when the search stops. A checkpoint holds
     /// rows, bound and best cuts; it means nothing to another version of the program, which refuses
-    /// it with [`super::PlanError::Checkpoint`].
+    /// it with [`crate::plan::PlanError::Checkpoint`].
     pub checkpoint: Option<KeepCheckpoint<'a>>,
-    /// Gets each plan that is better than those before it while the search goes on, with its sheets
-    /// but without a trial.
+    /// Gets each plan that is better than those before it, as [`crate::plan::Standing`] has it, while the
+    /// work goes on: with its sheets, and with its trial once it was tried.
     pub better: Option<ShowPlan<'a>>,
 }
 

@@ -1,25 +1,23 @@
 //! The whole chain on one planning mesh, and, where there are hours, on a finer one after it.
 
-use super::assemble::{Parts, assemble};
+use super::answer::Plan;
 use super::checkpoint::Checkpoint;
-use super::compare::is_better;
-use super::correct::{Made, Workbench};
-use super::follow::Follow;
-use super::make::PlanError;
-use super::setup::{Setup, StageClock, distance_from_rim, opening_reach, opening_rows, set_up};
+use super::correct::try_and_correct;
+use super::ending::{StopReason, TrialsEnd, stop_reason};
+use super::error::PlanError;
+use super::hooks::Hooks;
+use super::improve::improve;
+use super::incumbents::Incumbents;
+use super::request::{PlanRequest, TrialMode};
+use super::setup::{StageClock, opening_rows, set_up};
 use super::skin::Holes;
-use super::{Hooks, Plan, PlanRequest, StopReason, TrialMode};
+use super::tools::{finisher, separator};
+use super::workbench::Workbench;
 use crate::control::{Control, Stage};
-use crate::curves::{FinishSettings, Finisher};
 use crate::mesh::Model;
 use crate::optimise::relaxation::RelaxationError;
 use crate::optimise::rows::RowPool;
 use crate::optimise::search::{Search, SearchError, SearchSettings};
-use crate::optimise::separation::Separator;
-
-/// Targets of the separator: centres, and radii for each.
-pub(super) const CENTRES: usize = 40;
-pub(super) const RADII: usize = 8;
 
 /// Share of the budget, and most seconds, kept for what follows the search.
 const KEPT: (f64, f64) = (0.15, 3.0);
@@ -31,6 +29,9 @@ const LONG: f64 = 600.0;
 /// last have its mesh and rows, and another seed.
 const PASSES: [(f64, f64); 3] = [(0.3, 1.0), (0.6, 0.75), (1.0, 0.55)];
 
+/// Share of a pass after which the search leaves the rest to the trial, and to plans that are corrected by it.
+const SEARCHED: (f64, f64) = (0.5, 0.3);
+
 /// Plan on one mesh after the other until the gap is reached or the budget ends; the best plan.
 pub(super) fn run_passes(
     model: &Model,
@@ -39,28 +40,36 @@ pub(super) fn run_passes(
     control: &Control<'_>,
     hooks: &Hooks<'_>,
 ) -> Result<Plan, PlanError> {
-    let mut best: Option<Plan> = None;
+    let mut incumbents = Incumbents::new(hooks);
     let mut number = resumed.as_ref().map_or(0, |c| c.pass);
-    loop {
-        let pass = Pass::new(number, model, request, control, hooks);
-        let (made, left) = pass.run(resumed.take(), best.as_ref());
-        let reason = made.as_ref().ok().map(|plan| plan.stopped_by);
-        best = match (made, best) {
-            (Ok(plan), Some(old)) => Some(if is_better(&plan, &old) { plan } else { old }),
-            (Ok(plan), None) => Some(plan),
+    let stopped_by = loop {
+        let pass = Pass::new(number, model, request, control);
+        let (ended, left) = pass.run(resumed.take(), &mut incumbents);
+        let reason = match ended {
+            Ok(reason) => reason,
+            Err(error) if !incumbents.has_plan() => return Err(error),
             // A further pass that led to nothing takes nothing away.
-            (Err(_), Some(old)) => Some(old),
-            (Err(error), None) => return Err(error),
+            Err(PlanError::Cancelled(_)) => StopReason::Cancelled,
+            Err(PlanError::Search(SearchError::NoPlan(_))) => StopReason::TimeBudget,
+            Err(error) => {
+                incumbents.fault(&error);
+                StopReason::Fault
+            }
         };
-        let met = matches!(reason, Some(StopReason::GapReached | StopReason::Cancelled));
-        if met || !pass.is_long || pass.is_over() {
-            return best.ok_or_else(|| SearchError::NoPlan("out of time").into());
+        // Whoever stopped the work comes first, whatever it was at.
+        let reason = stop_reason(reason, TrialsEnd::AsSearched, control.is_cancelled());
+        let is_met =
+            matches!(reason, StopReason::GapReached | StopReason::Cancelled | StopReason::Fault);
+        if is_met || !pass.is_long || pass.is_over() {
+            break reason;
         }
         number += 1;
         // On the same mesh what was proved stays proved, and another seed starts from nothing else.
         resumed =
             left.filter(|_| pass.edge() == edge_of(number)).map(|c| c.starting_afresh(number));
-    }
+    };
+    let plan = incumbents.into_plan(stopped_by, request);
+    plan.ok_or_else(|| SearchError::NoPlan("out of time").into())
 }
 
 fn edge_of(number: u32) -> f64 {
@@ -68,15 +77,14 @@ fn edge_of(number: u32) -> f64 {
 }
 
 /// One way through the chain.
-pub(super) struct Pass<'a, 'c> {
-    pub number: u32,
+struct Pass<'a, 'c> {
+    number: u32,
     is_long: bool,
     /// When it began, seconds on the job's clock.
     began: f64,
-    pub model: &'a Model,
-    pub request: &'a PlanRequest,
-    pub control: &'a Control<'c>,
-    pub hooks: &'a Hooks<'a>,
+    model: &'a Model,
+    request: &'a PlanRequest,
+    control: &'a Control<'c>,
 }
 
 impl<'a, 'c> Pass<'a, 'c> {
@@ -85,13 +93,12 @@ impl<'a, 'c> Pass<'a, 'c> {
         model: &'a Model,
         request: &'a PlanRequest,
         control: &'a Control<'c>,
-        hooks: &'a Hooks<'a>,
     ) -> Self {
         // Plans that trials correct have better use for the hours.
         let is_long = control.with_extra_time(request.budget.seconds) >= LONG
             && request.trial.mode != TrialMode::Correct;
         let began = control.elapsed().as_secs_f64();
-        Self { number, is_long, began, model, request, control, hooks }
+        Self { number, is_long, began, model, request, control }
     }
 
     /// Edge of its planning mesh, as a share of the usual one.
@@ -99,7 +106,7 @@ impl<'a, 'c> Pass<'a, 'c> {
         edge_of(self.number)
     }
 
-    /// When it ends at the latest, seconds on the job's clock.
+    /// When it ends at the latest, seconds on the job's clock, without what is given on top.
     fn end(&self) -> f64 {
         let share = PASSES.get(self.number as usize).map_or(1.0, |p| p.0);
         if self.is_long { share * self.request.budget.seconds } else { self.request.budget.seconds }
@@ -126,24 +133,26 @@ impl<'a, 'c> Pass<'a, 'c> {
         left <= 2.0 * kept(self.request.budget.seconds)
     }
 
-    /// Go through the chain. What the search leaves behind comes back, too.
+    /// Go through the chain; candidates go to the incumbents. What the search leaves behind comes back,
+    /// too.
     fn run(
         &self,
         resumed: Option<Checkpoint>,
-        best: Option<&Plan>,
-    ) -> (Result<Plan, PlanError>, Option<Checkpoint>) {
+        incumbents: &mut Incumbents<'_>,
+    ) -> (Result<StopReason, PlanError>, Option<Checkpoint>) {
         let mut left = None;
-        let made = self.try_run(resumed, best, &mut left);
-        (made, left)
+        let ended = self.try_run(resumed, incumbents, &mut left);
+        (ended, left)
     }
 
     fn try_run(
         &self,
         resumed: Option<Checkpoint>,
-        best: Option<&Plan>,
+        incumbents: &mut Incumbents<'_>,
         left: &mut Option<Checkpoint>,
-    ) -> Result<Plan, PlanError> {
+    ) -> Result<StopReason, PlanError> {
         let (request, control) = (self.request, self.control);
+        incumbents.begin_mesh();
         let setup = set_up(self.model, request, self.edge(), Holes::Filled, control)?;
         let mut clock = StageClock::new(control);
         let mut pool = RowPool::new(setup.graph.edges.len());
@@ -158,76 +167,53 @@ impl<'a, 'c> Pass<'a, 'c> {
             seed: request.budget.seed.wrapping_add(u64::from(self.number)),
             fixed: setup.fixed(),
         };
-        let separator = Separator::new(&setup.graph, CENTRES, RADII);
+        let separator = separator(&setup.graph);
         let mut finisher = finisher(&setup, request);
         control.stage(Stage::Optimise, 0.1, "looking for tight rings");
         let mut search = Search::new(&separator, pool, settings, control);
         if let Some(checkpoint) = resumed {
             checkpoint.give_to(&mut search, &mut finisher)?;
         }
-        let mut follow = Follow::new(self, &setup, best);
         let mut bench = Workbench {
+            pass: self.number,
+            model: self.model,
+            request,
             setup: &setup,
             search: &mut search,
             finisher: &mut finisher,
-            request,
             control,
-            watch: &mut follow,
         };
-        let made = bench.make(self.search_end());
+        let ended = self.work(&mut bench, incumbents, &mut clock);
+        *left = Some(incumbents.end_mesh(&bench, clock.laps));
+        ended
+    }
+
+    /// Search, draw, make sheets, and try what comes of it.
+    fn work(
+        &self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        clock: &mut StageClock<'_, '_>,
+    ) -> Result<StopReason, PlanError> {
+        let searched =
+            improve(bench, incumbents, self.search_end()).map_err(|error| match error {
+                SearchError::Relaxation(RelaxationError::Infeasible) => PlanError::KeptOff,
+                other => other.into(),
+            })?;
+        let drawn = incumbents.take_drawn().ok_or(SearchError::NoPlan("out of time"))?;
+        let candidate = bench.with_sheets(drawn)?;
         clock.lap("optimise, curves, sheets");
-        let made = match made {
-            Ok(made) if request.trial.mode != TrialMode::Off => {
-                let end = control.with_extra_time(self.end());
-                let made = bench.try_and_correct(made, end);
-                clock.lap("trial");
-                made
-            }
-            made => made,
-        };
-        // What was proved is worth keeping even where there is no plan.
-        let checkpoint =
-            Checkpoint::of(self.number, &search, made.as_ref().ok().map(|m| &m.found.cut));
-        follow.save(&checkpoint);
-        *left = Some(checkpoint);
-        let Made { found, sheets, trial } = made.map_err(|e| match e {
-            PlanError::Search(SearchError::Relaxation(RelaxationError::Infeasible)) => {
-                PlanError::KeptOff
-            }
-            other => other,
-        })?;
-        let parts = Parts {
-            setup: &setup,
-            separator: &separator,
-            pool: search.pool(),
-            found: &found,
-            sheets,
-            trial,
-        };
-        assemble(parts, self.model, request, clock.laps, control)
+        if self.request.trial.mode == TrialMode::Off {
+            incumbents.offer(bench, candidate.without_trial())?;
+            return Ok(searched);
+        }
+        let trials = try_and_correct(bench, incumbents, candidate, self.end())?;
+        clock.lap("trial");
+        Ok(stop_reason(searched, trials, self.control.is_cancelled()))
     }
 }
-
-/// Share of a pass after which the search leaves the rest to the trial, and to plans that are corrected by it.
-const SEARCHED: (f64, f64) = (0.5, 0.3);
 
 /// What is kept of a budget for what follows the search, seconds.
 fn kept(seconds: f64) -> f64 {
     (KEPT.0 * seconds).min(KEPT.1)
-}
-
-/// Draws and looks at curves on the graph, with the openings that bridges need.
-pub(super) fn finisher<'a>(setup: &'a Setup, request: &PlanRequest) -> Finisher<'a> {
-    let settings = FinishSettings {
-        entry_price: request.knife.entry_price,
-        least_cut: request.knife.least_cut,
-    };
-    let mut finisher = Finisher::new(&setup.graph, &setup.open_loops, settings);
-    for (edges, &opening) in setup.loops.iter().zip(&setup.openings) {
-        if opening > 0.0 && !edges.is_empty() {
-            let distance = distance_from_rim(&setup.graph, edges);
-            finisher.add_opening(&distance, opening_reach(&setup.graph, opening), opening);
-        }
-    }
-    finisher
 }

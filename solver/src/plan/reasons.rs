@@ -1,6 +1,6 @@
 //! Why each cut is there, and how far the rubber is stretched where it is stretched most.
 
-use super::{Reason, RegionStretch};
+use super::answer::{Reason, RegionStretch};
 use crate::girth::{PlanningGraph, Ring};
 use crate::mesh::{Point, Vector};
 use crate::optimise::rows::RowPool;

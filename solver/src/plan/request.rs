@@ -1,6 +1,6 @@
 //! What a person asks for.
 
-use super::Scheme;
+use super::scheme::Scheme;
 use crate::body::{GateChoice, MouldShape, Rubber};
 use crate::mesh::Vector;
 use crate::sheets::{CostWeights, SeamAreas, SheetSettings};

@@ -1,11 +1,12 @@
 //! From a model and a request to a planning graph with its bridges: the first half of the
 //! pipeline.
 
-use super::make::PlanError;
+use super::answer::Figures;
+use super::error::PlanError;
 use super::near::NearInMould;
 use super::potential::look_at_field;
+use super::request::PlanRequest;
 use super::skin::{Holes, Skin, loop_edges};
-use super::{Figures, PlanRequest};
 use crate::body::{Gate, MouldBody};
 use crate::bridges::fill::Filled;
 use crate::bridges::{Bridge, BridgeReport, DiscState, find_bridges_with};

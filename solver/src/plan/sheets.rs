@@ -1,12 +1,12 @@
-//! The sheets of a plan's cuts, and what they say about its limits.
+//! The sheets of a plan's cuts.
 
-use super::improve::Found;
-use super::make::PlanError;
+use super::answer::{RubberSkin, SheetCrossing, SheetReport};
+use super::error::PlanError;
+use super::request::PlanRequest;
 use super::setup::Setup;
-use super::{Limit, PlanRequest, RubberSkin, SheetCrossing, SheetReport};
 use crate::body::{Gate, MouldBody};
 use crate::control::{Control, Stage};
-use crate::curves::CutCurve;
+use crate::curves::{CutCurve, Finished};
 use crate::mesh::{Point, TriangleMesh, Vector, polyline_length};
 use crate::sheets::{
     CrossedBy, CutLine, LipFigures, OnePiece, Sheet, SheetError, SheetPlan, SheetSettings,
@@ -14,6 +14,7 @@ use crate::sheets::{
 };
 
 /// Sheets in the mould frame, with what they belong to.
+#[derive(Clone, Debug)]
 pub(super) struct PlannedSheets {
     plan: SheetPlan,
     /// The exterior cut of each sheet.
@@ -24,15 +25,15 @@ pub(super) struct PlannedSheets {
     one_piece: OnePiece,
 }
 
-/// Make the sheets of the plan that was found. `None` when the work was stopped before.
+/// Make the sheets of cuts that are drawn. `None` when the work was stopped before.
 pub(super) fn make_sheets(
     setup: &Setup,
-    found: &Found,
+    curves: &Finished,
     request: &PlanRequest,
     control: &Control<'_>,
 ) -> Result<Option<PlannedSheets>, PlanError> {
     control.stage(Stage::Curves, 0.97, "sheets through the rubber");
-    match try_sheets(setup, found, request, control) {
+    match try_sheets(setup, curves, request, control) {
         Ok(sheets) => Ok(Some(sheets)),
         // The plan is there; who stopped the work still wants it.
         Err(SheetError::Cancelled(_)) => Ok(None),
@@ -42,12 +43,12 @@ pub(super) fn make_sheets(
 
 fn try_sheets(
     setup: &Setup,
-    found: &Found,
+    curves: &Finished,
     request: &PlanRequest,
     control: &Control<'_>,
 ) -> Result<PlannedSheets, SheetError> {
     let (mut lines, mut owners) = (Vec::new(), Vec::new());
-    for (index, cut) in found.curves.cuts.iter().enumerate() {
+    for (index, cut) in curves.cuts.iter().enumerate() {
         for chain in &cut.chains {
             if let Some(line) = cut_line(chain, cut.from_gate, &setup.gate) {
                 lines.push(line);
@@ -123,6 +124,11 @@ impl PlannedSheets {
         outward.sum::<Vector>().try_normalize(1e-6)
     }
 
+    /// Whether the rubber that they cut hangs together.
+    pub(super) fn hangs_together(&self) -> bool {
+        self.one_piece.holds()
+    }
+
     /// The sheets of an exterior cut in the model's coordinates.
     pub(super) fn of_cut(&self, cut: usize, gate: &Gate) -> Vec<Sheet> {
         let to_model = gate.to_mould.inverse();
@@ -139,7 +145,7 @@ impl PlannedSheets {
 
     /// The report in the model's coordinates; `order` holds each exterior cut's number.
     pub(super) fn report(
-        self,
+        &self,
         order: &[u32],
         gate: &Gate,
         body: &MouldBody,
@@ -161,7 +167,7 @@ impl PlannedSheets {
                 place: to_model * c.place,
             })
             .collect();
-        let mut one_piece = self.one_piece;
+        let mut one_piece = self.one_piece.clone();
         if let Some(neck) = &mut one_piece.neck {
             neck.place = to_model * neck.place;
         }
@@ -171,128 +177,13 @@ impl PlannedSheets {
         SheetReport {
             settings: settings.clone(),
             skin: RubberSkin { outside: body.outside(), to_mould: gate.to_mould },
-            figures: self.figures,
+            figures: self.figures.clone(),
             bridge_figures,
             area,
             crossings,
             one_piece,
         }
     }
-}
-
-/// The limits that sheets have to meet.
-pub(super) fn limits(report: &SheetReport, request: &PlanRequest) -> Vec<Limit> {
-    let (figures, settings) = (&report.figures, &request.sheets);
-    let mut list = vec![one_piece_limit(report, request)];
-    if report.bridge_figures.length > 0.0 {
-        let figures = &report.bridge_figures;
-        list.push(Limit {
-            name: "weak rubber at bridges".to_owned(),
-            met: figures.weak_length <= 0.0,
-            text: weak_text(figures, settings),
-        });
-    }
-    if figures.length == 0.0 {
-        return list;
-    }
-    let mut push = |name: &str, met: bool, text: String| {
-        list.push(Limit { name: name.to_owned(), met, text });
-    };
-    push(
-        "knife angle",
-        figures.worst_angle <= settings.acceptable_lean() + 0.05,
-        format!(
-            "{:.0} % of the cut has the knife within {:.0} degrees of square to the model; at worst \
-             it leans by {:.0} degrees",
-            100.0 * figures.share_acceptable,
-            settings.acceptable_lean(),
-            figures.worst_angle
-        ),
-    );
-    push("weak rubber", figures.weak_length <= 0.0, weak_text(figures, settings));
-    push(
-        "blade",
-        figures.greatest_depth <= settings.blade_length,
-        format!(
-            "the deepest cut is {:.0} mm, the blade {:.0} mm long",
-            figures.greatest_depth, settings.blade_length
-        ),
-    );
-    push(
-        "knife access",
-        figures.blocked_length <= 0.0,
-        if figures.blocked_length > 0.0 {
-            format!(
-                "the model hides {:.0} mm of cut from the knife in every direction tried",
-                figures.blocked_length
-            )
-        } else {
-            "the knife gets from outside to every part of the cuts".to_owned()
-        },
-    );
-    push("sheets apart", report.crossings.is_empty(), crossings_text(report));
-    list
-}
-
-fn weak_text(figures: &LipFigures, settings: &SheetSettings) -> String {
-    format!(
-        "the thinnest lip is a wedge of {:.0} degrees; {:.0} mm of cut have less than the {:.0} \
-         degrees asked, {:.0} mm a feather edge of less than {:.0}; mean risk {:.2}",
-        figures.least_wedge,
-        figures.weak_length,
-        settings.acceptable_angle,
-        figures.feather_length,
-        settings.refused_angle,
-        figures.risk
-    )
-}
-
-fn one_piece_limit(report: &SheetReport, request: &PlanRequest) -> Limit {
-    let whole = &report.one_piece;
-    let asked = request.knife.hinge_width;
-    let (met, text) = if !whole.holds() {
-        let loose: Vec<String> = whole
-            .pieces
-            .iter()
-            .skip(whole.pieces_uncut)
-            .map(|v| format!("{:.1} cm3", v / 1000.0))
-            .collect();
-        let text = format!("the cut rubber falls apart: loose pieces of {}", loose.join(", "));
-        (false, text)
-    } else if let Some(neck) = whole.neck.filter(|n| n.width + whole.cell < asked) {
-        let text = format!(
-            "the cut rubber hangs by a neck of about {:.0} mm where {asked:.0} mm is asked",
-            neck.width
-        );
-        (false, text)
-    } else {
-        let text = "the cut rubber is one piece, by counting cells of".to_owned();
-        (true, format!("{text} {:.1} mm", whole.cell))
-    };
-    Limit { name: "one piece of rubber".to_owned(), met, text }
-}
-
-fn crossings_text(report: &SheetReport) -> String {
-    if report.crossings.is_empty() {
-        return "no cut runs into another one or into the model on its way out".to_owned();
-    }
-    let mut each: Vec<String> = report
-        .crossings
-        .iter()
-        .map(|c| match c.with {
-            CrossedBy::Model => format!("cut {} meets the model", c.cut),
-            CrossedBy::Sheet(other) if other as u32 == c.cut => {
-                format!("two branches of cut {} meet", c.cut)
-            }
-            CrossedBy::Sheet(other) => format!("cut {} meets cut {other}", c.cut),
-            CrossedBy::Disc(bridge) => {
-                format!("cut {} meets the cut of bridge {}", c.cut, super::bridge_letter(bridge))
-            }
-        })
-        .collect();
-    each.sort();
-    each.dedup();
-    format!("on the way out {}", each.join(", "))
 }
 
 #[cfg(test)]

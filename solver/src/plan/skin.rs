@@ -1,7 +1,7 @@
 //! From the planning mesh and its bridges to the skin that rings of rubber run on: holes that are cut across are
 //! filled with the discs of their cuts.
 
-use super::bridge_letter;
+use super::letters::bridge_letter;
 use crate::bridges::Bridge;
 use crate::bridges::fill::{Filled, HolePath};
 use crate::curves::StraightRims;

@@ -79,13 +79,13 @@ pub fn run(name: &str, file: &Path) -> Result<(), String> {
         stages: plan.figures.seconds.clone(),
         first_plan,
         to_gap,
-        gap: plan.gap,
+        gap: plan.ending.gap,
         target_gap: target,
         cuts: plan.cuts.len(),
         bridges: plan.bridges.len(),
         length: plan.total_length,
         cost: plan.cost,
-        bound: plan.lower_bound,
+        bound: plan.ending.lower_bound,
         rounds: plan.figures.rounds,
         rows: plan.figures.rows,
         planning_vertices: plan.figures.planning_vertices,
@@ -95,7 +95,7 @@ pub fn run(name: &str, file: &Path) -> Result<(), String> {
             .map(|s| (s.figures.share_acceptable, s.figures.least_wedge, s.figures.weak_length))
             .filter(|lips| lips.1.is_finite()),
         missed: plan.limits.iter().filter(|l| !l.met).map(|l| l.name.clone()).collect(),
-        stopped_by: format!("{:?}", plan.stopped_by),
+        stopped_by: format!("{:?}", plan.ending.stopped_by),
         peak_memory: peak_memory()?,
     };
     let text = serde_json::to_string(&outcome).map_err(|e| e.to_string())?;

@@ -61,11 +61,11 @@ pub fn plan(name: &str, mesh: TriangleMesh, request: &PlanRequest) -> Plan {
         plan.bridges.len(),
         plan.total_length,
         plan.cost,
-        plan.lower_bound,
-        100.0 * plan.gap,
+        plan.ending.lower_bound,
+        100.0 * plan.ending.gap,
         plan.figures.rounds,
         plan.figures.rows,
-        plan.stopped_by,
+        plan.ending.stopped_by,
         started.elapsed().as_secs_f64(),
     );
     for limit in plan.limits.iter().filter(|l| !l.met) {

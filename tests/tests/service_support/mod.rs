@@ -12,7 +12,7 @@ use slitwright_server::{PlanFault, Planner, ServeConfig, serve};
 use slitwright_solver::control::{Control, Progress, Stage};
 use slitwright_solver::mesh::{Model, Vector};
 use slitwright_solver::plan::{
-    Figures, Hooks, NotTried, Plan, PlanRequest, StopReason, TrialVerdict,
+    BoundFor, Ending, Figures, Hooks, NotTried, Plan, PlanRequest, StopReason, TrialVerdict,
 };
 pub use slitwright_tests::off;
 use tokio::net::TcpListener;
@@ -188,7 +188,7 @@ fn stepwise(control: &Control<'_>, hooks: &Hooks<'_>) -> Result<Plan, PlanFault>
     };
     let plan = |step, stopped_by| Plan {
         cost: cost_of_step(step),
-        lower_bound: 10.0,
+        ending: Ending::new(stopped_by, cost_of_step(step), 10.0, BoundFor::Nothing),
         // Known by these words wherever it lies.
         warnings: vec![format!("the plan of step {step}")],
         ..empty_plan(stopped_by)
@@ -237,9 +237,8 @@ pub fn empty_plan(stopped_by: StopReason) -> Plan {
         up: Vector::z(),
         total_length: 0.0,
         cost: 0.0,
-        lower_bound: 0.0,
-        gap: 0.0,
-        stopped_by,
+        shortfall: 0.0,
+        ending: Ending::new(stopped_by, 0.0, 0.0, BoundFor::Nothing),
         rubber_volume: 412.0,
         rubber_mass: 461.0,
         limits: Vec::new(),

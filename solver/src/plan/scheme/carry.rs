@@ -1,10 +1,11 @@
 //! From lines in the model's coordinates to lines on the planning mesh.
 
-use super::super::PlanRequest;
-use super::super::make::PlanError;
+use super::super::error::PlanError;
+use super::super::request::PlanRequest;
 use super::super::setup::{Setup, allowed_strain};
+use super::fault::SchemeFault;
+use super::given::{Scheme, SchemeLine};
 use super::sides;
-use super::{Scheme, SchemeFault, SchemeLine};
 use crate::bridges::{BridgeKind, DiscState};
 use crate::curves::{Drawn, DrawnError, DrawnLine};
 use crate::girth::PlanningGraph;

@@ -1,0 +1,110 @@
+//! A plan in progress.
+
+use super::sheets::PlannedSheets;
+use super::standing::Standing;
+use super::verdict::{NotTried, TrialVerdict};
+use crate::curves::Finished;
+use crate::girth::PlanningGraph;
+use crate::optimise::cut_set::CutSet;
+use crate::optimise::one_piece::is_forest;
+
+/// Where the cuts of a candidate come from.
+#[derive(Clone, Debug)]
+pub(super) enum Origin {
+    /// Searched for, free, along the planning graph.
+    FreeCuts(CutSet),
+    /// Drawn by somebody; the edges of the planning graph beside the lines.
+    Scheme(CutSet),
+}
+
+/// A plan in progress. It comes to be in stages: edges of the planning graph, for families that have any;
+/// curves drawn from them; sheets through the rubber; a trial. What a stage adds changes nothing of those
+/// before it.
+#[derive(Clone, Debug)]
+pub(super) struct Candidate {
+    origin: Origin,
+    curves: Finished,
+    cost: f64,
+    is_whole: bool,
+    sheets: Option<PlannedSheets>,
+    trial: TrialVerdict,
+}
+
+impl Candidate {
+    /// Curves drawn from edges of the planning graph. Edges of `fixed` are cut in any case; each separate
+    /// cut costs `entry_price` mm more than its weighted length.
+    pub fn drawn(
+        origin: Origin,
+        curves: Finished,
+        graph: &PlanningGraph,
+        fixed: &[u32],
+        entry_price: f64,
+    ) -> Self {
+        let mut candidate = Self {
+            cost: curves.cost(entry_price),
+            origin,
+            curves,
+            is_whole: true,
+            sheets: None,
+            trial: TrialVerdict::NotRun(NotTried::NotYet),
+        };
+        candidate.is_whole = candidate.edges().is_none_or(|edges| is_forest(graph, edges, fixed));
+        candidate
+    }
+
+    /// The same with sheets; `None` where the work was stopped before they were made.
+    pub fn with_sheets(self, sheets: Option<PlannedSheets>) -> Self {
+        Self { sheets, ..self }
+    }
+
+    /// The same once it was tried.
+    pub fn with_trial(self, trial: TrialVerdict) -> Self {
+        Self { trial, ..self }
+    }
+
+    /// The same where none was asked for.
+    pub fn without_trial(self) -> Self {
+        self.with_trial(TrialVerdict::NotRun(NotTried::NotAsked))
+    }
+
+    /// Edges of the planning graph that its exterior cuts run along; none for a family whose cuts come from
+    /// elsewhere.
+    pub fn edges(&self) -> Option<&CutSet> {
+        match &self.origin {
+            Origin::FreeCuts(edges) | Origin::Scheme(edges) => Some(edges),
+        }
+    }
+
+    /// Its curves.
+    pub fn curves(&self) -> &Finished {
+        &self.curves
+    }
+
+    /// Its sheets, once there are any.
+    pub fn sheets(&self) -> Option<&PlannedSheets> {
+        self.sheets.as_ref()
+    }
+
+    /// What its trial says.
+    pub fn trial(&self) -> &TrialVerdict {
+        &self.trial
+    }
+
+    /// What its exterior cuts cost, mm: their weighted length once drawn straight, and the price of their
+    /// entries. The one measure of cost.
+    pub fn cost(&self) -> f64 {
+        self.cost
+    }
+
+    /// Whether no cuts close a ring, as far as edges tell.
+    pub fn is_forest(&self) -> bool {
+        self.is_whole
+    }
+
+    /// Where it stands by what is known of it so far; its limits are known once it is put together.
+    pub fn standing(&self) -> Standing {
+        let hangs_together = self.sheets.as_ref().is_none_or(PlannedSheets::hangs_together);
+        let is_whole = self.is_whole && hangs_together;
+        Standing::new(is_whole, &self.trial, self.curves.worst_fault(), self.cost)
+    }
+}

@@ -1,0 +1,30 @@
+//! The last that is told of a plan: its ending, and the limit that depends on it.
+
+use super::answer::{Limit, Plan};
+use super::ending::{BoundFor, Ending, StopReason};
+use super::request::PlanRequest;
+
+/// Name of the limit that tells of the search.
+const GAP: &str = "gap";
+
+/// Give a plan its ending, in place of the one it had.
+pub(super) fn close(plan: &mut Plan, ending: Ending, request: &PlanRequest) {
+    plan.ending = ending;
+    plan.limits.retain(|limit| limit.name != GAP);
+    if ending.bound_for == BoundFor::Nothing {
+        return;
+    }
+    let asked = request.budget.target_gap;
+    plan.limits.push(Limit {
+        name: GAP.to_owned(),
+        met: ending.gap <= asked || ending.stopped_by == StopReason::Optimal,
+        text: format!(
+            "cost {:.1} mm, lower bound {:.1} mm by the girth model on the planning mesh: gap {:.1} %, asked \
+             {:.1} %",
+            plan.cost,
+            ending.lower_bound,
+            100.0 * ending.gap,
+            100.0 * asked
+        ),
+    });
+}

@@ -1,0 +1,108 @@
+//! How the work on a plan ended, and what is proved of the best there can be: worked out once, when all
+//! work is over.
+
+use crate::optimise::gap::gap;
+use crate::optimise::search::SearchEnd;
+
+/// Why the work ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StopReason {
+    /// The work goes on: this is the best plan until now.
+    NotYet,
+    /// The gap asked for was reached.
+    GapReached,
+    /// The plan is optimal for the planning graph.
+    Optimal,
+    /// A plan that was made again, after a trial that failed, passed its own.
+    Corrected,
+    /// The time budget ran out, in the search or in a trial.
+    TimeBudget,
+    /// No further improvement was found: the bound stopped moving, or a failed trial asked for nothing that
+    /// could be had.
+    Stalled,
+    /// Someone asked for the best plan so far, before or during a trial.
+    Cancelled,
+    /// A fault of the program: this is the best plan until then, and its warnings say what happened.
+    Fault,
+    /// Nothing was searched: somebody else's cuts were judged. There is no bound then.
+    Judged,
+}
+
+impl From<SearchEnd> for StopReason {
+    fn from(end: SearchEnd) -> Self {
+        match end {
+            SearchEnd::Optimal => Self::Optimal,
+            SearchEnd::TimeBudget => Self::TimeBudget,
+            SearchEnd::Stalled => Self::Stalled,
+            SearchEnd::Cancelled => Self::Cancelled,
+        }
+    }
+}
+
+/// What a lower bound holds for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum BoundFor {
+    /// Nothing: none was looked for.
+    Nothing,
+    /// Every set of cuts along the planning mesh that releases the model by the girth model, whatever a
+    /// trial says of it.
+    GirthModel {
+        /// Mean edge of the planning mesh, mm.
+        planning_edge: f64,
+    },
+}
+
+/// How the work on a plan ended.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ending {
+    /// Why.
+    pub stopped_by: StopReason,
+    /// Lower bound on the cost of what [`Ending::bound_for`] tells, mm: the relaxation's value on the
+    /// planning graph, over the greatest ratio of a way along the graph to a straight line. 0, which says
+    /// nothing, where there is none.
+    pub lower_bound: f64,
+    /// What the bound holds for.
+    pub bound_for: BoundFor,
+    /// (cost - bound) / cost: see [`gap`].
+    pub gap: f64,
+}
+
+impl Ending {
+    /// The ending of a plan of `cost` mm.
+    pub fn new(stopped_by: StopReason, cost: f64, lower_bound: f64, bound_for: BoundFor) -> Self {
+        Self { stopped_by, lower_bound, bound_for, gap: gap(cost, lower_bound) }
+    }
+
+    /// The ending of cuts that were judged as they are, of `cost` mm.
+    pub fn judged(cost: f64) -> Self {
+        Self::new(StopReason::Judged, cost, 0.0, BoundFor::Nothing)
+    }
+}
+
+/// How the work after the search ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum TrialsEnd {
+    /// There was none, or the search's own plan stands as it was tried.
+    AsSearched,
+    /// A plan that was made again passes.
+    Corrected,
+    /// Time ran out before a trial had ended, or before another plan could be made.
+    OutOfTime,
+    /// Nothing more could be asked for, or what was asked for could not be had.
+    GaveUp,
+    /// A fault of the program.
+    Fault,
+}
+
+/// Why all work ended, from how its parts did: whoever stopped it comes first, whatever they
+/// interrupted.
+pub(super) fn stop_reason(search: StopReason, trials: TrialsEnd, is_cancelled: bool) -> StopReason {
+    match trials {
+        _ if is_cancelled => StopReason::Cancelled,
+        TrialsEnd::OutOfTime => StopReason::TimeBudget,
+        TrialsEnd::Corrected => StopReason::Corrected,
+        TrialsEnd::GaveUp => StopReason::Stalled,
+        TrialsEnd::Fault => StopReason::Fault,
+        TrialsEnd::AsSearched => search,
+    }
+}

@@ -1,0 +1,150 @@
+//! The limits of a plan, met or missed, in words.
+
+use super::answer::{Limit, Plan};
+use super::candidate::Candidate;
+use super::letters::bridge_letter;
+use super::request::PlanRequest;
+use super::setup::Setup;
+use super::sheet_limits::sheet_limits;
+use super::trial_limit::trial_limit;
+use crate::bridges::DiscState;
+use crate::curves::Finished;
+use crate::mesh::Point;
+use crate::optimise::one_piece::necks;
+
+/// The release limit in words.
+fn release_limit(curves: &Finished, rings: usize) -> (bool, String) {
+    if curves.missed > 0 {
+        let text = format!(
+            "{} rows are missed once the cuts are straightened: lengthen the cuts there",
+            curves.missed
+        );
+        return (false, text);
+    }
+    if let Some(ring) = curves.tight.first() {
+        let text = format!(
+            "a ring that may be stretched to {:.0} mm still has to let a girth of {:.0} mm pass: \
+             lengthen the cuts there",
+            ring.reach, ring.width
+        );
+        return (false, text);
+    }
+    if !curves.looked && !curves.cuts.is_empty() {
+        let text = "the curves meet every row, but could not be looked at again as they run";
+        return (false, text.to_owned());
+    }
+    let again = if curves.cuts.is_empty() {
+        String::new()
+    } else {
+        format!(
+            ": {rings} rings found too tight are each crossed by enough cut, and a fresh look round \
+             the straightened curves found no other"
+        )
+    };
+    (true, format!("the model comes out by the girth model{again}"))
+}
+
+/// Step along a cut between the points at which it is looked at, mm.
+const LOOK: f64 = 0.25;
+
+/// Whether every cut, the rims of bridges with them, keeps off the areas.
+fn areas_limit(plan: &Plan, request: &PlanRequest) -> Limit {
+    let held = |p: &Point| request.areas.keep_off.iter().any(|area| area.holds(p));
+    let over = |branch: &Vec<Point>| {
+        branch.windows(2).any(|pair| {
+            let steps = ((pair[1] - pair[0]).norm() / LOOK).ceil().max(1.0) as u32;
+            (0..=steps)
+                .any(|k| held(&(pair[0] + (pair[1] - pair[0]) * (f64::from(k) / f64::from(steps)))))
+        })
+    };
+    let crossing = plan.cuts.iter().find(|cut| cut.branches.iter().any(over));
+    let text = match crossing {
+        None => "no cut runs over an area that is kept off".to_owned(),
+        Some(cut) => format!(
+            "cut {} runs over an area that is kept off: a bridge has to be cut across somewhere; \
+             make the area smaller",
+            cut.order
+        ),
+    };
+    Limit { name: "areas kept free".to_owned(), met: crossing.is_none(), text }
+}
+
+/// Every limit but the gap, which is known when all work is over. `rings` were found too tight.
+pub(super) fn limits(
+    setup: &Setup,
+    candidate: &Candidate,
+    rings: usize,
+    request: &PlanRequest,
+    plan: &Plan,
+) -> Vec<Limit> {
+    let limit = |name: &str, met: bool, text: String| Limit { name: name.to_owned(), met, text };
+    let graph = &setup.graph;
+    let fixed = setup.fixed();
+    let exterior = candidate.curves().cuts.len();
+    let (released, text) = release_limit(candidate.curves(), rings);
+    let mut list = vec![limit("release", released, text)];
+    let is_one = candidate.is_forest();
+    list.push(limit(
+        "one piece",
+        is_one,
+        if is_one {
+            "no cuts close a ring: the mould stays one piece".to_owned()
+        } else {
+            "cuts close a ring, by themselves or with the gate".to_owned()
+        },
+    ));
+    let narrow = candidate
+        .edges()
+        .map_or_else(Vec::new, |cut| necks(graph, cut, &fixed, request.knife.hinge_width));
+    let text = match narrow.first() {
+        None => format!("every hinge is at least {:.0} mm wide", request.knife.hinge_width),
+        Some(neck) => format!(
+            "a hinge is only {:.1} mm wide where {:.0} mm is asked",
+            neck.width, request.knife.hinge_width
+        ),
+    };
+    list.push(limit("hinge width", narrow.is_empty(), text));
+    let short = plan.cuts.iter().filter(|c| c.length < request.knife.least_cut - 0.5).count();
+    if exterior > 0 {
+        list.push(limit(
+            "least cut",
+            short == 0,
+            format!("{short} cuts are shorter than {:.0} mm", request.knife.least_cut),
+        ));
+    }
+    if !request.areas.keep_off.is_empty() {
+        list.push(areas_limit(plan, request));
+    }
+    for (k, bridge) in plan.bridges.iter().enumerate() {
+        let letter = bridge_letter(k);
+        match &bridge.disc {
+            DiscState::Plain if !setup.crossed[k] => {
+                let text = "not cut across: the rubber in this hole holds the model";
+                list.push(limit(&format!("bridge {letter}"), false, text.to_owned()));
+            }
+            DiscState::Plain => list.push(limit(
+                &format!("bridge {letter}"),
+                bridge.is_open_enough(),
+                format!(
+                    "a plain cut crosses it; opening beside it {:.0} mm, needed {:.0} mm",
+                    bridge.opening, bridge.opening_needed
+                ),
+            )),
+            DiscState::Knotted { explanation, .. } => {
+                list.push(limit(&format!("bridge {letter}"), false, explanation.clone()));
+            }
+        }
+    }
+    if setup.bridges.bridges.len() < setup.bridges.holes as usize {
+        list.push(limit(
+            "bridges found",
+            false,
+            format!("{} of {} holes have a cut", setup.bridges.bridges.len(), setup.bridges.holes),
+        ));
+    }
+    if let Some(report) = &plan.sheets {
+        list.extend(sheet_limits(report, request));
+    }
+    list.extend(trial_limit(&plan.trial));
+    list
+}

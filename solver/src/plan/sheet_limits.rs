@@ -1,0 +1,121 @@
+//! What the sheets of a plan say about its limits.
+
+use super::answer::{Limit, SheetReport};
+use super::letters::bridge_letter;
+use super::request::PlanRequest;
+use crate::sheets::{CrossedBy, LipFigures, SheetSettings};
+
+/// The limits that sheets have to meet.
+pub(super) fn sheet_limits(report: &SheetReport, request: &PlanRequest) -> Vec<Limit> {
+    let (figures, settings) = (&report.figures, &request.sheets);
+    let mut list = vec![one_piece_limit(report, request)];
+    if report.bridge_figures.length > 0.0 {
+        let figures = &report.bridge_figures;
+        list.push(Limit {
+            name: "weak rubber at bridges".to_owned(),
+            met: figures.weak_length <= 0.0,
+            text: weak_text(figures, settings),
+        });
+    }
+    if figures.length == 0.0 {
+        return list;
+    }
+    let mut push = |name: &str, met: bool, text: String| {
+        list.push(Limit { name: name.to_owned(), met, text });
+    };
+    push(
+        "knife angle",
+        figures.worst_angle <= settings.acceptable_lean() + 0.05,
+        format!(
+            "{:.0} % of the cut has the knife within {:.0} degrees of square to the model; at worst \
+             it leans by {:.0} degrees",
+            100.0 * figures.share_acceptable,
+            settings.acceptable_lean(),
+            figures.worst_angle
+        ),
+    );
+    push("weak rubber", figures.weak_length <= 0.0, weak_text(figures, settings));
+    push(
+        "blade",
+        figures.greatest_depth <= settings.blade_length,
+        format!(
+            "the deepest cut is {:.0} mm, the blade {:.0} mm long",
+            figures.greatest_depth, settings.blade_length
+        ),
+    );
+    push(
+        "knife access",
+        figures.blocked_length <= 0.0,
+        if figures.blocked_length > 0.0 {
+            format!(
+                "the model hides {:.0} mm of cut from the knife in every direction tried",
+                figures.blocked_length
+            )
+        } else {
+            "the knife gets from outside to every part of the cuts".to_owned()
+        },
+    );
+    push("sheets apart", report.crossings.is_empty(), crossings_text(report));
+    list
+}
+
+fn weak_text(figures: &LipFigures, settings: &SheetSettings) -> String {
+    format!(
+        "the thinnest lip is a wedge of {:.0} degrees; {:.0} mm of cut have less than the {:.0} \
+         degrees asked, {:.0} mm a feather edge of less than {:.0}; mean risk {:.2}",
+        figures.least_wedge,
+        figures.weak_length,
+        settings.acceptable_angle,
+        figures.feather_length,
+        settings.refused_angle,
+        figures.risk
+    )
+}
+
+fn one_piece_limit(report: &SheetReport, request: &PlanRequest) -> Limit {
+    let whole = &report.one_piece;
+    let asked = request.knife.hinge_width;
+    let (met, text) = if !whole.holds() {
+        let loose: Vec<String> = whole
+            .pieces
+            .iter()
+            .skip(whole.pieces_uncut)
+            .map(|v| format!("{:.1} cm3", v / 1000.0))
+            .collect();
+        let text = format!("the cut rubber falls apart: loose pieces of {}", loose.join(", "));
+        (false, text)
+    } else if let Some(neck) = whole.neck.filter(|n| n.width + whole.cell < asked) {
+        let text = format!(
+            "the cut rubber hangs by a neck of about {:.0} mm where {asked:.0} mm is asked",
+            neck.width
+        );
+        (false, text)
+    } else {
+        let text = "the cut rubber is one piece, by counting cells of".to_owned();
+        (true, format!("{text} {:.1} mm", whole.cell))
+    };
+    Limit { name: "one piece of rubber".to_owned(), met, text }
+}
+
+fn crossings_text(report: &SheetReport) -> String {
+    if report.crossings.is_empty() {
+        return "no cut runs into another one or into the model on its way out".to_owned();
+    }
+    let mut each: Vec<String> = report
+        .crossings
+        .iter()
+        .map(|c| match c.with {
+            CrossedBy::Model => format!("cut {} meets the model", c.cut),
+            CrossedBy::Sheet(other) if other as u32 == c.cut => {
+                format!("two branches of cut {} meet", c.cut)
+            }
+            CrossedBy::Sheet(other) => format!("cut {} meets cut {other}", c.cut),
+            CrossedBy::Disc(bridge) => {
+                format!("cut {} meets the cut of bridge {}", c.cut, bridge_letter(bridge))
+            }
+        })
+        .collect();
+    each.sort();
+    each.dedup();
+    format!("on the way out {}", each.join(", "))
+}

@@ -1,0 +1,41 @@
+//! What the trial says about a plan's limits.
+
+use super::answer::Limit;
+use super::verdict::{NotTried, TrialVerdict};
+use crate::trial::{Hindrance, Outcome, TrialReport};
+
+/// The limit, once there was or should have been a trial.
+pub(super) fn trial_limit(verdict: &TrialVerdict) -> Option<Limit> {
+    let (met, text) = match verdict {
+        TrialVerdict::NotRun(NotTried::NotAsked | NotTried::NotYet) => return None,
+        TrialVerdict::NotRun(NotTried::Stopped) => {
+            (false, "not run: the work was stopped or out of time".to_owned())
+        }
+        TrialVerdict::NotRun(NotTried::Failed { message }) => {
+            (false, format!("not run: {message}"))
+        }
+        TrialVerdict::Ran(trial) => outcome_text(&trial.report),
+    };
+    Some(Limit { name: "release trial".to_owned(), met, text })
+}
+
+fn outcome_text(report: &TrialReport) -> (bool, String) {
+    let pull = report.greatest_pull();
+    let figures = format!(
+        "greatest pull {pull:.0} N, greatest stretch {:.0} %, 99 % of the rubber below {:.0} %",
+        100.0 * report.greatest_stretch,
+        100.0 * report.stretch_99
+    );
+    match report.outcome {
+        Outcome::Released => (true, format!("the rubber comes off in simulation: {figures}")),
+        Outcome::OutOfTime => (false, format!("not ended in the time there was: {figures}")),
+        Outcome::Stuck { hindrance, .. } => {
+            let why = match hindrance {
+                Hindrance::Pull => "it takes more pull than two hands have",
+                Hindrance::Tear => "the rubber is stretched beyond its elongation at break",
+                Hindrance::Caught => "it is still caught when drawn as far as the model is long",
+            };
+            (false, format!("the rubber stays on in simulation: {why}; {figures}"))
+        }
+    }
+}

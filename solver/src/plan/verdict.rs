@@ -1,0 +1,65 @@
+//! What the release trial says of a plan.
+
+use std::sync::Arc;
+
+use crate::mesh::{Point, TriangleMesh};
+use crate::nalgebra::Isometry3;
+use crate::trial::{Hindrance, TrialReport};
+
+/// What the trials of a plan came to.
+#[derive(Clone, Debug, PartialEq)]
+pub enum TrialVerdict {
+    /// None was made.
+    NotRun(NotTried),
+    /// One was made of the plan as it is.
+    Ran(Arc<PlanTrial>),
+}
+
+/// Why there was no trial.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum NotTried {
+    /// The request asked for none.
+    NotAsked,
+    /// The search still goes on.
+    NotYet,
+    /// The work was stopped, or time was up, before it could begin.
+    Stopped,
+    /// It could not be made.
+    Failed {
+        /// Why.
+        message: String,
+    },
+}
+
+/// A trial, and those of plans before it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlanTrial {
+    /// What came out, in the mould frame.
+    pub report: TrialReport,
+    /// The mesh that was tried, in the mould frame.
+    pub model: TriangleMesh,
+    /// Pull of two hands that was asked for, N.
+    pub hand_force: f64,
+    /// From the model's own coordinates to the mould frame.
+    pub to_mould: Isometry3<f64>,
+    /// What earlier trials that failed asked of the cuts, in order.
+    pub demands: Vec<Demand>,
+}
+
+/// What a failed trial asks of the cuts, at a ring of rubber that was overstretched.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Demand {
+    /// What kept the model in.
+    pub hindrance: Hindrance,
+    /// Middle of the ring, in the mould frame, mm.
+    pub place: Point,
+    /// Relaxed length of the ring, mm.
+    pub ring_length: f64,
+    /// Girth that it has to let pass by the girth model, mm.
+    pub girth: f64,
+    /// What is asked now, mm: more only where no cut is asked for.
+    pub asked: f64,
+    /// Length of cut that is asked for across the rubber that was stretched round the hindrance, mm: as
+    /// long as that where it relieves most, else longer. 0 if no rubber was stretched there.
+    pub cut: f64,
+}
