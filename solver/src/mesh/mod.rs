@@ -20,6 +20,7 @@ mod self_crossing;
 mod strip;
 mod surface;
 mod thin_parts;
+mod thinned;
 mod topology;
 
 pub use canonical::{LatticeMesh, canonical};
@@ -35,4 +36,5 @@ pub use self_crossing::{SelfCrossings, self_crossings};
 pub use strip::{CurvePoint, Strip, barycentric, curve_length, faces_round};
 pub use surface::{FaceId, Point, TriangleMesh, Vector, VertexId, square_to};
 pub use thin_parts::{ThinParts, thin_parts};
+pub use thinned::thinned;
 pub use topology::{EdgeId, Topology, TopologyError};

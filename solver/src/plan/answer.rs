@@ -146,13 +146,20 @@ pub enum Reason {
         /// In words.
         text: String,
     },
+    /// Parts the rubber between two sides of the model.
+    PartsSides {
+        /// In words.
+        text: String,
+    },
 }
 
 impl Reason {
     /// The sentence for the person.
     pub fn text(&self) -> &str {
         match self {
-            Self::FreesRing { text, .. } | Self::CutsBridge { text, .. } => text,
+            Self::FreesRing { text, .. }
+            | Self::CutsBridge { text, .. }
+            | Self::PartsSides { text } => text,
         }
     }
 }

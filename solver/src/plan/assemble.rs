@@ -1,6 +1,6 @@
 //! A candidate put together as the plan that goes out: curves, order, reasons, limits.
 
-use super::answer::{Cut, NearBridge, Plan, PlannedBridge};
+use super::answer::{Cut, Hinge, NearBridge, Plan, PlannedBridge, Reason};
 use super::candidate::Candidate;
 use super::closing::close;
 use super::cuts::{bridge_cut, exterior_cut, opening_reason, rim_points};
@@ -17,7 +17,7 @@ use super::show::Show;
 use super::surface::Outward;
 use crate::bridges::Confirmation;
 use crate::control::Control;
-use crate::mesh::{Model, polyline_length};
+use crate::mesh::{Model, Point, polyline_length};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::rows::RowPool;
 use crate::optimise::separation::Separator;
@@ -64,6 +64,14 @@ impl Assembly<'_, '_> {
             let slack = separator.holding_rings(&all.indicator(graph), control);
             stretched = stretches(graph, &slack, &|p| outward.point(p));
             hinges_left = hinges(graph, edges, &fixed, |p| outward.point(p));
+        }
+        if let Some(sides) = candidate.two_sides() {
+            let hinge = |&(from, to, width): &(Point, Point, f64)| Hinge {
+                from: outward.point(from),
+                to: outward.point(to),
+                width,
+            };
+            hinges_left = sides.hinges.iter().map(hinge).collect();
         }
         let no_sheets = sheets.is_none().then(|| {
             "the work was stopped before the sheets were made: rulings, wedges and the test of the \
@@ -124,7 +132,12 @@ impl Assembly<'_, '_> {
         let curves = candidate.curves().cuts.iter().enumerate();
         curves
             .map(|(index, curve)| {
-                let reason = why(index).unwrap_or_else(|| opening_reason(setup, curve));
+                let reason = match candidate.two_sides() {
+                    Some(_) => Reason::PartsSides {
+                        text: "lets the rubber open between two sides of the model".to_owned(),
+                    },
+                    None => why(index).unwrap_or_else(|| opening_reason(setup, curve)),
+                };
                 let sheets =
                     candidate.sheets().map_or_else(Vec::new, |s| s.of_cut(index, &setup.gate));
                 let cut = exterior_cut(curve, outward, reason, sheets);
@@ -164,12 +177,11 @@ fn planned_bridges(
     candidate: &Candidate,
     outward: &Outward<'_>,
 ) -> Vec<PlannedBridge> {
-    let rims = &candidate.curves().rims;
     let mut openings = Openings(candidate.curves().openings.iter());
     let bridges = setup.bridges.bridges.iter().enumerate();
     bridges
         .map(|(index, bridge)| {
-            let rim = outward.curve(&rim_points(setup, index, &rims[index]));
+            let rim = outward.curve(&rim_points(setup, candidate, index));
             PlannedBridge {
                 kind: bridge.kind,
                 rim_length: polyline_length(&rim),

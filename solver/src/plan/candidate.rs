@@ -5,6 +5,7 @@ use super::standing::Standing;
 use super::verdict::{NotTried, TrialVerdict};
 use crate::curves::Finished;
 use crate::girth::PlanningGraph;
+use crate::mesh::{Point, Vector};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::one_piece::is_forest;
 
@@ -13,8 +14,23 @@ use crate::optimise::one_piece::is_forest;
 pub(super) enum Origin {
     /// Searched for, free, along the planning graph.
     FreeCuts(CutSet),
+    /// The border between two sides of the model.
+    TwoSides(TwoSides),
     /// Drawn by somebody; the edges of the planning graph beside the lines.
     Scheme(CutSet),
+}
+
+/// How two sides were drawn, in the mould frame.
+#[derive(Clone, Debug)]
+pub(super) struct TwoSides {
+    /// Unit direction from which the front is seen.
+    pub direction: Vector,
+    /// Length of the whole border, mm.
+    pub border: f64,
+    /// Area on the wrong side, as far as it looks away, as a share of the whole.
+    pub undercut: f64,
+    /// Where the border is left uncut: both ends and the length between, mm.
+    pub hinges: Vec<(Point, Point, f64)>,
 }
 
 /// A plan in progress. It comes to be in stages: edges of the planning graph, for families that have any;
@@ -72,6 +88,15 @@ impl Candidate {
     pub fn edges(&self) -> Option<&CutSet> {
         match &self.origin {
             Origin::FreeCuts(edges) | Origin::Scheme(edges) => Some(edges),
+            Origin::TwoSides(_) => None,
+        }
+    }
+
+    /// How its two sides were drawn, if it is of that family.
+    pub fn two_sides(&self) -> Option<&TwoSides> {
+        match &self.origin {
+            Origin::TwoSides(sides) => Some(sides),
+            Origin::FreeCuts(_) | Origin::Scheme(_) => None,
         }
     }
 

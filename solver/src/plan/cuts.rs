@@ -1,6 +1,7 @@
 //! Cuts as they go out, by what they are made from.
 
 use super::answer::{Cut, CutKind, Reason};
+use super::candidate::Candidate;
 use super::knife_order::distance_between;
 use super::setup::Setup;
 use super::surface::Outward;
@@ -9,11 +10,13 @@ use crate::curves::CutCurves;
 use crate::mesh::{Point, polyline_length};
 use crate::sheets::Sheet;
 
-/// The line where the knife meets the model across a bridge: that of the filled hole, or the straightened
-/// loop of the graph, or, for a hole that is not cut, the line found with the hole.
-pub(super) fn rim_points(setup: &Setup, index: usize, curves: &CutCurves) -> Vec<Point> {
+/// The line where the knife meets the model across a bridge: that of the sheet between two sides, of the
+/// filled hole, or the straightened loop of the graph, or, for a hole that is not cut, the line found with the hole.
+pub(super) fn rim_points(setup: &Setup, candidate: &Candidate, index: usize) -> Vec<Point> {
     let (own, bridge) = (&setup.rims[index], &setup.bridges.bridges[index]);
-    match curves.chains.as_slice() {
+    let is_drawn = candidate.two_sides().is_some();
+    match candidate.curves().rims[index].chains.as_slice() {
+        [chain] if is_drawn => chain.points.iter().map(|p| p.point).collect(),
         _ if !own.is_empty() => own.clone(),
         [chain] => chain.points.iter().map(|p| p.point).collect(),
         _ => {

@@ -8,6 +8,8 @@ use crate::girth::GraphError;
 use crate::mesh::{DecimateError, LocatorError, RemeshError, TopologyError};
 use crate::optimise::search::SearchError;
 use crate::sheets::SheetError;
+use crate::sides::SidesError;
+use crate::trial::TrialError;
 
 /// No plan can be made.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -78,6 +80,12 @@ pub enum PlanError {
     /// Cuts that somebody has drawn cannot be read; every fault is listed.
     #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
     Scheme(Vec<SchemeFault>),
+    /// Two sides cannot be drawn.
+    #[error(transparent)]
+    Sides(SidesError),
+    /// A trial cannot be made.
+    #[error(transparent)]
+    Trial(TrialError),
     /// The search found no plan.
     #[error(transparent)]
     Search(#[from] SearchError),
@@ -100,6 +108,15 @@ impl From<BridgeError> for PlanError {
         match error {
             BridgeError::Cancelled => Self::Cancelled(Cancelled),
             other => Self::Bridges(other),
+        }
+    }
+}
+
+impl From<SidesError> for PlanError {
+    fn from(error: SidesError) -> Self {
+        match error {
+            SidesError::Cancelled(cancelled) => Self::Cancelled(cancelled),
+            other => Self::Sides(other),
         }
     }
 }

@@ -142,6 +142,12 @@ impl<'a> Incumbents<'a> {
         Ok(true)
     }
 
+    /// The best of this mesh is taken back: a finer look at it is about to say anew how it stands.
+    pub(super) fn retract(&mut self) {
+        self.nearest = None;
+        self.best = None;
+    }
+
     /// The best candidate of this mesh that is through all stages asked for.
     pub(super) fn nearest(&self) -> Option<&Candidate> {
         self.nearest.as_ref().map(|(_, candidate)| candidate)

@@ -69,6 +69,24 @@ fn areas_limit(plan: &Plan, request: &PlanRequest) -> Limit {
     Limit { name: "areas kept free".to_owned(), met: crossing.is_none(), text }
 }
 
+/// Whether every hinge is as wide as asked.
+fn hinge_limit(setup: &Setup, candidate: &Candidate, request: &PlanRequest) -> Limit {
+    let asked = request.knife.hinge_width;
+    let narrowest = match (candidate.two_sides(), candidate.edges()) {
+        (Some(sides), _) => sides.hinges.iter().map(|h| h.2).min_by(f64::total_cmp),
+        (None, Some(cut)) => {
+            necks(&setup.graph, cut, &setup.fixed(), asked).first().map(|neck| neck.width)
+        }
+        (None, None) => None,
+    };
+    let narrow = narrowest.filter(|&width| width < asked - 1e-6);
+    let text = match narrow {
+        None => format!("every hinge is at least {asked:.0} mm wide"),
+        Some(width) => format!("a hinge is only {width:.1} mm wide where {asked:.0} mm is asked"),
+    };
+    Limit { name: "hinge width".to_owned(), met: narrow.is_none(), text }
+}
+
 /// Every limit but the gap, which is known when all work is over. `rings` were found too tight.
 pub(super) fn limits(
     setup: &Setup,
@@ -78,11 +96,13 @@ pub(super) fn limits(
     plan: &Plan,
 ) -> Vec<Limit> {
     let limit = |name: &str, met: bool, text: String| Limit { name: name.to_owned(), met, text };
-    let graph = &setup.graph;
-    let fixed = setup.fixed();
     let exterior = candidate.curves().cuts.len();
-    let (released, text) = release_limit(candidate.curves(), rings);
-    let mut list = vec![limit("release", released, text)];
+    let mut list = Vec::new();
+    // Rings are not looked for round cuts between two sides: the trial alone tells what they release.
+    if candidate.two_sides().is_none() {
+        let (released, text) = release_limit(candidate.curves(), rings);
+        list.push(limit("release", released, text));
+    }
     let is_one = candidate.is_forest();
     list.push(limit(
         "one piece",
@@ -93,17 +113,7 @@ pub(super) fn limits(
             "cuts close a ring, by themselves or with the gate".to_owned()
         },
     ));
-    let narrow = candidate
-        .edges()
-        .map_or_else(Vec::new, |cut| necks(graph, cut, &fixed, request.knife.hinge_width));
-    let text = match narrow.first() {
-        None => format!("every hinge is at least {:.0} mm wide", request.knife.hinge_width),
-        Some(neck) => format!(
-            "a hinge is only {:.1} mm wide where {:.0} mm is asked",
-            neck.width, request.knife.hinge_width
-        ),
-    };
-    list.push(limit("hinge width", narrow.is_empty(), text));
+    list.push(hinge_limit(setup, candidate, request));
     let short = plan.cuts.iter().filter(|c| c.length < request.knife.least_cut - 0.5).count();
     if exterior > 0 {
         list.push(limit(

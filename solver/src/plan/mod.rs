@@ -31,6 +31,7 @@ mod setup;
 mod sheet_limits;
 mod sheets;
 mod show;
+mod sides;
 mod skin;
 mod standing;
 mod surface;

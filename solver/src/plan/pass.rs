@@ -1,6 +1,7 @@
 //! The whole chain on one planning mesh, and, where there are hours, on a finer one after it.
 
 use super::answer::Plan;
+use super::candidate::Candidate;
 use super::checkpoint::Checkpoint;
 use super::correct::try_and_correct;
 use super::ending::{StopReason, TrialsEnd, stop_reason};
@@ -10,6 +11,7 @@ use super::improve::improve;
 use super::incumbents::Incumbents;
 use super::request::{PlanRequest, TrialMode};
 use super::setup::{StageClock, opening_rows, set_up};
+use super::sides::{Shortened, Shortening, Views};
 use super::skin::Holes;
 use super::tools::{finisher, separator};
 use super::workbench::Workbench;
@@ -195,13 +197,10 @@ impl<'a, 'c> Pass<'a, 'c> {
         incumbents: &mut Incumbents<'_>,
         clock: &mut StageClock<'_, '_>,
     ) -> Result<StopReason, PlanError> {
-        let searched =
-            improve(bench, incumbents, self.search_end()).map_err(|error| match error {
-                SearchError::Relaxation(RelaxationError::Infeasible) => PlanError::KeptOff,
-                other => other.into(),
-            })?;
-        let drawn = incumbents.take_drawn().ok_or(SearchError::NoPlan("out of time"))?;
-        let candidate = bench.with_sheets(drawn)?;
+        if self.request.trial.mode == TrialMode::Correct {
+            return self.work_from_two_sides(bench, incumbents, clock);
+        }
+        let (searched, candidate) = self.search(bench, incumbents, self.search_end())?;
         clock.lap("optimise, curves, sheets");
         if self.request.trial.mode == TrialMode::Off {
             incumbents.offer(bench, candidate.without_trial())?;
@@ -211,7 +210,86 @@ impl<'a, 'c> Pass<'a, 'c> {
         clock.lap("trial");
         Ok(stop_reason(searched, trials, self.control.is_cancelled()))
     }
+
+    /// The best free cuts by the girth model, with their sheets.
+    fn search(
+        &self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        end: f64,
+    ) -> Result<(StopReason, Candidate), PlanError> {
+        let searched = improve(bench, incumbents, end).map_err(|error| match error {
+            SearchError::Relaxation(RelaxationError::Infeasible) => PlanError::KeptOff,
+            other => other.into(),
+        })?;
+        let drawn = incumbents.take_drawn().ok_or(SearchError::NoPlan("out of time"))?;
+        Ok((searched, bench.with_sheets(drawn)?))
+    }
+
+    /// First a cut between two sides that passes, then free cuts as competitors, then the best of them shortened.
+    fn work_from_two_sides(
+        &self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        clock: &mut StageClock<'_, '_>,
+    ) -> Result<StopReason, PlanError> {
+        let (setup, control) = (bench.setup, self.control);
+        let at = |share: f64| self.began + share * self.seconds();
+        control.stage(Stage::Trial, 0.1, "two sides of the model are drawn");
+        let mut views = Views::new(setup, control)?;
+        let mut shortening =
+            views.as_mut().map(|v| Shortening::new(v, self.request.budget.seconds));
+        let mut first = Shortened::NonePassed;
+        if let Some(shortening) = &mut shortening {
+            first = shortening.find_first(bench, incumbents, at(FIRST))?;
+        }
+        clock.lap("first cut between two sides");
+        if control.is_cancelled() {
+            return Ok(StopReason::Cancelled);
+        }
+        let passes = first == Shortened::Done;
+        let until = at(if passes { FREE.0 } else { FREE.1 });
+        bench.search.set_deadline(until - kept(until - self.began));
+        let mut searched = StopReason::TimeBudget;
+        let mut trials = TrialsEnd::AsSearched;
+        match self.search(bench, incumbents, until) {
+            Ok((end, candidate)) => {
+                clock.lap("optimise, curves, sheets");
+                searched = end;
+                // Cuts that are dearer than what passes already need no trial.
+                let best = incumbents.nearest().map(Candidate::cost);
+                if !passes {
+                    trials = try_and_correct(bench, incumbents, candidate, self.end())?;
+                } else if best.is_none_or(|best| candidate.cost() < best) {
+                    let tried = bench.with_trial(candidate, &[], at(TRIED));
+                    incumbents.offer(bench, tried)?;
+                }
+                clock.lap("trial of free cuts");
+            }
+            Err(error) if !incumbents.has_plan() => return Err(error),
+            Err(PlanError::Search(SearchError::NoPlan(_)) | PlanError::Cancelled(_)) => {}
+            Err(error) => incumbents.fault(&error),
+        }
+        if let Some(shortening) = shortening.as_mut().filter(|_| passes) {
+            let ended = shortening.shorten(bench, incumbents, at(SHORTENED))?;
+            clock.lap("shortening");
+            shortening.confirm(bench, incumbents, self.end())?;
+            clock.lap("last trial");
+            searched =
+                if ended == Shortened::Done { StopReason::Stalled } else { StopReason::TimeBudget };
+        }
+        Ok(stop_reason(searched, trials, control.is_cancelled()))
+    }
 }
+
+/// When the first cut between two sides has to have passed, as a share of a pass.
+const FIRST: f64 = 0.5;
+/// When free cuts have to be there, as a share of a pass: where a cut between two sides passes, and where none does.
+const FREE: (f64, f64) = (0.35, 0.6);
+/// When their trial has to be over, where they are competitors only.
+const TRIED: f64 = 0.5;
+/// When shortening ends, and the last trial begins.
+const SHORTENED: f64 = 0.85;
 
 /// What is kept of a budget for what follows the search, seconds.
 fn kept(seconds: f64) -> f64 {

@@ -48,9 +48,14 @@ pub(super) fn look_at_field(
 
 /// As fine as time and memory allow: gaps of the model may be narrower than any hole.
 fn spacing(domain: &RubberDomain<'_>) -> f64 {
+    spacing_of(domain, (CELLS, MOST_MEMORY))
+}
+
+/// The spacing of a grid with so many cells along the longest side, or of the finest that takes no more bytes.
+pub(super) fn spacing_of(domain: &RubberDomain<'_>, (cells, memory): (f64, u64)) -> f64 {
     let (low, high) = domain.bounds();
-    let gap = Resolution::WANTED_CELLS * (high - low).max() / CELLS;
-    Resolution::choose(low, high, gap, MOST_MEMORY).spacing
+    let gap = Resolution::WANTED_CELLS * (high - low).max() / cells;
+    Resolution::choose(low, high, gap, memory).spacing
 }
 
 impl FieldFindings {

@@ -15,8 +15,8 @@ use crate::girth::PlanningGraph;
 use crate::girth::paths::distances;
 use crate::girth::section::section_girths;
 use crate::mesh::{
-    Model, Point, Topology, TriangleMesh, Vector, canonical, decimate, default_deviation,
-    planning_mesh,
+    Model, Point, SurfaceLocator, Topology, TriangleMesh, Vector, canonical, decimate,
+    default_deviation, planning_mesh,
 };
 use crate::optimise::rows::{Row, RowKind};
 use crate::sheets::{CostWeights, CutSite, cost_weights, cut_sites};
@@ -47,9 +47,30 @@ pub(super) struct Setup {
     /// Opening asked for beside each bridge, mm.
     pub openings: Vec<f64>,
     pub figures: Figures,
+    /// What a cut costs where.
+    weights: Weights,
+}
+
+/// What a millimetre of cut costs, at the vertices of the planning mesh.
+struct Weights {
+    surface: SurfaceLocator,
+    weight: Vec<f64>,
 }
 
 impl Setup {
+    /// What a millimetre of cut costs at the point of the model nearest to `p`; infinite where none may run.
+    pub fn weight_at(&self, p: &Point) -> f64 {
+        let Weights { surface, weight } = &self.weights;
+        let hit = surface.closest(p);
+        let shares = surface.weights(hit.face, &hit.point);
+        let corners = surface.face(hit.face).map(|v| weight[v as usize]);
+        // An infinite weight times a share of nothing is no number.
+        if corners.iter().any(|w| w.is_infinite()) {
+            return f64::INFINITY;
+        }
+        (0..3).map(|k| shares[k].clamp(0.0, 1.0) * corners[k]).sum()
+    }
+
     /// Edges that are cut in any case and that no ring is led over.
     pub fn fixed(&self) -> Vec<u32> {
         self.open_loops.iter().flatten().copied().collect()
@@ -120,8 +141,9 @@ pub(super) fn set_up(
     let is_gate = skin.filled.gate(&is_gate);
     let Filled { mesh, model_faces, origins, rims: lips, .. } = skin.filled;
     let weight = weights(&skin.surface, &working, &gate, &body, request, control)?;
+    let weights = Weights { surface: SurfaceLocator::new(&skin.surface)?, weight };
     let weight: Vec<f64> =
-        origins.iter().map(|v| v.map_or(f64::INFINITY, |v| weight[v as usize])).collect();
+        origins.iter().map(|v| v.map_or(f64::INFINITY, |v| weights.weight[v as usize])).collect();
     let allowed_strain = allowed_strain(&mesh, &Topology::new(&mesh)?, &body, request);
     let graph = PlanningGraph::new(mesh, is_gate, allowed_strain, &weight)?.with_discs(model_faces);
     let is_filled = |k: usize| !lips[k].is_empty();
@@ -165,6 +187,7 @@ pub(super) fn set_up(
         crossed,
         openings,
         figures,
+        weights,
     })
 }
 

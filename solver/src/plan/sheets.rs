@@ -9,8 +9,9 @@ use crate::control::{Control, Stage};
 use crate::curves::{CutCurve, Finished};
 use crate::mesh::{Point, TriangleMesh, Vector, polyline_length};
 use crate::sheets::{
-    CrossedBy, CutLine, LipFigures, OnePiece, Sheet, SheetError, SheetPlan, SheetSettings,
-    cutting_surfaces, disc_sheet, lip_figures, one_piece, plan_sheets,
+    CrossedBy, Crossing, CutLine, LipFigures, OnePiece, Sheet, SheetError, SheetPlan,
+    SheetSettings, cutting_surfaces, disc_sheet, lip_figures, one_piece, one_piece_along,
+    plan_sheets, surfaces_cross,
 };
 
 /// Sheets in the mould frame, with what they belong to.
@@ -23,6 +24,20 @@ pub(super) struct PlannedSheets {
     discs: Vec<(usize, Sheet)>,
     figures: LipFigures,
     one_piece: OnePiece,
+    /// The surfaces along which the knife parts the rubber, where they are not those of the sheets' rulings.
+    surfaces: Option<Vec<TriangleMesh>>,
+}
+
+/// Sheets that are pieces of a surface that was there before them.
+pub(super) struct GivenSheets {
+    /// One for each exterior cut, in order.
+    pub sheets: Vec<Sheet>,
+    /// The bridge of each disc, and the disc.
+    pub discs: Vec<(usize, Sheet)>,
+    /// Discs of bridges that the surface does not cut across.
+    pub own_discs: Vec<TriangleMesh>,
+    /// The surface, as far as it is cut, drawn out beyond the rubber.
+    pub surface: TriangleMesh,
 }
 
 /// Make the sheets of cuts that are drawn. `None` when the work was stopped before.
@@ -79,7 +94,7 @@ fn try_sheets(
         let sheet = disc_sheet(body, &setup.working, &rim, disc, settings, control)?;
         discs.push((index, sheet));
     }
-    Ok(PlannedSheets { plan, owners, discs, figures, one_piece })
+    Ok(PlannedSheets { plan, owners, discs, figures, one_piece, surfaces: None })
 }
 
 /// A chain from where it leaves the gate; `None` for one that has no length outside.
@@ -97,18 +112,51 @@ fn cut_line(chain: &CutCurve, from_gate: bool, gate: &Gate) -> Option<CutLine> {
 
 /// Sheets are drawn out by this much before they cut, mm, so that they reach both skins of a mesh of
 /// the rubber.
-const DRAWN_OUT: f64 = 2.0;
+pub(super) const DRAWN_OUT: f64 = 2.0;
 
 /// Chains shorter than this are points, mm.
 const SHORTEST: f64 = 0.01;
 
 impl PlannedSheets {
+    /// Sheets on a surface that was there before.
+    pub(super) fn given(
+        given: GivenSheets,
+        setup: &Setup,
+        request: &PlanRequest,
+        control: &Control<'_>,
+    ) -> Result<Self, PlanError> {
+        let GivenSheets { sheets, discs, own_discs, surface } = given;
+        let mut surfaces = cutting_surfaces(&[], &own_discs, DRAWN_OUT, &request.sheets);
+        let mut crossings = Vec::new();
+        for (index, disc) in own_discs.iter().enumerate() {
+            for (sheet, own) in sheets.iter().enumerate() {
+                if let Some(place) = surfaces_cross(&own.mesh, disc)? {
+                    crossings.push(Crossing { sheet, with: CrossedBy::Disc(index), place });
+                }
+            }
+        }
+        surfaces.push(surface);
+        let width = request.knife.hinge_width;
+        let one_piece = one_piece_along(&setup.body, &surfaces, width, control)?;
+        Ok(Self {
+            owners: (0..sheets.len()).collect(),
+            figures: lip_figures(&sheets, &request.sheets),
+            plan: SheetPlan { sheets, crossings },
+            discs,
+            one_piece,
+            surfaces: Some(surfaces),
+        })
+    }
+
     /// The surfaces along which the knife parts the rubber, in the mould frame.
     pub(super) fn cutting_surfaces(
         &self,
         setup: &Setup,
         settings: &SheetSettings,
     ) -> Vec<TriangleMesh> {
+        if let Some(surfaces) = &self.surfaces {
+            return surfaces.clone();
+        }
         let discs = self.discs.iter().map(|(index, _)| &setup.bridges.bridges[*index].surface);
         cutting_surfaces(&self.plan.sheets, discs, DRAWN_OUT, settings)
     }

@@ -7,7 +7,7 @@ use super::setup::Setup;
 use super::sheets::PlannedSheets;
 use super::verdict::{Demand, NotTried, PlanTrial, TrialVerdict};
 use crate::control::{Control, Stage};
-use crate::mesh::Vector;
+use crate::mesh::{TriangleMesh, Vector};
 use crate::trial::{BridgePlace, TrialError, TrialReport, TrialSettings, TrialSetup, run};
 
 /// The mould is also drawn off at these angles from upright, away from the side where it is cut most, so
@@ -39,6 +39,32 @@ pub(super) fn tried(
     }
 }
 
+/// How much goes into a trial.
+pub(super) struct Effort {
+    /// Elements, about.
+    pub elements: usize,
+    /// When it has to end, seconds on the job's clock.
+    pub until: f64,
+    /// The direction that is tried first, if another cut came off in one.
+    pub first: Option<Vector>,
+}
+
+/// Try what surfaces cut, with elements of one size.
+pub(super) fn try_surfaces(
+    setup: &Setup,
+    surfaces: &[TriangleMesh],
+    request: &PlanRequest,
+    effort: &Effort,
+    control: &Control<'_>,
+) -> Result<TrialReport, TrialError> {
+    let settings = TrialSettings {
+        elements: effort.elements,
+        directions: effort.first.into_iter().chain([Vector::z()]).collect(),
+        ..settings(request, effort.until)
+    };
+    ask(setup, surfaces, request, &settings, control)
+}
+
 fn try_release(
     setup: &Setup,
     sheets: &PlannedSheets,
@@ -48,27 +74,43 @@ fn try_release(
 ) -> Result<TrialReport, TrialError> {
     control.stage(Stage::Trial, 0.9, "the rubber is drawn off the model, by simulation");
     let surfaces = sheets.cutting_surfaces(setup, &request.sheets);
+    let settings = TrialSettings {
+        elements: request.trial.elements_for(request.budget.seconds),
+        directions: directions(sheets.opening_side()),
+        ..settings(request, seconds)
+    };
+    ask(setup, &surfaces, request, &settings, control)
+}
+
+fn settings(request: &PlanRequest, seconds: f64) -> TrialSettings {
+    TrialSettings {
+        friction: request.trial.friction,
+        hand_force: request.knife.hand_force,
+        seconds: Some(seconds),
+        ..TrialSettings::default()
+    }
+}
+
+fn ask(
+    setup: &Setup,
+    surfaces: &[TriangleMesh],
+    request: &PlanRequest,
+    settings: &TrialSettings,
+    control: &Control<'_>,
+) -> Result<TrialReport, TrialError> {
     let bridges: Vec<BridgePlace> = setup
         .bridges
         .bridges
         .iter()
         .map(|b| BridgePlace { centre: b.centre, radius: 0.5 * b.neck_width.max(b.depth) })
         .collect();
-    let settings = TrialSettings {
-        elements: request.trial.elements_for(request.budget.seconds),
-        friction: request.trial.friction,
-        hand_force: request.knife.hand_force,
-        directions: directions(sheets.opening_side()),
-        seconds: Some(seconds),
-        ..TrialSettings::default()
-    };
     let asked = TrialSetup {
         body: &setup.body,
         model: &setup.working,
-        sheets: &surfaces,
+        sheets: surfaces,
         rubber: &request.rubber,
         bridges: &bridges,
-        settings: &settings,
+        settings,
     };
     run(&asked, control)
 }

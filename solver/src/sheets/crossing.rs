@@ -83,6 +83,12 @@ pub(super) fn crossing(
     pierces(a, b).or_else(|| pierces(b, a))
 }
 
+/// One place where two surfaces cross, if they do.
+pub fn surfaces_cross(a: &TriangleMesh, b: &TriangleMesh) -> Result<Option<Point>, SheetError> {
+    let (Some(a), Some(b)) = (Surface::new(a)?, Surface::new(b)?) else { return Ok(None) };
+    Ok(crossing(&a, &b, &|_| false))
+}
+
 /// Hits looked at along one edge before it is given up as touching.
 const MOST_HITS: usize = 16;
 

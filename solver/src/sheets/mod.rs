@@ -48,7 +48,7 @@ use crate::control::Control;
 use crate::mesh::{Point, SurfaceLocator, Topology, TriangleMesh, nearest_on_polyline};
 
 pub use across::disc_sheet;
-pub use crossing::{CrossedBy, Crossing};
+pub use crossing::{CrossedBy, Crossing, surfaces_cross};
 pub use line::CutLine;
 pub use seam::{Area, SeamAreas, mean_curvature, seam_visibility};
 pub use settings::{SheetError, SheetSettings};

@@ -30,6 +30,7 @@ impl BorderPath {
 }
 
 /// The border with the function that it is the zero line of.
+#[derive(Clone, Debug, PartialEq)]
 pub struct Border {
     /// Positive on the front, at each vertex of the surface; between -1 and 1.
     pub level: Vec<f64>,

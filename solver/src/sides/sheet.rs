@@ -200,6 +200,14 @@ impl PartingSheet {
         self.faces_where(&|f| self.in_rubber[f] && self.is_face_cut(f, is_cut))
     }
 
+    /// What leads down to some places, within the rubber, without what cuts bridges.
+    pub fn piece_in_rubber(&self, is_cut: &dyn Fn(&BorderPlace) -> bool) -> TriangleMesh {
+        self.faces_where(&|f| {
+            let part = self.part[f].map(|part| self.parts[part as usize].kind);
+            self.in_rubber[f] && part == Some(PartKind::Exterior) && self.is_face_cut(f, is_cut)
+        })
+    }
+
     /// The surface of one part within the rubber.
     pub fn part_in_rubber(&self, part: u32) -> TriangleMesh {
         self.faces_where(&|f| self.in_rubber[f] && self.part[f] == Some(part))

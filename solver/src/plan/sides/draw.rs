@@ -1,0 +1,296 @@
+//! A pattern of cuts on a sheet between two sides, as curves and sheets of a plan.
+
+use super::pattern::{Pattern, Piece};
+use crate::control::Control;
+use crate::curves::{CutCurve, CutCurves, Finished};
+use crate::field::Potential;
+use crate::mesh::{
+    CurvePoint, Point, SurfaceLocator, TriangleMesh, nearest_on_polyline, polyline_length, thinned,
+};
+use crate::plan::candidate::{Candidate, Origin, TwoSides};
+use crate::plan::error::PlanError;
+use crate::plan::request::PlanRequest;
+use crate::plan::setup::{Setup, opening_reach};
+use crate::plan::sheets::{DRAWN_OUT, GivenSheets, PlannedSheets};
+use crate::sheets::{
+    CutLine, SheetFlow, SheetSettings, cutting_surfaces, disc_sheet, traced_sheet,
+};
+use crate::sides::{PartKind, PartingSheet};
+
+/// Faces of the surface of one cut that is handed out, and how far they may lie from it, mm.
+const FACES: (usize, f64) = (1500, 0.25);
+/// The cut across a bridge passes its middle within this share of its width.
+const THROUGH: f64 = 0.5;
+
+/// What patterns are drawn on.
+pub(in crate::plan) struct Drawing<'a> {
+    pub setup: &'a Setup,
+    pub sheet: &'a PartingSheet,
+    /// 0 on the model, 1 on the outside.
+    pub outer: &'a Potential,
+    pub request: &'a PlanRequest,
+}
+
+impl Drawing<'_> {
+    /// The candidate of a pattern, with its sheets.
+    pub(in crate::plan) fn candidate(
+        &self,
+        pattern: &Pattern,
+        control: &Control<'_>,
+    ) -> Result<Candidate, PlanError> {
+        let Self { setup, sheet, request, .. } = *self;
+        let (body, settings) = (&setup.body, &request.sheets);
+        let flow = SheetFlow { across: &sheet.potential, outer: self.outer };
+        let (mut cuts, mut sheets) = (Vec::new(), Vec::new());
+        for piece in &pattern.pieces {
+            let line = self.line(piece);
+            let surface = sheet.piece_in_rubber(&|place| piece.holds(place));
+            let surface = thinned(&surface, FACES.0, FACES.1);
+            let working = &setup.working;
+            sheets.push(traced_sheet(body, working, &line, surface, flow, settings, control)?);
+            cuts.push(curves_of(&line));
+        }
+        let (rims, discs, own) = self.bridges(control)?;
+        // A part of the sheet that cuts across what the count of holes does not know is a cut like any other.
+        for (part, line) in self.unknown_bridges() {
+            let surface = thinned(&sheet.part_in_rubber(part), FACES.0, FACES.1);
+            let disc = disc_sheet(body, &setup.working, &line, &surface, settings, control)?;
+            sheets.push(disc);
+            cuts.push(curves_of(&line));
+        }
+        let weighted_length = cuts.iter().map(|cut| self.weighted(cut)).sum();
+        let openings = self.openings(&cuts);
+        let curves = Finished {
+            cuts,
+            weighted_length,
+            rims,
+            missed: 0,
+            tight: Vec::new(),
+            looked: true,
+            openings,
+        };
+        let surface = sheet.cut_surface(&|place| pattern.is_cut(place));
+        let given = GivenSheets { sheets, discs, own_discs: own, surface };
+        let planned = PlannedSheets::given(given, setup, request, control)?;
+        let origin = Origin::TwoSides(TwoSides {
+            direction: sheet.labels.direction,
+            border: sheet.border.length(),
+            undercut: sheet.labels.undercut(),
+            hinges: self.hinges(pattern),
+        });
+        let price = request.knife.entry_price;
+        let drawn = Candidate::drawn(origin, curves, &setup.graph, &setup.fixed(), price);
+        Ok(drawn.with_sheets(Some(planned)))
+    }
+
+    /// A piece of the border as a line of the knife, from the gate where it touches it.
+    fn line(&self, piece: &Piece) -> CutLine {
+        let path = &self.sheet.border.paths[piece.path as usize];
+        let length = path.length();
+        let at_end = |along: f64| !path.closed && !(1e-6..=length - 1e-6).contains(&along);
+        let mut points = part_of(&path.points, piece.from, piece.to);
+        let (mut starts, mut ends) = (at_end(piece.from), at_end(piece.to));
+        if ends && !starts {
+            points.reverse();
+            (starts, ends) = (true, false);
+        }
+        CutLine { points, from_gate: starts, starts_at_gate: starts, ends_at_gate: ends }
+    }
+
+    /// Length times the weights along it, mm.
+    fn weighted(&self, cut: &CutCurves) -> f64 {
+        let points = cut.chains.iter().flat_map(|c| c.points.windows(2));
+        points
+            .map(|pair| {
+                let middle = nalgebra::center(&pair[0].point, &pair[1].point);
+                (pair[1].point - pair[0].point).norm() * self.setup.weight_at(&middle)
+            })
+            .sum()
+    }
+
+    /// For each bridge the rim of its cut, and for those that are crossed the disc, by the sheet where it runs across,
+    /// else the bridge's own; and the discs of the latter.
+    #[expect(clippy::type_complexity, reason = "three lists that belong together, used once")]
+    fn bridges(
+        &self,
+        control: &Control<'_>,
+    ) -> Result<(Vec<CutCurves>, Vec<(usize, crate::sheets::Sheet)>, Vec<TriangleMesh>), PlanError>
+    {
+        let Self { setup, sheet, request, .. } = *self;
+        let (body, settings) = (&setup.body, &request.sheets);
+        let (mut rims, mut discs, mut own) = (Vec::new(), Vec::new(), Vec::new());
+        for (index, bridge) in setup.bridges.bridges.iter().enumerate() {
+            let across = self.part_across(index).filter(|_| setup.crossed[index]);
+            let Some(part) = across else {
+                rims.push(CutCurves { chains: Vec::new(), from_gate: false });
+                if setup.crossed[index] {
+                    let ends = bridge.rim.first().filter(|_| bridge.closed);
+                    let points = bridge.rim.iter().chain(ends).copied().collect();
+                    let rim = plain_line(points);
+                    let working = &setup.working;
+                    let disc = disc_sheet(body, working, &rim, &bridge.surface, settings, control)?;
+                    discs.push((index, disc));
+                    own.push(bridge.surface.clone());
+                }
+                continue;
+            };
+            let rim = self.rim_of(part);
+            let surface = thinned(&sheet.part_in_rubber(part), FACES.0, FACES.1);
+            let disc = disc_sheet(body, &setup.working, &rim, &surface, settings, control)?;
+            rims.push(curves_of(&rim));
+            discs.push((index, disc));
+        }
+        Ok((rims, discs, own))
+    }
+
+    /// The discs of bridges that are cut across but not by the sheet, drawn out beyond the rubber.
+    pub(in crate::plan) fn own_discs(&self, settings: &SheetSettings) -> Vec<TriangleMesh> {
+        let setup = self.setup;
+        let bridges = setup.bridges.bridges.iter().enumerate();
+        let own = bridges
+            .filter(|(k, _)| setup.crossed[*k] && self.part_across(*k).is_none())
+            .map(|(_, bridge)| &bridge.surface);
+        cutting_surfaces(&[], own, DRAWN_OUT, settings)
+    }
+
+    /// The part of the sheet that cuts a bridge across.
+    fn part_across(&self, bridge: usize) -> Option<u32> {
+        let bridge = &self.setup.bridges.bridges[bridge];
+        let parts = self.sheet.parts.iter().zip(0u32..);
+        let near = |(part, number): (&crate::sides::SheetPart, u32)| {
+            if part.kind != PartKind::Bridge {
+                return None;
+            }
+            let surface = SurfaceLocator::new(&self.sheet.part_in_rubber(number)).ok()?;
+            Some((surface.closest(&bridge.centre).distance, number))
+        };
+        let nearest = parts.filter_map(near).min_by(|a, b| a.0.total_cmp(&b.0))?;
+        let reach = THROUGH * bridge.neck_width.max(bridge.depth);
+        (nearest.0 <= reach).then_some(nearest.1)
+    }
+
+    /// Parts of the sheet that run from the model to the model where no bridge is known.
+    fn unknown_bridges(&self) -> Vec<(u32, CutLine)> {
+        let bridges = 0..self.setup.bridges.bridges.len();
+        let known: Vec<u32> = bridges
+            .filter(|&b| self.setup.crossed[b])
+            .filter_map(|b| self.part_across(b))
+            .collect();
+        let parts = self.sheet.parts.iter().zip(0u32..);
+        parts
+            .filter(|(part, number)| part.kind == PartKind::Bridge && !known.contains(number))
+            .map(|(_, number)| (number, self.rim_of(number)))
+            .collect()
+    }
+
+    /// The longest path of the border that a part starts from.
+    fn rim_of(&self, part: u32) -> CutLine {
+        let paths = self.sheet.parts[part as usize].paths.iter();
+        let longest = paths
+            .map(|&path| &self.sheet.border.paths[path as usize].points)
+            .max_by(|a, b| polyline_length(a).total_cmp(&polyline_length(b)));
+        plain_line(longest.cloned().unwrap_or_default())
+    }
+
+    /// Length of cut beside each bridge that needs an opening, mm.
+    fn openings(&self, cuts: &[CutCurves]) -> Vec<f64> {
+        let setup = self.setup;
+        let needing = setup
+            .openings
+            .iter()
+            .enumerate()
+            .filter(|&(k, &opening)| opening > 0.0 && !setup.loops[k].is_empty());
+        needing
+            .map(|(k, &opening)| {
+                let rim = &setup.bridges.bridges[k].rim;
+                let reach = opening_reach(&setup.graph, opening);
+                let pairs = cuts.iter().flat_map(|c| &c.chains).flat_map(|c| c.points.windows(2));
+                pairs
+                    .filter(|pair| nearest_on_polyline(rim, &pair[0].point).0 <= reach)
+                    .map(|pair| (pair[1].point - pair[0].point).norm())
+                    .sum()
+            })
+            .collect()
+    }
+
+    /// Where the border is left uncut: both ends and the length between, mm.
+    fn hinges(&self, pattern: &Pattern) -> Vec<(Point, Point, f64)> {
+        let mut hinges = Vec::new();
+        for (path, length, closed) in super::pattern::exterior_paths(self.sheet) {
+            let points = &self.sheet.border.paths[path as usize].points;
+            let mut own: Vec<&Piece> =
+                pattern.pieces.iter().filter(|piece| piece.path == path).collect();
+            own.sort_by(|a, b| a.from.total_cmp(&b.from));
+            let mut gaps: Vec<(f64, f64)> = Vec::new();
+            let mut at = 0.0;
+            for piece in own {
+                gaps.push((at, piece.from));
+                at = piece.to;
+            }
+            gaps.push((at, length));
+            // Round a closed path the last gap goes on in the first one.
+            if closed && gaps.len() > 1 && gaps[0].0 == 0.0 {
+                let first = gaps.remove(0);
+                if let Some(last) = gaps.last_mut() {
+                    last.1 += first.1;
+                }
+            }
+            for (from, to) in gaps.into_iter().filter(|(from, to)| to - from > 1e-6) {
+                let at = |along: f64| {
+                    crate::mesh::point_along(
+                        points,
+                        if along > length { along - length } else { along },
+                    )
+                };
+                hinges.push((at(from), at(to), to - from));
+            }
+        }
+        hinges
+    }
+}
+
+fn plain_line(points: Vec<Point>) -> CutLine {
+    CutLine { points, from_gate: false, starts_at_gate: false, ends_at_gate: false }
+}
+
+/// A line as one curve of a plan.
+fn curves_of(line: &CutLine) -> CutCurves {
+    let on_model = |&point: &Point| CurvePoint { point, face: 0, vertex: None };
+    let closed = line.is_closed();
+    let chain = CutCurve {
+        way: Vec::new(),
+        points: line.points.iter().map(on_model).collect(),
+        starts_at_gate: line.starts_at_gate,
+        free_end: !closed && !line.ends_at_gate,
+        free_start: !closed && !line.starts_at_gate,
+    };
+    CutCurves { chains: vec![chain], from_gate: line.from_gate }
+}
+
+/// What lies between two distances along a polyline, mm.
+fn part_of(points: &[Point], from: f64, to: f64) -> Vec<Point> {
+    let mut part = vec![crate::mesh::point_along(points, from)];
+    let mut along = 0.0;
+    for pair in points.windows(2) {
+        along += (pair[1] - pair[0]).norm();
+        if along > from + 1e-9 && along < to - 1e-9 {
+            part.push(pair[1]);
+        }
+    }
+    part.push(crate::mesh::point_along(points, to));
+    part
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_part_of_a_line_is_as_long_as_asked() {
+        let corner = [Point::origin(), Point::new(10.0, 0.0, 0.0), Point::new(10.0, 10.0, 0.0)];
+        let part = part_of(&corner, 4.0, 17.0);
+        assert_eq!(part.len(), 3);
+        assert!((polyline_length(&part) - 13.0).abs() < 1e-12);
+        assert_eq!(part_of(&corner, 0.0, 20.0).len(), 3);
+    }
+}

@@ -1,0 +1,9 @@
+//! Plans that are cut between two sides of the model: which directions, which pieces of the border, how short.
+
+mod draw;
+mod pattern;
+mod shorten;
+mod views;
+
+pub(super) use shorten::{Shortened, Shortening};
+pub(super) use views::Views;

@@ -1,0 +1,423 @@
+//! From the cut that surely releases to the shortest that still does: the trial judges each step.
+//!
+//! All of the border but a hinge is cut first, from one view after the other, until a trial passes. Then what
+//! is cut is shortened by bisection from its ends, by gaps within it, and by other views at a length below the
+//! best. A step that fails costs its trial and nothing else: the best that passed is kept throughout.
+
+use std::sync::Arc;
+
+use super::draw::Drawing;
+use super::pattern::{Pattern, Piece, exterior_paths, whole};
+use super::views::Views;
+use crate::control::Stage;
+use crate::mesh::Vector;
+use crate::plan::error::PlanError;
+use crate::plan::incumbents::Incumbents;
+use crate::plan::trial::{Effort, try_surfaces};
+use crate::plan::verdict::{NotTried, PlanTrial, TrialVerdict};
+use crate::plan::workbench::Workbench;
+use crate::sides::PartingSheet;
+use crate::trial::{Outcome, TrialError, TrialReport};
+
+/// Hinge of the first cuts, as a share of the path that it lies on; never less than is asked for.
+const FIRST_HINGE: f64 = 0.08;
+/// Views whose first cuts are tried before shortening begins, at most.
+const MOST_VIEWS: usize = 6;
+/// Bisection ends at this share of a path, and in later rounds at half of that each time, but never below the second
+/// number, mm: finer than a hand cuts.
+const FINEST: (f64, f64) = (0.06, 4.0);
+/// A gap within a cut is tried at this share of what is cut.
+const GAP: f64 = 0.12;
+/// Another view has to do with this share of the best length.
+const NEXT_VIEW: f64 = 0.9;
+/// Trials take no more elements than this each while cuts are shortened, and this many a second of the budget.
+const ELEMENTS: (usize, usize, f64) = (4_000, 16_000, 50.0);
+/// The last trial of the shortest cut has so many times the elements, if there is time.
+const CONFIRMED: f64 = 2.0;
+/// Rounds of shortening at most.
+const ROUNDS: u32 = 8;
+
+/// Where a path is left uncut.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum End {
+    First,
+    Last,
+}
+
+/// A cut that passed, or would be the start of one.
+#[derive(Clone, Debug)]
+struct Cut {
+    view: usize,
+    pattern: Pattern,
+}
+
+/// How shortening ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::plan) enum Shortened {
+    /// Time was up, or somebody stopped the work.
+    OutOfTime,
+    /// Nothing shorter was found.
+    Done,
+    /// No cut between two sides passed.
+    NonePassed,
+}
+
+/// The search for the shortest cut between two sides.
+pub(in crate::plan) struct Shortening<'s, 'v> {
+    views: &'s mut Views<'v>,
+    /// The best that passed.
+    best: Option<Cut>,
+    /// The direction in which the last one came off.
+    direction: Option<Vector>,
+    elements: usize,
+}
+
+impl<'s, 'v> Shortening<'s, 'v> {
+    /// For a budget of so many seconds.
+    pub(in crate::plan) fn new(views: &'s mut Views<'v>, seconds: f64) -> Self {
+        let (least, most, each) = ELEMENTS;
+        let elements = ((each * seconds) as usize).clamp(least, most);
+        Self { views, best: None, direction: None, elements }
+    }
+
+    /// Try cuts with a short hinge, from one view after the other, until one passes.
+    pub(in crate::plan) fn find_first(
+        &mut self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        end: f64,
+    ) -> Result<Shortened, PlanError> {
+        for view in 0..self.views.len().min(MOST_VIEWS) {
+            let sheet = match self.views.sheet(view, bench.control) {
+                Ok(sheet) => sheet,
+                Err(PlanError::Cancelled(_)) => return Ok(Shortened::OutOfTime),
+                Err(error) => {
+                    incumbents.fault(&error);
+                    continue;
+                }
+            };
+            for pattern in first_patterns(&sheet, bench.request.knife.hinge_width) {
+                match self.attempt(bench, incumbents, Cut { view, pattern }, end)? {
+                    Some(true) => return Ok(Shortened::Done),
+                    Some(false) => {}
+                    None => return Ok(Shortened::OutOfTime),
+                }
+            }
+        }
+        Ok(Shortened::NonePassed)
+    }
+
+    /// Shorten the best until `end`, seconds on the job's clock without what is given on top.
+    pub(in crate::plan) fn shorten(
+        &mut self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        end: f64,
+    ) -> Result<Shortened, PlanError> {
+        for round in 0..ROUNDS {
+            let Some(before) = self.best.as_ref().map(|cut| cut.pattern.length()) else {
+                return Ok(Shortened::NonePassed);
+            };
+            if !self.round(bench, incumbents, round, end)? {
+                return Ok(Shortened::OutOfTime);
+            }
+            let now = self.best.as_ref().map_or(before, |cut| cut.pattern.length());
+            if now >= before - FINEST.1 && round > 1 {
+                break;
+            }
+        }
+        Ok(Shortened::Done)
+    }
+
+    /// One round of shortening; false where time was up.
+    fn round(
+        &mut self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        round: u32,
+        end: f64,
+    ) -> Result<bool, PlanError> {
+        for which in [End::Last, End::First] {
+            if !self.bisect(bench, incumbents, which, round, end)? {
+                return Ok(false);
+            }
+        }
+        if !self.leave_gaps(bench, incumbents, end)? {
+            return Ok(false);
+        }
+        self.other_view(bench, incumbents, round as usize, end)
+    }
+
+    /// Take as much as possible off one end of the longest piece.
+    fn bisect(
+        &mut self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        which: End,
+        round: u32,
+        end: f64,
+    ) -> Result<bool, PlanError> {
+        let Some(start) = self.best.clone() else { return Ok(true) };
+        let Some(longest) = longest(&start.pattern) else { return Ok(true) };
+        let least = bench.request.knife.least_cut;
+        let finest = (FINEST.0 * longest.length() / f64::from(1 << round)).max(FINEST.1);
+        let (mut kept, mut too_much) = (0.0, longest.length() - least);
+        while too_much - kept > finest {
+            let off = 0.5 * (kept + too_much);
+            let (from, to) = match which {
+                End::First => (longest.from, longest.from + off),
+                End::Last => (longest.to - off, longest.to),
+            };
+            let pattern = start.pattern.without(longest.path, from, to, least);
+            match self.attempt(bench, incumbents, Cut { view: start.view, pattern }, end)? {
+                Some(true) => kept = off,
+                Some(false) => too_much = off,
+                None => return Ok(false),
+            }
+        }
+        Ok(true)
+    }
+
+    /// Leave gaps within what is cut, as wide as a hinge at least.
+    fn leave_gaps(
+        &mut self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        end: f64,
+    ) -> Result<bool, PlanError> {
+        let knife = &bench.request.knife;
+        let (least, hinge, entry) = (knife.least_cut, knife.hinge_width, knife.entry_price);
+        let Some(start) = self.best.clone() else { return Ok(true) };
+        for piece in start.pattern.pieces.clone() {
+            let width = (GAP * start.pattern.length()).max(hinge);
+            // A gap saves its width and costs an entry.
+            if piece.length() < 2.0 * least + width || width <= entry {
+                continue;
+            }
+            let count = ((piece.length() / (2.0 * width)) as usize).clamp(1, 4);
+            for k in 0..count {
+                let Some(best) = self.best.clone() else { return Ok(true) };
+                let middle = piece.from + piece.length() * (k as f64 + 1.0) / (count as f64 + 1.0);
+                let (from, to) = (middle - 0.5 * width, middle + 0.5 * width);
+                let pattern = best.pattern.without(piece.path, from, to, least);
+                if pattern.length() > best.pattern.length() - entry {
+                    continue;
+                }
+                if self.attempt(bench, incumbents, Cut { view: best.view, pattern }, end)?.is_none()
+                {
+                    return Ok(false);
+                }
+            }
+        }
+        Ok(true)
+    }
+
+    /// Another view, cut shorter than the best.
+    fn other_view(
+        &mut self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        round: usize,
+        end: f64,
+    ) -> Result<bool, PlanError> {
+        let Some(best) = self.best.clone() else { return Ok(true) };
+        let others: Vec<usize> = (0..self.views.len()).filter(|&v| v != best.view).collect();
+        if others.is_empty() {
+            return Ok(true);
+        }
+        for step in 0..2 {
+            let view = others[(2 * round + step) % others.len()];
+            let sheet = self.views.sheet(view, bench.control)?;
+            let asked = NEXT_VIEW * best.pattern.length();
+            for pattern in
+                first_patterns(&sheet, bench.request.knife.hinge_width).into_iter().take(2)
+            {
+                let over = pattern.length() - asked;
+                let Some(longest) = longest(&pattern).filter(|p| p.length() > over) else {
+                    continue;
+                };
+                let pattern = if over > 0.0 {
+                    // The hinge that is there grows.
+                    let (from, to) = if longest.from > 0.0 {
+                        (longest.from, longest.from + over)
+                    } else {
+                        (longest.to - over, longest.to)
+                    };
+                    pattern.without(longest.path, from, to, bench.request.knife.least_cut)
+                } else {
+                    pattern
+                };
+                match self.attempt(bench, incumbents, Cut { view, pattern }, end)? {
+                    Some(true) => return Ok(true),
+                    Some(false) => {}
+                    None => return Ok(false),
+                }
+            }
+        }
+        Ok(true)
+    }
+
+    /// The shortest cut tried once more with finer elements. If that fails it is taken back, and what passed is
+    /// told as it is.
+    pub(in crate::plan) fn confirm(
+        &mut self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        end: f64,
+    ) -> Result<(), PlanError> {
+        let Some(best) = self.best.clone() else { return Ok(()) };
+        let elements = (CONFIRMED * self.elements as f64) as usize;
+        let Some(report) = self.try_out(bench, &best, elements, end)? else { return Ok(()) };
+        if !matches!(report.outcome, Outcome::Released | Outcome::Stuck { .. }) {
+            return Ok(());
+        }
+        incumbents.retract();
+        self.offer(bench, incumbents, &best, report)?;
+        Ok(())
+    }
+
+    /// Try a cut. What passes becomes the best and is offered; so is what fails as long as nothing passed. None
+    /// where time is up.
+    fn attempt(
+        &mut self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        cut: Cut,
+        end: f64,
+    ) -> Result<Option<bool>, PlanError> {
+        let length = cut.pattern.length();
+        let message = format!("{length:.0} mm of cut between two sides, tried by simulation");
+        bench.control.stage(Stage::Trial, 0.5, message);
+        let Some(report) = self.try_out(bench, &cut, self.elements, end)? else {
+            // Whoever has no time for a trial still gets a plan.
+            if !incumbents.has_plan() && !bench.control.is_cancelled() {
+                let verdict = TrialVerdict::NotRun(NotTried::Stopped);
+                self.offer_with(bench, incumbents, &cut, verdict)?;
+            }
+            return Ok(None);
+        };
+        let passed = report.outcome == Outcome::Released && report.mesh.pieces <= 1;
+        let is_late = report.outcome == Outcome::OutOfTime;
+        if passed {
+            self.direction = Some(report.direction);
+        }
+        if passed || self.best.is_none() {
+            self.offer(bench, incumbents, &cut, report)?;
+        }
+        if passed {
+            self.best = Some(cut);
+        }
+        Ok(if is_late { None } else { Some(passed) })
+    }
+
+    fn try_out(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cut: &Cut,
+        elements: usize,
+        end: f64,
+    ) -> Result<Option<TrialReport>, PlanError> {
+        let control = bench.control;
+        control.rest();
+        let until = control.with_extra_time(end);
+        if control.is_cancelled() || control.elapsed().as_secs_f64() >= until {
+            return Ok(None);
+        }
+        let sheet = self.views.sheet(cut.view, control)?;
+        let surface = sheet.cut_surface(&|place| cut.pattern.is_cut(place));
+        let mut surfaces = vec![surface];
+        let drawing = self.drawing(bench, &sheet);
+        surfaces.extend(drawing.own_discs(&bench.request.sheets));
+        let effort = Effort { elements, until, first: self.direction };
+        match try_surfaces(bench.setup, &surfaces, bench.request, &effort, control) {
+            Ok(report) => Ok(Some(report)),
+            Err(TrialError::Cancelled(_)) => Ok(None),
+            Err(error) => Err(PlanError::Trial(error)),
+        }
+    }
+
+    fn drawing<'d>(
+        &'d self,
+        bench: &'d Workbench<'_, '_, '_>,
+        sheet: &'d PartingSheet,
+    ) -> Drawing<'d> {
+        Drawing { setup: bench.setup, sheet, outer: self.views.outer(), request: bench.request }
+    }
+
+    fn offer(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        cut: &Cut,
+        report: TrialReport,
+    ) -> Result<(), PlanError> {
+        let trial = PlanTrial {
+            report,
+            model: bench.setup.working.clone(),
+            hand_force: bench.request.knife.hand_force,
+            to_mould: bench.setup.gate.to_mould,
+            demands: Vec::new(),
+        };
+        self.offer_with(bench, incumbents, cut, TrialVerdict::Ran(Arc::new(trial)))
+    }
+
+    fn offer_with(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        cut: &Cut,
+        verdict: TrialVerdict,
+    ) -> Result<(), PlanError> {
+        let sheet = self.views.sheet(cut.view, bench.control)?;
+        let drawing = self.drawing(bench, &sheet);
+        let candidate = match drawing.candidate(&cut.pattern, bench.control) {
+            Ok(candidate) => candidate,
+            // What was tried is lost only with the whole job.
+            Err(PlanError::Cancelled(_)) => return Ok(()),
+            Err(error) => return Err(error),
+        };
+        incumbents.offer(bench, candidate.with_trial(verdict))?;
+        Ok(())
+    }
+}
+
+fn longest(pattern: &Pattern) -> Option<Piece> {
+    pattern.pieces.iter().copied().max_by(|a, b| a.length().total_cmp(&b.length()))
+}
+
+/// All of the border but one hinge on its longest path: at one end, at the other, in the middle; on a closed path at
+/// its lowest point, at its highest, and half way.
+fn first_patterns(sheet: &PartingSheet, hinge: f64) -> Vec<Pattern> {
+    let all = whole(sheet);
+    let Some(&(path, length, closed)) = exterior_paths(sheet).first() else { return Vec::new() };
+    let width = (FIRST_HINGE * length).max(hinge).min(0.5 * length);
+    let without = |from: f64, to: f64| all.without(path, from, to, 1e-6);
+    if !closed {
+        let middle = 0.5 * (length - width);
+        return vec![
+            without(length - width, length),
+            without(0.0, width),
+            without(middle, middle + width),
+        ];
+    }
+    let points = &sheet.border.paths[path as usize].points;
+    let mut along = 0.0;
+    let mut heights = Vec::with_capacity(points.len());
+    for pair in points.windows(2) {
+        heights.push((pair[0].z, along));
+        along += (pair[1] - pair[0]).norm();
+    }
+    let by_height = |a: &&(f64, f64), b: &&(f64, f64)| a.0.total_cmp(&b.0);
+    let low = heights.iter().min_by(by_height).map_or(0.0, |h| h.1);
+    let high = heights.iter().max_by(by_height).map_or(0.0, |h| h.1);
+    let between = (0.5 * (low + high)).rem_euclid(length);
+    [low, high, between]
+        .into_iter()
+        .map(|middle| {
+            let from = (middle - 0.5 * width).rem_euclid(length);
+            let to = from + width;
+            let part = all.without(path, from, to.min(length), 1e-6);
+            if to > length { part.without(path, 0.0, to - length, 1e-6) } else { part }
+        })
+        .collect()
+}

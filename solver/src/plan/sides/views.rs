@@ -1,0 +1,146 @@
+//! The directions from which two sides are drawn, the likeliest first, and the sheet of each once it is wanted.
+
+use std::sync::Arc;
+
+use super::super::error::PlanError;
+use super::super::setup::Setup;
+use crate::control::Control;
+use crate::field::{Equations, Potential, RubberDomain};
+use crate::mesh::{Point, Vector};
+use crate::sides::{Border, Labeller, Labels, PartingSheet, SidesError, Surface};
+
+/// Directions level with the board, round half a turn: the opposite one has the same border.
+const ROUND: u32 = 12;
+/// Directions that look down by this angle, degrees, each way round; fewer of them.
+const TILT: (f64, u32) = (30.0, 6);
+/// Square millimetres on the wrong side that are worth a millimetre of border: from true borders to shorter
+/// ones with more undercut. Tried on demo pieces; no source.
+const DEPTHS: [f64; 2] = [2.0, 8.0];
+/// What a bridge that the direction does not look through costs in the ranking, mm: about what a cut across it
+/// and the way to it take.
+const BLIND_BRIDGE: f64 = 120.0;
+/// Cells of the grid along the longest side of the body, and most bytes for the solve: sheets of cells of a
+/// sixth of a wall.
+const CELLS: (f64, u64) = (112.0, 120_000_000);
+
+/// One way to draw two sides.
+pub(in crate::plan) struct View {
+    labels: Labels,
+    border: Border,
+    /// What it is ranked by, mm: its border, its undercuts, the bridges that it does not look through.
+    pub rank: f64,
+}
+
+/// All ways to draw two sides of a model, and what their sheets are made with.
+pub(in crate::plan) struct Views<'a> {
+    setup: &'a Setup,
+    surface: Surface,
+    outer: Arc<Potential>,
+    equations: Equations,
+    /// Best first.
+    views: Vec<View>,
+    /// The sheets of those that were asked for.
+    sheets: Vec<Option<Arc<PartingSheet>>>,
+}
+
+impl<'a> Views<'a> {
+    /// Draw two sides from all directions. None where no direction leaves a border.
+    pub(in crate::plan) fn new(
+        setup: &'a Setup,
+        control: &Control<'_>,
+    ) -> Result<Option<Self>, PlanError> {
+        let weight = |p: &Point| setup.weight_at(p);
+        let surface = Surface::new(&setup.working, &setup.gate, &weight)?;
+        control.check()?;
+        let mut labeller = Labeller::new(&surface);
+        let area: f64 = surface.mesh.area();
+        let in_gate = |p: &Point| setup.gate.holds(p);
+        let mut views: Vec<View> = Vec::new();
+        for depth in DEPTHS {
+            for direction in directions() {
+                control.check()?;
+                let labels = labeller.label(&direction, depth);
+                let border = Border::new(&surface, &labels, &in_gate);
+                if border.paths.is_empty() || !labels.border_cost.is_finite() {
+                    continue;
+                }
+                let undercut = (labels.wrong + labels.flipped) * area / DEPTHS[0];
+                let rank = labels.border_cost + undercut + blind(setup, &direction);
+                views.push(View { labels, border, rank });
+            }
+        }
+        if views.is_empty() {
+            return Ok(None);
+        }
+        views.sort_by(|a, b| a.rank.total_cmp(&b.rank));
+        let domain = RubberDomain::new(&setup.body, &setup.working);
+        let spacing = super::super::potential::spacing_of(&domain, CELLS);
+        let equations =
+            Equations::insulated(&domain, spacing, control).map_err(SidesError::from)?;
+        control.check()?;
+        let outer = Potential::solve(&domain, spacing, control).map_err(SidesError::from)?;
+        let sheets = views.iter().map(|_| None).collect();
+        Ok(Some(Self { setup, surface, outer: Arc::new(outer), equations, views, sheets }))
+    }
+
+    /// How many there are.
+    pub(in crate::plan) fn len(&self) -> usize {
+        self.views.len()
+    }
+
+    /// The potential that is 0 on the model and 1 on the outside.
+    pub(in crate::plan) fn outer(&self) -> &Potential {
+        &self.outer
+    }
+
+    /// The sheet of a view.
+    pub(in crate::plan) fn sheet(
+        &mut self,
+        view: usize,
+        control: &Control<'_>,
+    ) -> Result<Arc<PartingSheet>, PlanError> {
+        if let Some(sheet) = &self.sheets[view] {
+            return Ok(Arc::clone(sheet));
+        }
+        let View { labels, border, .. } = &self.views[view];
+        let sheet = Arc::new(PartingSheet::new(
+            &self.surface,
+            labels.clone(),
+            border.clone(),
+            &self.setup.body,
+            &self.outer,
+            &self.equations,
+            control,
+        )?);
+        self.sheets[view] = Some(Arc::clone(&sheet));
+        Ok(sheet)
+    }
+}
+
+/// Level with the board, then from above, each once for itself and its opposite.
+fn directions() -> Vec<Vector> {
+    let level = (0..ROUND).map(|k| (f64::from(k) * 180.0 / f64::from(ROUND), 0.0));
+    let tilted = (0..TILT.1).map(|k| (f64::from(k) * 360.0 / f64::from(TILT.1), TILT.0));
+    level
+        .chain(tilted)
+        .map(|(azimuth, tilt)| {
+            let (azimuth, tilt) = (azimuth.to_radians(), tilt.to_radians());
+            Vector::new(azimuth.cos() * tilt.cos(), azimuth.sin() * tilt.cos(), tilt.sin())
+        })
+        .collect()
+}
+
+/// What bridges cost that a direction does not look through, mm: the less the farther it is from square to
+/// the disc across the hole.
+fn blind(setup: &Setup, direction: &Vector) -> f64 {
+    let crossed = setup.bridges.bridges.iter().zip(&setup.crossed).filter(|(_, crossed)| **crossed);
+    crossed
+        .map(|(bridge, _)| {
+            let disc = &bridge.surface;
+            let faces = 0..disc.faces.len() as u32;
+            let normal: Vector = faces.map(|f| disc.area_vector(crate::mesh::FaceId(f))).sum();
+            let through = normal.try_normalize(1e-12).map_or(1.0, |n| n.dot(direction).abs());
+            BLIND_BRIDGE * (1.0 - (through / 0.7).min(1.0))
+        })
+        .sum()
+}
