@@ -14,7 +14,7 @@ use crate::optimise::cut_set::CutSet;
 use crate::optimise::relief::Relief;
 use crate::optimise::search::Search;
 use crate::trial::{
-    BridgePlace, Hindrance, Outcome, TrialError, TrialReport, TrialSettings, TrialSetup, run,
+    BridgePlace, Doubt, Hindrance, Outcome, TrialError, TrialReport, TrialSettings, TrialSetup, run,
 };
 
 /// What the trials of a plan came to.
@@ -245,6 +245,9 @@ fn outcome_text(report: &TrialReport) -> (bool, String) {
     );
     match report.outcome {
         Outcome::Released => (true, format!("the rubber comes off in simulation: {figures}")),
+        Outcome::NoVerdict { why: Doubt::Unsettled } => {
+            (false, format!("no verdict, the rubber did not come to rest: {figures}"))
+        }
         Outcome::OutOfTime => (false, format!("not ended in the time there was: {figures}")),
         Outcome::Stuck { hindrance, .. } => {
             let why = match hindrance {
