@@ -2,7 +2,7 @@
 
 use slitwright_proto::v1;
 use slitwright_solver::plan::{Compared, Comparison, keeps_and_releases};
-use slitwright_solver::trial::{Hindrance, Outcome};
+use slitwright_solver::trial::{Doubt, Hindrance, Outcome};
 
 use super::request::place;
 use super::violations::Collector;
@@ -39,6 +39,7 @@ fn outcome(trial: &v1::Trial) -> Option<Outcome> {
     match trial.outcome() {
         v1::TrialOutcome::Released => Some(Outcome::Released),
         v1::TrialOutcome::OutOfTime => Some(Outcome::OutOfTime),
+        v1::TrialOutcome::NoVerdict => Some(Outcome::NoVerdict { why: Doubt::Unsettled }),
         v1::TrialOutcome::Stuck => Some(Outcome::Stuck {
             hindrance: match trial.hindrance() {
                 v1::Hindrance::Tear => Hindrance::Tear,
@@ -80,6 +81,7 @@ fn row(row: &Compared) -> v1::ComparedPlan {
             Some((Outcome::Released, _)) => v1::TrialOutcome::Released,
             Some((Outcome::Stuck { .. }, _)) => v1::TrialOutcome::Stuck,
             Some((Outcome::OutOfTime, _)) => v1::TrialOutcome::OutOfTime,
+            Some((Outcome::NoVerdict { .. }, _)) => v1::TrialOutcome::NoVerdict,
         }
         .into(),
         greatest_pull_n: row.trial.map(|(_, pull)| pull),

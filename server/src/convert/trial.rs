@@ -77,6 +77,7 @@ fn ran(trial: &PlanTrial) -> v1::Trial {
     let (outcome, stuck) = match report.outcome {
         Outcome::Released => (v1::TrialOutcome::Released, None),
         Outcome::OutOfTime => (v1::TrialOutcome::OutOfTime, None),
+        Outcome::NoVerdict { .. } => (v1::TrialOutcome::NoVerdict, None),
         Outcome::Stuck { hindrance: why, place } => (v1::TrialOutcome::Stuck, Some((why, place))),
     };
     v1::Trial {

@@ -99,7 +99,7 @@ pub(super) fn trial_in_short(row: &Compared) -> String {
         None => "not tried".to_owned(),
         Some((Outcome::Released, pull)) => format!("off, {pull:.0} N"),
         Some((Outcome::Stuck { .. }, _)) => "stuck".to_owned(),
-        Some((Outcome::OutOfTime, _)) => "no verdict".to_owned(),
+        Some((Outcome::OutOfTime | Outcome::NoVerdict { .. }, _)) => "no verdict".to_owned(),
     }
 }
 

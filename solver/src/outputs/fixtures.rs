@@ -148,6 +148,7 @@ pub(super) fn block_drawn_off(stretch: f64) -> (TrialReport, TriangleMesh) {
         },
         coarser: Vec::new(),
         relaxation_steps: 0,
+        progress: 1.0,
     };
     let model = moved(&icosphere(4.0, 2), [0.0, 0.0, 8.0]);
     (report, model)

@@ -4,7 +4,7 @@ use super::sheet_words::place;
 use super::words::millimetres;
 use crate::mesh::{Point, Vector};
 use crate::plan::{Demand, NotTried, PlanTrial, TrialVerdict, bridge_letter};
-use crate::trial::{Hindrance, Outcome, TrialReport};
+use crate::trial::{Doubt, Hindrance, Outcome, TrialReport};
 
 /// Stretch of a bridge's rubber, and gaps in mm, below this are no news.
 const LEAST_NEWS: f64 = 0.01;
@@ -96,6 +96,9 @@ pub fn trial_verdict(report: &TrialReport, hand_force: f64) -> String {
         }
         Outcome::Stuck { hindrance: Hindrance::Caught, .. } => {
             format!("Stuck: drawn {way} as far as the model is long and still caught")
+        }
+        Outcome::NoVerdict { why: Doubt::Unsettled } => {
+            format!("No verdict: after {far} {way} the rubber did not come to rest")
         }
         Outcome::OutOfTime => format!("No verdict: time ran out after {far} {way}"),
     }

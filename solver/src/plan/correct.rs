@@ -91,6 +91,8 @@ fn settled(verdict: &TrialVerdict, is_first: bool, mode: TrialMode) -> Option<Tr
             Outcome::Released if is_first => Some(TrialsEnd::AsSearched),
             Outcome::Released => Some(TrialsEnd::Corrected),
             Outcome::OutOfTime => Some(TrialsEnd::OutOfTime),
+            // There is no place to cut beside.
+            Outcome::NoVerdict { .. } => Some(TrialsEnd::GaveUp),
             Outcome::Stuck { .. } if mode != TrialMode::Correct => Some(TrialsEnd::AsSearched),
             Outcome::Stuck { .. } => None,
         },

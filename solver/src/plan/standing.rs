@@ -39,6 +39,8 @@ pub enum Tried {
     Passed,
     /// It did not.
     Held,
+    /// It did not come to rest where it would have decided.
+    NoVerdict,
     /// Time ran out first.
     OutOfTime,
     /// There was no trial.
@@ -71,6 +73,7 @@ impl Standing {
                 let tried = match trial.report.outcome {
                     Outcome::Released => Tried::Passed,
                     Outcome::Stuck { .. } => Tried::Held,
+                    Outcome::NoVerdict { .. } => Tried::NoVerdict,
                     Outcome::OutOfTime => Tried::OutOfTime,
                 };
                 (trial.report.mesh.pieces <= 1, tried, held_after(trial))

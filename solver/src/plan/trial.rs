@@ -39,6 +39,9 @@ pub(super) fn tried(
     }
 }
 
+/// Directions in which a mould cut between two sides is drawn, the most open ones first.
+const ATTEMPTS: usize = 3;
+
 /// How much goes into a trial.
 pub(super) struct Effort {
     /// Elements, about.
@@ -60,6 +63,7 @@ pub(super) fn try_surfaces(
     let settings = TrialSettings {
         elements: effort.elements,
         directions: effort.first.into_iter().chain([Vector::z()]).collect(),
+        attempts: Some(ATTEMPTS),
         ..settings(request, effort.until)
     };
     ask(setup, surfaces, request, &settings, control)

@@ -2,7 +2,7 @@
 
 use super::answer::Limit;
 use super::verdict::{NotTried, TrialVerdict};
-use crate::trial::{Hindrance, Outcome, TrialReport};
+use crate::trial::{Doubt, Hindrance, Outcome, TrialReport};
 
 /// The limit, once there was or should have been a trial.
 pub(super) fn trial_limit(verdict: &TrialVerdict) -> Option<Limit> {
@@ -28,6 +28,9 @@ fn outcome_text(report: &TrialReport) -> (bool, String) {
     );
     match report.outcome {
         Outcome::Released => (true, format!("the rubber comes off in simulation: {figures}")),
+        Outcome::NoVerdict { why: Doubt::Unsettled } => {
+            (false, format!("no verdict, the rubber did not come to rest: {figures}"))
+        }
         Outcome::OutOfTime => (false, format!("not ended in the time there was: {figures}")),
         Outcome::Stuck { hindrance, .. } => {
             let why = match hindrance {

@@ -21,7 +21,7 @@ pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport,
     check(setup)?;
     let settings = setup.settings;
     let Some(seconds) = settings.seconds else {
-        return trial(setup, settings.elements, control);
+        return trial(setup, settings.elements, None, control);
     };
     let mut begun = control.elapsed().as_secs_f64();
     let mut report = coarsest(setup, control)?;
@@ -36,13 +36,8 @@ pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport,
         }
         begun = now;
         // What came farthest is tried first.
-        let mut directions = settings.directions.clone();
-        directions.sort_by(|a, b| {
-            let far = |d: &Vector| (d.normalize() - report.direction).norm();
-            far(a).total_cmp(&far(b))
-        });
-        let settings = TrialSettings { directions, ..settings.clone() };
-        let again = trial(&TrialSetup { settings: &settings, ..*setup }, finer as usize, control)?;
+        let first = Some(report.direction);
+        let again = trial(setup, finer as usize, first, control)?;
         if again.outcome == Outcome::OutOfTime {
             report.relaxation_steps += again.relaxation_steps;
             break;
@@ -65,7 +60,7 @@ fn coarsest(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport
     let most = setup.settings.elements;
     let mut elements = COARSEST.min(most);
     loop {
-        match trial(setup, elements, control) {
+        match trial(setup, elements, None, control) {
             Err(TrialError::TooCoarse { .. }) if elements < most => {
                 elements = (2 * elements).min(most);
             }

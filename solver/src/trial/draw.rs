@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use super::contact::RigidModel;
+use super::directions;
 use super::elastic::{Elastic, Material};
 use super::hands::{Grip, Hands};
 use super::parting::{Parted, part};
@@ -15,12 +16,15 @@ use crate::body::Outside;
 use crate::control::Control;
 use crate::mesh::{Point, Vector};
 
-/// Steps in which lips are drawn aside.
-const OPENING_STEPS: usize = 12;
-/// Hands that give this share of their force draw lips no farther.
+/// Steps in which lips and flaps are drawn aside.
+const OPENING_STEPS: usize = 10;
+/// Hands that give this share of their force draw lips and flaps no farther.
 const SPENT: f64 = 0.95;
-/// Steps of the relaxation for one step of the hands, and for a step that decides.
-const MOST_STEPS: (usize, usize) = (600, 2000);
+/// Steps of the relaxation for one step of the hands, and for one that decides: what has not come to rest by then
+/// does not.
+const MOST_STEPS: (usize, usize) = (600, 8000);
+/// Steps of the relaxation between two looks at whether the pull is below what hands have.
+const AT_ONCE: usize = 1000;
 /// The hands' springs reach the greatest force after this share of the model's length. Soft hands would
 /// let the rubber as a whole swing slowly, long after everything else has come to rest.
 const SLACK: f64 = 0.01;
@@ -31,24 +35,25 @@ const REACH: f64 = 0.1;
 const LEAST_LOAD: f64 = 0.02;
 /// Share of the hands' greatest force that may be missing from the balance along the direction.
 const LEAST_BALANCE: f64 = 0.005;
-/// A tear needs this many cubes of the lattice beyond the elongation at break: less at the end of a cut is
-/// the mesh's doing.
-const TORN: f64 = 1.0;
-/// How far each lip goes aside, over the model's width: where the whole outside is drawn, and where a rim is
-/// peeled, which lips held far apart would only hinder.
+/// How far each lip and flap goes aside, over the model's width: where the whole outside is drawn, and where a
+/// rim is peeled, which lips held far apart would only hinder.
 const OPENING: (f64, f64) = (0.5, 0.25);
 /// Hands go this many lengths of the model before they give up, with the outside and with the rim.
 const FARTHEST: (f64, f64) = (1.1, 2.2);
+/// Rubber tears where its stretch, averaged over a ball of this diameter, mm, passes the elongation at break. Stretch
+/// at the end of a cut has no greatest value: it grows with finer elements, so it only means something over a
+/// length. Common practice, no source.
+const TEAR_LENGTH: f64 = 10.0;
 /// A node is clear of the model's wall by this share of the spacing when its way out is looked at.
 const CLEARANCE: f64 = 0.05;
 
-/// One trial with about `elements` elements.
+/// One trial with about `elements` elements, along `first` first if there is one.
 pub(super) fn trial(
     setup: &TrialSetup<'_>,
     elements: usize,
+    first: Option<Vector>,
     control: &Control<'_>,
 ) -> Result<TrialReport, TrialError> {
-    let settings = setup.settings;
     let model = RigidModel::new(setup.model, setup.body.board())?;
     let (solid, spacing) = mesh_rubber(setup, &model, elements, control)?;
     let body = part(&solid, setup.sheets)?;
@@ -66,25 +71,7 @@ pub(super) fn trial(
         pieces: body.pieces,
     };
     let trial = Trial { setup, control, model, body, elastic, skin, surface, spacing };
-    let mut best: Option<(f64, TrialReport)> = None;
-    let mut steps = 0;
-    for direction in &settings.directions {
-        let course = trial.draw(direction.normalize())?;
-        steps += course.relaxation_steps;
-        let travel = course.pull.last().map_or(0.0, |p| p.travel);
-        let released = course.outcome == Outcome::Released;
-        if released || best.as_ref().is_none_or(|(far, _)| travel > *far) {
-            let elements = &trial.body.solid.elements;
-            let report = course.report(direction.normalize(), elements, &trial.surface, mesh);
-            best = Some((travel, report));
-        }
-        if released || trial.is_late() {
-            break;
-        }
-    }
-    let (_, mut report) = best.ok_or(TrialError::NoDirection)?;
-    report.relaxation_steps = steps;
-    Ok(report)
+    trial.run(first, mesh)
 }
 
 /// All that does not depend on the direction.
@@ -99,7 +86,18 @@ struct Trial<'a> {
     spacing: f64,
 }
 
-/// What has been seen along one direction.
+/// The rubber with lips and flaps drawn aside: the start of every draw.
+struct Opened {
+    x: Vec<Point>,
+    /// How far the hands have gone, mm.
+    aside: f64,
+    /// Pulls that keep it open.
+    pulls: Vec<Pull>,
+    course: Course,
+}
+
+/// What has been seen, while opening and along one direction.
+#[derive(Clone)]
 struct Course {
     outcome: Outcome,
     pull: Vec<PullPoint>,
@@ -109,6 +107,8 @@ struct Course {
     stretch_99: f64,
     overlap: f64,
     relaxation_steps: usize,
+    /// Share of the way, see [`TrialReport::progress`].
+    progress: f64,
 }
 
 impl Course {
@@ -134,11 +134,61 @@ impl Course {
             mesh,
             relaxation_steps: self.relaxation_steps,
             coarser: Vec::new(),
+            progress: self.progress,
         }
+    }
+
+    /// Note a step; a pull that has not come to rest counts for nothing.
+    fn note(&mut self, point: PullPoint, most: f64, length: f64) {
+        let before = self.pull.iter().rfind(|p| p.settled && p.force < most);
+        let from = before.map_or((0.0, 0.0), |p| (p.travel, p.force));
+        self.pull.push(point);
+        if !point.settled {
+            return;
+        }
+        let share = if point.force <= most {
+            1.0
+        } else {
+            ((most - from.1) / (point.force - from.1)).clamp(0.0, 1.0)
+        };
+        let far = from.0 + share * (point.travel - from.0);
+        self.progress = self.progress.max((far / length).min(ALMOST));
     }
 }
 
+/// Progress of a trial that did not end in a release, at most.
+const ALMOST: f64 = 0.99;
+
 impl Trial<'_> {
+    /// Open once, then draw along one direction after the other until one releases.
+    fn run(&self, first: Option<Vector>, mesh: MeshReport) -> Result<TrialReport, TrialError> {
+        let opened = self.open()?;
+        let mut steps = opened.course.relaxation_steps;
+        let mut best: Option<(Course, Vector)> = None;
+        for direction in self.directions(first, &opened) {
+            let course = if self.is_late() && best.is_none() {
+                opened.course.clone()
+            } else if self.is_late() {
+                break;
+            } else {
+                self.draw(&opened, direction)?
+            };
+            steps += course.relaxation_steps - opened.course.relaxation_steps;
+            let released = course.outcome == Outcome::Released;
+            if released || best.as_ref().is_none_or(|(b, _)| is_nearer(&course, b)) {
+                best = Some((course, direction));
+            }
+            if released {
+                break;
+            }
+        }
+        let (course, direction) = best.ok_or(TrialError::NoDirection)?;
+        let elements = &self.body.solid.elements;
+        let mut report = course.report(direction, elements, &self.surface, mesh);
+        report.relaxation_steps = steps;
+        Ok(report)
+    }
+
     fn is_late(&self) -> bool {
         self.setup.settings.seconds.is_some_and(|s| self.control.elapsed().as_secs_f64() >= s)
     }
@@ -151,16 +201,48 @@ impl Trial<'_> {
         high - low
     }
 
-    fn draw(&self, direction: Vector) -> Result<Course, TrialError> {
+    /// The directions to try, in order.
+    fn directions(&self, first: Option<Vector>, opened: &Opened) -> Vec<Vector> {
         let settings = self.setup.settings;
-        let length = self.extent(&direction);
-        let first = if direction.x.abs() < 0.8 { Vector::x() } else { Vector::y() };
-        let across = direction.cross(&first).normalize();
-        let width = self.extent(&across).max(self.extent(&direction.cross(&across)));
-        let slack = SLACK * length;
-        let is_peeled =
-            matches!(self.setup.body.outside(), Outside::Offset { .. }) && self.model.has_board();
-        let hold = settings.hold.unwrap_or(if is_peeled { Hold::Rim } else { Hold::Outside });
+        let given = settings.directions.iter().map(|d| d.normalize());
+        let mut chosen: Vec<Vector> = match settings.attempts {
+            None => given.collect(),
+            Some(most) => {
+                let points = self.points(&opened.x);
+                let score = |d: Vector| (d, self.blocked(&points, &d));
+                directions::best(given.chain(directions::all_round()).map(score).collect(), most)
+            }
+        };
+        if let Some(first) = first {
+            chosen.retain(|d| (d - first).norm() > 1e-9);
+            chosen.insert(0, first);
+        }
+        chosen
+    }
+
+    /// The rubber's nodes that lay on the model, where they are now, with their weights.
+    fn points(&self, x: &[Point]) -> Vec<(Point, f64)> {
+        let on_model = |&n: &usize| self.body.solid.skins[n] == Skin::Model;
+        (0..x.len()).filter(on_model).map(|n| (x[n], self.elastic.node_volume(n))).collect()
+    }
+
+    /// The share of them that the model is in the way of.
+    fn blocked(&self, points: &[(Point, f64)], direction: &Vector) -> f64 {
+        directions::blocked(points, &self.model, direction, CLEARANCE * self.spacing)
+    }
+
+    fn hold(&self) -> Hold {
+        let is_blanket = matches!(self.setup.body.outside(), Outside::Offset { .. });
+        let is_peeled = is_blanket && self.model.has_board();
+        let usual = if is_peeled { Hold::Rim } else { Hold::Outside };
+        self.setup.settings.hold.unwrap_or(usual)
+    }
+
+    fn hands(&self) -> Result<(Hands, f64), TrialError> {
+        let settings = self.setup.settings;
+        let width = self.extent(&Vector::x()).max(self.extent(&Vector::y()));
+        let length = self.extent(&Vector::z());
+        let hold = self.hold();
         let share = if hold == Hold::Rim { OPENING.1 } else { OPENING.0 };
         let opening = settings.opening.unwrap_or(share * width);
         let rim = match self.setup.body.outside() {
@@ -172,97 +254,191 @@ impl Trial<'_> {
             _ => None,
         };
         let grip = Grip {
-            direction,
             force: settings.hand_force,
             reach: (REACH * length).max(1.5 * self.spacing),
-            slack,
             opening,
             rim,
             hold,
         };
-        let nodes = &self.body.solid.nodes;
-        let weights: Vec<f64> = (0..nodes.len()).map(|n| self.elastic.node_volume(n)).collect();
-        let hands = Hands::hold(&self.body, &weights, self.setup.sheets, &grip)?;
-        let mut rubber = Relaxation::new(&self.elastic, nodes.clone(), &self.skin, self.spacing);
+        let weights: Vec<f64> =
+            (0..self.body.solid.nodes.len()).map(|n| self.elastic.node_volume(n)).collect();
+        Ok((Hands::hold(&self.body, &weights, self.setup.sheets, &grip)?, opening))
+    }
+
+    /// Rubber at rest at `x`, which comes to rest again once it is in balance along a direction.
+    fn rubber(&self, x: Vec<Point>, direction: Vector, held: usize) -> Relaxation<'_> {
+        let force = self.setup.settings.hand_force;
+        let mut rubber = Relaxation::new(&self.elastic, x, &self.skin, self.spacing);
         rubber.guard(&self.surface, &self.model);
-        let held = hands.along.len().max(1) as f64;
-        rubber.balance = Some((direction, LEAST_BALANCE * settings.hand_force));
-        rubber.least_load = LEAST_LOAD * settings.hand_force / held.sqrt();
-        let mut course = Course {
-            outcome: Outcome::OutOfTime,
-            pull: Vec::new(),
-            frames: vec![Frame { opening: 0.0, travel: 0.0, positions: nodes.clone() }],
-            bridges: Vec::new(),
-            greatest: (0.0, nodes.first().copied().unwrap_or(Point::origin())),
-            stretch_99: 0.0,
-            overlap: 0.0,
-            relaxation_steps: 0,
+        rubber.balance = Some((direction, LEAST_BALANCE * force));
+        rubber.least_load = LEAST_LOAD * force / (held.max(1) as f64).sqrt();
+        rubber
+    }
+
+    /// Pulls that draw the rubber off from where it is at `x`, along a direction.
+    fn along(&self, hands: &Hands, x: &[Point], direction: Vector, target: f64) -> Vec<Pull> {
+        let stiffness = self.setup.settings.hand_force / (SLACK * self.extent(&direction));
+        let one = |&(node, share): &(u32, f64)| Pull {
+            node,
+            origin: x[node as usize],
+            direction,
+            stiffness: stiffness * share,
+            target,
+            limit: f64::INFINITY,
         };
-        let aim_at = |rubber: &mut Relaxation<'_>, opened: f64, gone: f64| {
-            let aim = |pulls: &[Pull], target: f64| -> Vec<Pull> {
-                pulls.iter().map(|p| Pull { target, ..*p }).collect()
-            };
-            rubber.set_pulls([aim(&hands.aside, opened), aim(&hands.along, gone)].concat());
+        hands.along.iter().map(one).collect()
+    }
+
+    /// Draw lips and flaps aside, over the board, until they are as far as is wanted or as hands and rubber let
+    /// them, or nothing stands in the way along one of the directions any longer.
+    fn open(&self) -> Result<Opened, TrialError> {
+        let rest = &self.body.solid.nodes;
+        let (hands, wanted) = self.hands()?;
+        let mut opened = Opened {
+            x: rest.clone(),
+            aside: 0.0,
+            pulls: Vec::new(),
+            course: Course {
+                outcome: Outcome::OutOfTime,
+                pull: Vec::new(),
+                frames: vec![Frame { opening: 0.0, travel: 0.0, positions: rest.clone() }],
+                bridges: Vec::new(),
+                greatest: (0.0, rest.first().copied().unwrap_or(Point::origin())),
+                stretch_99: 0.0,
+                overlap: 0.0,
+                relaxation_steps: 0,
+                progress: 0.0,
+            },
         };
-        let mut opened = 0.0;
-        if !hands.aside.is_empty() {
-            for step in 1..=OPENING_STEPS {
-                if self.is_late() {
-                    return Ok(course);
-                }
-                let (before, rest) = (opened, rubber.x.clone());
-                opened = opening * step as f64 / OPENING_STEPS as f64;
-                aim_at(&mut rubber, opened, 0.0);
-                self.settle(&mut rubber, MOST_STEPS.0, &mut course)?;
-                if self.overstretched(&self.elastic.stretches(&rubber.x)) {
-                    // Who feels the lips give draws no farther.
-                    (opened, rubber.x) = (before, rest);
-                    break;
-                }
-                if hands.effort(opened, &rubber.x) >= SPENT {
-                    break;
-                }
-            }
-            let positions = rubber.x.clone();
-            course.frames.push(Frame { opening: opened, travel: 0.0, positions });
-            self.measure(&rubber, &mut course);
+        if hands.open_nothing() {
+            return Ok(opened);
         }
+        let mut rubber = self.rubber(rest.clone(), Vector::z(), hands.along.len());
+        let step = wanted / OPENING_STEPS as f64;
+        let mut lags = vec![0.0; hands.flaps.len()];
+        for _ in 0..OPENING_STEPS {
+            if self.is_late() {
+                break;
+            }
+            let target = opened.aside + step;
+            let mut pulls: Vec<(Pull, f64)> = Vec::new();
+            let lips = hands.aside.iter().map(|p| Pull { target, ..*p });
+            pulls.extend(lips.map(|p| (p, opened.aside)));
+            let mut drawn: Vec<Vec<Pull>> = Vec::new();
+            for (flap, lag) in hands.flaps.iter().zip(&lags) {
+                let flap = flap.pulls(rest, &rubber.x, lag + step);
+                pulls.extend(flap.iter().map(|p| (*p, *lag)));
+                drawn.push(flap);
+            }
+            let held = self.along(&hands, rest, Vector::z(), 0.0);
+            let keep: Vec<Pull> = pulls.iter().map(|(p, _)| *p).collect();
+            rubber
+                .set_pulls_from(pulls.into_iter().chain(held.iter().map(|p| (*p, 0.0))).collect());
+            self.settle(&mut rubber, MOST_STEPS.0, &mut opened.course)?;
+            let stretches = self.elastic.stretches(&rubber.x);
+            if self.overstretched(&stretches)
+                || self.hundredth(&stretches) > self.setup.rubber.working_stretch
+            {
+                // Who feels the rubber give draws no farther.
+                break;
+            }
+            (opened.x, opened.aside, opened.pulls) = (rubber.x.clone(), target, keep);
+            let mut given = hands.aside.iter().fold((0.0, 0.0), |(force, limit), p| {
+                let force_now = Pull { target, ..*p }.force(&rubber.x[p.node as usize]);
+                (force + force_now, limit + p.limit)
+            });
+            for ((flap, lag), pulls) in hands.flaps.iter().zip(&mut lags).zip(&drawn) {
+                let force = flap.force(pulls, &rubber.x);
+                *lag = flap.lag(force);
+                given = (given.0 + force, given.1 + flap.limit());
+            }
+            if given.0 >= SPENT * given.1 || self.is_open(&rubber.x) {
+                break;
+            }
+        }
+        let positions = opened.x.clone();
+        let frame = Frame { opening: opened.aside, travel: 0.0, positions };
+        opened.course.frames.push(frame);
+        self.measure(&opened.x, &mut opened.course);
+        Ok(opened)
+    }
+
+    /// Whether nothing stands in the way along one of the directions.
+    fn is_open(&self, x: &[Point]) -> bool {
+        let settings = self.setup.settings;
+        let points = self.points(x);
+        let given = settings.directions.iter().map(|d| d.normalize());
+        let all = settings.attempts.map_or(Vec::new(), |_| directions::all_round());
+        given.chain(all).any(|d| self.blocked(&points, &d) == 0.0)
+    }
+
+    fn draw(&self, opened: &Opened, direction: Vector) -> Result<Course, TrialError> {
+        let settings = self.setup.settings;
+        let length = self.extent(&direction);
+        let (hands, _) = self.hands()?;
+        let mut rubber = self.rubber(opened.x.clone(), direction, hands.along.len());
+        let mut course = opened.course.clone();
         course.bridges = self.bridges(&rubber);
-        let lengths = if hold == Hold::Rim { FARTHEST.1 } else { FARTHEST.0 };
+        let lengths = if self.hold() == Hold::Rim { FARTHEST.1 } else { FARTHEST.0 };
         let last = (lengths * settings.steps as f64).ceil() as usize;
         for step in 1..=last {
             if self.is_late() {
                 return Ok(course);
             }
-            let gone = length * step as f64 / settings.steps as f64;
-            aim_at(&mut rubber, opened, gone);
+            let gone = |step: usize| length * step as f64 / settings.steps as f64;
+            let (before, gone) = (gone(step - 1), gone(step));
+            // The hands that keep it open go along.
+            let kept = opened.pulls.iter().map(|p| {
+                let along = p.direction.dot(&direction);
+                let target = p.target + gone * along;
+                (Pull { target, ..*p }, p.target + before * along)
+            });
+            let along = self.along(&hands, &opened.x, direction, gone);
+            rubber.set_pulls_from(kept.chain(along.into_iter().map(|p| (p, before))).collect());
             let mut settled = self.settle(&mut rubber, MOST_STEPS.0, &mut course)?;
-            let mut force = drawn(&rubber, &direction);
-            if force >= settings.hand_force && !settled {
-                // Too much to be believed before it has come to rest.
-                settled = self.settle(&mut rubber, MOST_STEPS.1, &mut course)?;
-                force = drawn(&rubber, &direction);
+            let mut stretches = self.elastic.stretches(&rubber.x);
+            let mut used = MOST_STEPS.0;
+            // What decides must have come to rest.
+            let seems_to_decide = |rubber: &Relaxation<'_>, stretches: &[f64]| {
+                drawn(rubber, &direction) >= settings.hand_force
+                    || self.overstretched(stretches)
+                    || self.is_clear(rubber, &direction)
+            };
+            while !settled
+                && used < MOST_STEPS.1
+                && !self.is_late()
+                && seems_to_decide(&rubber, &stretches)
+            {
+                settled = self.settle(&mut rubber, AT_ONCE, &mut course)?;
+                stretches = self.elastic.stretches(&rubber.x);
+                used += AT_ONCE;
             }
-            let torn = self.measure(&rubber, &mut course);
+            let force = drawn(&rubber, &direction);
+            let torn = self.measure(&rubber.x, &mut course);
             let travel = self.travel(&rubber, &direction);
-            course.pull.push(PullPoint { travel, force, settled });
+            course.note(PullPoint { travel, force, settled }, settings.hand_force, length);
             course.frames.push(Frame {
-                opening: opened,
+                opening: opened.aside,
                 travel: gone,
                 positions: rubber.x.clone(),
             });
+            let decides = torn || force >= settings.hand_force;
+            let clear = !decides && self.is_clear(&rubber, &direction);
+            if (decides || clear) && !settled {
+                let why = Doubt::Unsettled;
+                course.outcome =
+                    if self.is_late() { Outcome::OutOfTime } else { Outcome::NoVerdict { why } };
+                return Ok(course);
+            }
             let stuck =
                 |hindrance| Outcome::Stuck { hindrance, place: holding(&rubber, &direction) };
-            if torn {
-                course.outcome = stuck(Hindrance::Tear);
+            if decides {
+                course.outcome = stuck(if torn { Hindrance::Tear } else { Hindrance::Pull });
                 return Ok(course);
             }
-            if force >= settings.hand_force {
-                course.outcome = stuck(Hindrance::Pull);
-                return Ok(course);
-            }
-            if self.is_clear(&rubber, &direction) {
+            if clear {
                 course.outcome = Outcome::Released;
+                course.progress = 1.0;
                 return Ok(course);
             }
             course.outcome =
@@ -291,38 +467,50 @@ impl Trial<'_> {
     }
 
     /// Note the stretch; tells whether the rubber has torn.
-    fn measure(&self, rubber: &Relaxation<'_>, course: &mut Course) -> bool {
-        let stretches = self.elastic.stretches(&rubber.x);
-        let solid = &self.body.solid;
+    fn measure(&self, x: &[Point], course: &mut Course) -> bool {
+        let stretches = self.elastic.stretches(x);
         let greatest = stretches.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
         if let Some((e, stretch)) = greatest.filter(|(_, l)| **l - 1.0 > course.greatest.0) {
-            course.greatest = (stretch - 1.0, solid.middle(e));
+            course.greatest = (stretch - 1.0, self.body.solid.middle(e));
         }
-        let volumes = (0..solid.elements.len()).map(|e| solid.volume(e));
-        let hundredth = all_but_a_hundredth(stretches.iter().copied().zip(volumes));
-        course.stretch_99 = course.stretch_99.max(hundredth - 1.0);
-        course.overlap = course.overlap.max(self.overlap(rubber));
+        course.stretch_99 = course.stretch_99.max(self.hundredth(&stretches));
+        course.overlap = course.overlap.max(self.overlap(x));
         self.overstretched(&stretches)
     }
 
-    /// Whether rubber tears at these stretches.
+    /// The strain that all but a hundredth of the rubber stays below.
+    fn hundredth(&self, stretches: &[f64]) -> f64 {
+        let solid = &self.body.solid;
+        let volumes = (0..solid.elements.len()).map(|e| solid.volume(e));
+        all_but_a_hundredth(stretches.iter().copied().zip(volumes)) - 1.0
+    }
+
+    /// Whether rubber tears at these stretches: averaged over a ball of [`TEAR_LENGTH`].
     fn overstretched(&self, stretches: &[f64]) -> bool {
         let limit = 1.0 + self.setup.rubber.elongation_at_break;
+        let solid = &self.body.solid;
         let beyond = stretches.iter().enumerate().filter(|(_, l)| **l > limit);
-        let volume: f64 = beyond.map(|(e, _)| self.body.solid.volume(e)).sum();
-        volume > TORN * self.spacing.powi(3)
+        beyond.map(|(e, _)| solid.middle(e)).any(|middle| {
+            let near = (0..stretches.len())
+                .filter(|&k| (solid.middle(k) - middle).norm() <= 0.5 * TEAR_LENGTH);
+            let (sum, volume) = near.fold((0.0, 0.0), |(sum, volume), k| {
+                let own = solid.volume(k);
+                (sum + own * stretches[k], volume + own)
+            });
+            sum > limit * volume
+        })
     }
 
     /// How deep the middle of an element lies in the model, though its nodes don't, over the element's
     /// longest edge.
-    fn overlap(&self, rubber: &Relaxation<'_>) -> f64 {
+    fn overlap(&self, x: &[Point]) -> f64 {
         self.body
             .solid
             .elements
             .par_iter()
             .filter(|nodes| nodes.iter().any(|n| self.skin.binary_search(n).is_ok()))
             .map(|nodes| {
-                let corners = nodes.map(|n| rubber.x[n as usize]);
+                let corners = nodes.map(|n| x[n as usize]);
                 let sum: Vector = corners.iter().map(|p| p.coords).sum();
                 -self.model.distance(&Point::from(sum / 4.0)) / longest_edge(&corners).max(1e-9)
             })
@@ -343,12 +531,11 @@ impl Trial<'_> {
 
     /// Whether all the rubber could be moved on straight out without meeting the model.
     fn is_clear(&self, rubber: &Relaxation<'_>, direction: &Vector) -> bool {
-        self.skin.iter().all(|&n| {
-            let x = rubber.x[n as usize];
-            let touch = self.model.touch(&x);
-            let off = (CLEARANCE * self.spacing - touch.distance).max(0.0);
-            !self.model.is_hit(&(x + touch.normal * off), direction)
-        })
+        let clearance = CLEARANCE * self.spacing;
+        let is_blocked = |&n: &u32| {
+            directions::is_blocked(&rubber.x[n as usize], &self.model, direction, clearance)
+        };
+        !self.skin.iter().any(is_blocked)
     }
 
     fn bridges(&self, rubber: &Relaxation<'_>) -> Vec<BridgeReport> {
@@ -382,4 +569,9 @@ fn holding(rubber: &Relaxation<'_>, direction: &Vector) -> Point {
     (0..rubber.x.len())
         .max_by(|a, b| back(a).total_cmp(&back(b)))
         .map_or(Point::origin(), |n| rubber.x[n])
+}
+
+/// Whether one course came nearer to a release than another.
+fn is_nearer(one: &Course, other: &Course) -> bool {
+    one.progress > other.progress
 }

@@ -4,6 +4,10 @@
 //! aside. A block is held over its whole outside. A blanket without its shell is held at its rim, all
 //! round, so that it is turned over and peeled. Lips are drawn apart by springs across the sheet, beside
 //! its edge on the outside, as long as the force allows; the rim of a blanket is drawn outward likewise.
+//! The rubber on either side of a sheet is drawn away from it over its whole outside as well: all that has the
+//! sheet squarely beside it, near or far. Where only the sheet's edge is near is the hinge.
+
+use nalgebra::Matrix3;
 
 use super::TrialError;
 use super::parting::Parted;
@@ -16,20 +20,30 @@ use crate::mesh::{Point, SurfaceLocator, TriangleMesh, Vector};
 pub struct Hands {
     /// Draw lips and rim aside.
     pub aside: Vec<Pull>,
-    /// Draw the rubber off.
-    pub along: Vec<Pull>,
+    /// Draw whole flaps aside.
+    pub flaps: Vec<Flap>,
+    /// Draw the rubber off: the share of each node in the force.
+    pub along: Vec<(u32, f64)>,
+}
+
+/// The outside of the rubber on one side of a sheet, drawn by one hand that turns with it.
+pub struct Flap {
+    /// Its nodes, each with its share of the force.
+    pub nodes: Vec<(u32, f64)>,
+    /// Away from the sheet, on average, while at rest.
+    outward: Vector,
+    /// Greatest force, N.
+    limit: f64,
+    /// N for each mm that the hand is ahead.
+    stiffness: f64,
 }
 
 /// How the hands pull.
 pub struct Grip {
-    /// Drawing direction, a unit vector.
-    pub direction: Vector,
     /// Greatest force of either hand, N.
     pub force: f64,
     /// Lips are held within this distance of the edge, mm.
     pub reach: f64,
-    /// The pull reaches `force` when the outside lags this far behind the hands, mm.
-    pub slack: f64,
     /// How far lips go aside, mm.
     pub opening: f64,
     /// Height of the rim that is drawn outward, mm, and the axis it is drawn away from.
@@ -41,6 +55,11 @@ pub struct Grip {
 /// Lips are taken hold of where the sheet lies squarely beside them: the direction to its nearest
 /// point is across it within 45 degrees.
 const BESIDE: f64 = 0.7;
+/// A flap has at least this share of the outside: less is a lip, which is drawn anyway.
+const LEAST_FLAP: f64 = 0.02;
+/// A hand reaches its greatest force this share of the opening ahead of what it draws: stiff, so that lips and
+/// flaps get there where the force allows.
+const AHEAD: f64 = 0.1;
 
 impl Hands {
     /// Take hold of a body at rest.
@@ -66,12 +85,8 @@ impl Hands {
             Hold::Outside => outside.clone(),
             Hold::Rim => outside.iter().copied().filter(|&n| is_rim(n)).collect(),
         };
-        let whole: f64 = held.iter().map(|&n| weights[n]).sum();
-        let stiffness = grip.force / grip.slack / whole.max(1e-300);
-        let along = held
-            .iter()
-            .map(|&n| pull(n, grip.direction, stiffness * weights[n], f64::INFINITY))
-            .collect();
+        let along = shares(&held, weights);
+        let all: f64 = outside.iter().map(|&n| weights[n]).sum();
         // The middle of the rubber round a node tells which side of a sheet it is on.
         let mut middles = vec![(Vector::zeros(), 0.0); solid.nodes.len()];
         for (e, nodes) in solid.elements.iter().enumerate() {
@@ -81,26 +96,35 @@ impl Hands {
             }
         }
         let mut groups: Vec<Vec<(usize, Vector)>> = Vec::new();
+        let mut flaps = Vec::new();
         for sheet in sheets.iter().filter(|s| !s.faces.is_empty()) {
             let locator = SurfaceLocator::new(sheet)?;
             let (mut left, mut right) = (Vec::new(), Vec::new());
+            let mut sides = [Vec::new(), Vec::new()];
             for &n in &outside {
                 let (sum, count) = middles[n];
                 let middle = Point::from(sum / f64::max(count, 1.0));
                 let hit = locator.closest(&middle);
                 let across = (middle - hit.point).dot(&hit.normal);
                 let near = locator.closest(&solid.nodes[n]).distance <= grip.reach;
-                if near && across.abs() >= BESIDE * hit.distance && across != 0.0 {
+                if across.abs() < BESIDE * hit.distance || across == 0.0 {
+                    continue;
+                }
+                sides[usize::from(across > 0.0)].push((n, hit.normal * across.signum()));
+                if near {
                     let side = if across > 0.0 { &mut right } else { &mut left };
                     side.push((n, hit.normal * across.signum()));
                 }
             }
             groups.extend([left, right]);
+            if grip.rim.is_none() {
+                flaps.extend(sides.iter().filter_map(|side| flap(side, weights, all, grip)));
+            }
         }
         if let Some((_, axis)) = grip.rim {
             let away = |n: usize| {
                 let from = solid.nodes[n] - axis;
-                (from - grip.direction * from.dot(&grip.direction)).try_normalize(1e-9)
+                Vector::new(from.x, from.y, 0.0).try_normalize(1e-9)
             };
             let rim = outside.iter().filter(|&&n| is_rim(n));
             // Two hands at either side.
@@ -114,17 +138,86 @@ impl Hands {
             let whole: f64 = group.iter().map(|&(n, _)| weights[n]).sum();
             for (n, direction) in group {
                 let limit = grip.force * weights[n] / whole;
-                // Stiff beside the opening, so that the lips get there where the force allows.
-                aside.push(pull(n, direction, limit / (0.1 * grip.opening).max(1e-9), limit));
+                aside.push(pull(n, direction, limit / (AHEAD * grip.opening).max(1e-9), limit));
             }
         }
-        Ok(Self { aside, along })
+        Ok(Self { aside, flaps, along })
     }
 
-    /// The force that draws lips aside over the greatest there can be, with hands `opened` mm apart.
-    pub fn effort(&self, opened: f64, x: &[Point]) -> f64 {
-        let given =
-            self.aside.iter().map(|p| Pull { target: opened, ..*p }.force(&x[p.node as usize]));
-        given.sum::<f64>() / self.aside.iter().map(|p| p.limit).sum::<f64>().max(1e-300)
+    /// Whether there is anything to draw aside.
+    pub fn open_nothing(&self) -> bool {
+        self.aside.is_empty() && self.flaps.is_empty()
+    }
+}
+
+/// Each node with its share of the whole.
+fn shares(nodes: &[usize], weights: &[f64]) -> Vec<(u32, f64)> {
+    let whole: f64 = nodes.iter().map(|&n| weights[n]).sum();
+    nodes.iter().map(|&n| (n as u32, weights[n] / whole.max(1e-300))).collect()
+}
+
+fn flap(side: &[(usize, Vector)], weights: &[f64], all: f64, grip: &Grip) -> Option<Flap> {
+    let nodes: Vec<usize> = side.iter().map(|&(n, _)| n).collect();
+    let weight: f64 = nodes.iter().map(|&n| weights[n]).sum();
+    let outward: Vector = side.iter().map(|&(n, away)| away * weights[n]).sum();
+    let outward = outward.try_normalize(1e-9 * weight)?;
+    let limit = grip.force;
+    let stiffness = limit / (AHEAD * grip.opening).max(1e-9);
+    (weight >= LEAST_FLAP * all).then(|| Flap {
+        nodes: shares(&nodes, weights),
+        outward,
+        limit,
+        stiffness,
+    })
+}
+
+impl Flap {
+    /// The force that draws it, N, by pulls that were made by [`Flap::pulls`].
+    pub fn force(&self, pulls: &[Pull], x: &[Point]) -> f64 {
+        pulls.iter().map(|p| p.force(&x[p.node as usize])).sum()
+    }
+
+    /// How far the hand is ahead when it draws with `force` N, mm.
+    pub fn lag(&self, force: f64) -> f64 {
+        force / self.stiffness
+    }
+
+    /// Greatest force, N.
+    pub fn limit(&self) -> f64 {
+        self.limit
+    }
+
+    /// Pulls away from where the flap is now, along its outward direction turned with it; the hand is `ahead`
+    /// mm.
+    pub fn pulls(&self, rest: &[Point], x: &[Point], ahead: f64) -> Vec<Pull> {
+        let direction = self.turned(rest, x);
+        let one = |&(node, share): &(u32, f64)| Pull {
+            node,
+            origin: x[node as usize],
+            direction,
+            stiffness: self.stiffness * share,
+            target: ahead,
+            limit: self.limit * share,
+        };
+        self.nodes.iter().map(one).collect()
+    }
+
+    /// The outward direction, turned as the flap has turned: the rotation that fits its nodes best (Kabsch 1976,
+    /// Acta Crystallographica A 32:922).
+    fn turned(&self, rest: &[Point], x: &[Point]) -> Vector {
+        let middle = |of: &[Point]| -> Vector {
+            self.nodes.iter().map(|&(n, share)| of[n as usize].coords * share).sum()
+        };
+        let (from, to) = (middle(rest), middle(x));
+        let mut moment = Matrix3::zeros();
+        for &(n, share) in &self.nodes {
+            let (p, q) = (rest[n as usize].coords - from, x[n as usize].coords - to);
+            moment += q * p.transpose() * share;
+        }
+        let svd = moment.svd(true, true);
+        let (Some(u), Some(v)) = (svd.u, svd.v_t) else { return self.outward };
+        let mut last = Matrix3::identity();
+        last[(2, 2)] = (u * v).determinant().signum();
+        u * last * v * self.outward
     }
 }

@@ -18,6 +18,7 @@
 mod budget;
 mod contact;
 mod detail;
+mod directions;
 mod draw;
 mod elastic;
 mod faces;

@@ -36,6 +36,18 @@ const LONGEST_STEP: f64 = 0.2;
 const BALANCE: f64 = 0.05;
 /// Steps between two looks at the cancel flag and the residual.
 const LOOK_EVERY: usize = 10;
+/// Steps over which hands go from where they were to where they are wanted. All at once, they would first
+/// throw the rubber against the obstacle with several times the force that it takes in the end.
+const REACH_STEPS: usize = 100;
+/// What one step counts for in the average of forces over the last steps. Nodes that chatter on an edge of the
+/// obstacle between two of its faces are at rest on average.
+const LATEST: f64 = 0.05;
+/// Steps over which strides and changes of force are summed up before the damping is chosen from them. What
+/// chatters on the obstacle has far more kinetic energy than the drift of the whole that is waited for, and would
+/// have the damping follow it: summed up it cancels out.
+const DAMP_EVERY: usize = 20;
+/// Damping that a body begins with, and the least.
+const DAMPING: (f64, f64) = (0.1, 2e-3);
 
 /// A hand's pull on one node along one direction: a spring with a limit.
 #[derive(Clone, Copy, Debug)]
@@ -110,6 +122,13 @@ pub struct Relaxation<'a> {
     pub reactions: Vec<Vector>,
     pulls: Vec<Pull>,
     pull_starts: Vec<u32>,
+    /// Target of each pull before the last change.
+    targets_before: Vec<f64>,
+    /// Positions and forces at the last choice of the damping.
+    chosen_at: (Vec<Point>, Vec<Vector>),
+    damping: f64,
+    /// Net force on each node, averaged over the last steps, N.
+    net: Vec<Vector>,
     /// Shape of the fastest oscillation, from the power method.
     fastest: Vec<Vector>,
     spacing: f64,
@@ -152,6 +171,10 @@ impl<'a> Relaxation<'a> {
             reactions: vec![Vector::zeros(); count],
             pulls: Vec::new(),
             pull_starts: vec![0; count + 1],
+            targets_before: Vec::new(),
+            net: vec![Vector::zeros(); count],
+            chosen_at: (Vec::new(), Vec::new()),
+            damping: DAMPING.0,
             fastest,
             spacing,
             least_load: 0.0,
@@ -162,9 +185,15 @@ impl<'a> Relaxation<'a> {
         new
     }
 
-    /// Pulls, from now on, in the order of their nodes.
+    /// Pulls, from now on, in the order of their nodes. The next relaxation begins where the pulls before
+    /// them, if they were as many, had their targets, else with slack springs.
     pub fn set_pulls(&mut self, mut pulls: Vec<Pull>) {
         pulls.sort_by_key(|p| p.node);
+        self.targets_before = if self.pulls.len() == pulls.len() {
+            self.pulls.iter().map(|p| p.target).collect()
+        } else {
+            vec![0.0; pulls.len()]
+        };
         let mut starts = vec![0u32; self.x.len() + 1];
         for pull in &pulls {
             starts[pull.node as usize + 1] += 1;
@@ -173,6 +202,14 @@ impl<'a> Relaxation<'a> {
             starts[n] += starts[n - 1];
         }
         (self.pulls, self.pull_starts) = (pulls, starts);
+    }
+
+    /// Pulls, from now on, each with the target from which the next relaxation begins.
+    pub fn set_pulls_from(&mut self, mut pulls: Vec<(Pull, f64)>) {
+        pulls.sort_by_key(|(p, _)| p.node);
+        let (pulls, before) = pulls.into_iter().unzip();
+        self.set_pulls(pulls);
+        self.targets_before = before;
     }
 
     /// Pulls, to move their targets.
@@ -240,10 +277,17 @@ impl<'a> Relaxation<'a> {
 
     /// One step of all nodes: central differences with a damping force of `damping` times mass times
     /// velocity.
-    fn step(&mut self, obstacle: Option<&dyn Obstacle>, friction: f64, damping: f64) -> Sums {
+    fn step(
+        &mut self,
+        obstacle: Option<&dyn Obstacle>,
+        friction: f64,
+        damping: f64,
+        reached: f64,
+    ) -> Sums {
         self.elastic.load(&self.x, &mut self.work);
         let (elastic, work, mass, held) = (self.elastic, &self.work, &self.mass, &self.held);
         let (pulls, starts, spacing) = (&self.pulls, &self.pull_starts, self.spacing);
+        let from = &self.targets_before;
         // What a force of 1 N adds to the stride.
         let yields = |n: usize| 2.0 / ((2.0 + damping) * mass[n]);
         let swings: Vec<(f64, f64)> = self
@@ -260,7 +304,9 @@ impl<'a> Relaxation<'a> {
                 for k in 0..x.len() {
                     let n = chunk * CHUNK + k;
                     pulled[k] = Vector::zeros();
-                    for pull in &pulls[starts[n] as usize..starts[n + 1] as usize] {
+                    for p in starts[n] as usize..starts[n + 1] as usize {
+                        let target = from[p] + (pulls[p].target - from[p]) * reached;
+                        let pull = Pull { target, ..pulls[p] };
                         pulled[k] += pull.direction * pull.force(&x[k]);
                     }
                     let mut force = elastic.node_force(n, work) + pulled[k];
@@ -300,8 +346,9 @@ impl<'a> Relaxation<'a> {
             .par_chunks_mut(CHUNK)
             .zip(self.velocity.par_chunks_mut(CHUNK))
             .zip(self.reactions.par_chunks_mut(CHUNK))
+            .zip(self.net.par_chunks_mut(CHUNK))
             .enumerate()
-            .map(|(chunk, ((x, velocity), reactions))| {
+            .map(|(chunk, (((x, velocity), reactions), averages))| {
                 let mut sums = Sums::default();
                 for k in 0..x.len() {
                     let n = chunk * CHUNK + k;
@@ -317,7 +364,8 @@ impl<'a> Relaxation<'a> {
                         net[axis] = 0.0;
                     }
                     let applied = reactions[k] + pulled[n];
-                    sums.residual += net.norm_squared();
+                    averages[k] += (net - averages[k]) * LATEST;
+                    sums.residual += averages[k].norm_squared();
                     sums.load += applied.norm_squared();
                     sums.applied += applied;
                     sums.pulled += pulled[n];
@@ -336,6 +384,22 @@ impl<'a> Relaxation<'a> {
         })
     }
 
+    /// Damping for the slowest oscillation that was at work since it was last chosen: twice its frequency, by
+    /// Rayleigh's quotient. Nodes that touch the obstacle are left out: part of what turns them is not theirs.
+    fn choose_damping(&mut self) {
+        let (x, forces) = &self.chosen_at;
+        let (mut stiff, mut kinetic) = (0.0, 0.0);
+        for n in (0..x.len()).filter(|&n| self.reactions[n] == Vector::zeros()) {
+            let way = self.x[n] - x[n];
+            stiff += way.dot(&(forces[n] - self.forces[n]));
+            kinetic += self.mass[n] * way.norm_squared();
+        }
+        if stiff > 0.0 && kinetic > 0.0 {
+            self.damping = 2.0 * (stiff / kinetic).min(1.0).sqrt().max(0.5 * DAMPING.1);
+        }
+        self.chosen_at = (self.x.clone(), self.forces.clone());
+    }
+
     /// Let the body come to rest: until the unbalanced force is below `tolerance` of what is
     /// applied, or for `most` steps.
     pub fn settle(
@@ -348,36 +412,45 @@ impl<'a> Relaxation<'a> {
     ) -> Result<Settled, Cancelled> {
         self.tune(POWER_ROUNDS.1);
         self.velocity.fill(Vector::zeros());
-        let mut damping = 0.0;
+        self.net.fill(Vector::zeros());
+        let least = if self.targets_before.is_empty() { 0 } else { REACH_STEPS };
+        let (mut applied, mut pulled) = (Vector::zeros(), Vector::zeros());
+        self.chosen_at = (Vec::new(), Vec::new());
         let mut residual = f64::INFINITY;
         let mut balanced = false;
         for step in 1..=most {
             if step % STIFFEN_EVERY == 0 {
                 self.stiffen();
             }
-            let sums = self.step(obstacle, friction, damping);
+            let reached = (step as f64 / REACH_STEPS as f64).min(1.0);
+            let sums = self.step(obstacle, friction, self.damping, reached);
+            applied += (sums.applied - applied) * LATEST;
+            pulled += (sums.pulled - pulled) * LATEST;
             if sums.stiff > NEAR_UNSTABLE * sums.kinetic && self.share < 1.0 {
                 // Stretched rubber oscillates faster than the masses allow for. At a share of 1 they
                 // allow for anything.
                 self.share = (1.25 * self.share).min(1.0);
                 self.stiffen();
                 self.velocity.fill(Vector::zeros());
-            } else if sums.kinetic > 0.0 {
-                damping = 2.0 * (sums.stiff / sums.kinetic).clamp(0.0, 1.0).sqrt();
+            }
+            if step % DAMP_EVERY == 0 {
+                self.choose_damping();
             }
             if step % LOOK_EVERY == 0 || step == most {
                 control.check()?;
                 let load = sums.load.sqrt().max(self.least_load);
                 residual = if load > 0.0 { sums.residual.sqrt() / load } else { 0.0 };
                 balanced = self.balance.is_none_or(|(along, least)| {
-                    let missing = sums.applied.dot(&along).abs();
-                    missing <= (BALANCE * sums.pulled.dot(&along).abs()).max(least)
+                    let missing = applied.dot(&along).abs();
+                    missing <= (BALANCE * pulled.dot(&along).abs()).max(least)
                 });
-                if residual < tolerance && balanced {
+                if step >= least && residual < tolerance && balanced {
+                    self.targets_before = self.pulls.iter().map(|p| p.target).collect();
                     return Ok(Settled { steps: step, residual, balanced });
                 }
             }
         }
+        self.targets_before = self.pulls.iter().map(|p| p.target).collect();
         Ok(Settled { steps: most, residual, balanced })
     }
 }

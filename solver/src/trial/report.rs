@@ -61,6 +61,9 @@ pub struct TrialSettings {
     /// Directions in which the rubber is drawn off the model that stands still, in the order in which
     /// they are tried. (0, 0, 1) lifts the mould off a model that stays on the board.
     pub directions: Vec<Vector>,
+    /// Without a number the directions are tried as given. With one, as many are tried: of the given and a
+    /// ring of others those along which the least of the opened rubber meets the model, best first.
+    pub attempts: Option<usize>,
     /// What is held. By default the rim of a blanket that stands on its board, and the whole outside
     /// of everything else. A rim is drawn twice as far as the model is long: that turns a sock inside
     /// out.
@@ -83,6 +86,7 @@ impl Default for TrialSettings {
             hand_force: 200.0,
             opening: None,
             directions: vec![Vector::z()],
+            attempts: None,
             hold: None,
             steps: 24,
             tolerance: 0.03,
@@ -102,6 +106,13 @@ pub enum Hindrance {
     Caught,
 }
 
+/// Why a trial tells nothing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Doubt {
+    /// The rubber never came to rest.
+    Unsettled,
+}
+
 /// How a trial ended.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Outcome {
@@ -113,6 +124,11 @@ pub enum Outcome {
         hindrance: Hindrance,
         /// Where the model holds the rubber back most.
         place: Point,
+    },
+    /// A step that would have decided did not come to rest.
+    NoVerdict {
+        /// Why nothing can be told.
+        why: Doubt,
     },
     /// Time ran out first, even for the coarsest trial.
     OutOfTime,
@@ -215,6 +231,9 @@ pub struct TrialReport {
     /// The coarser trials that were made before, from the coarsest on: how fine they were and how they
     /// ended.
     pub coarser: Vec<CoarserTrial>,
+    /// How near it came: 1 for a release, else how far the rubber came at rest with no more than hands can
+    /// pull, over the model's length along the direction, below 1.
+    pub progress: f64,
 }
 
 impl TrialReport {

@@ -105,7 +105,7 @@ fn compare(
             report.stretch_99,
             report.outcome
         );
-        if report.outcome != Outcome::OutOfTime {
+        if !matches!(report.outcome, Outcome::OutOfTime | Outcome::NoVerdict { .. }) {
             found.push((predicted, report.outcome == Outcome::Released));
         }
     }
