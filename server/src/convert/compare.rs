@@ -4,7 +4,7 @@ use slitwright_proto::v1;
 use slitwright_solver::plan::{Compared, Comparison, keeps_and_releases};
 use slitwright_solver::trial::{Doubt, Hindrance, Outcome};
 
-use super::request::place;
+use super::geometry::place;
 use super::violations::Collector;
 
 /// What a stored plan comes to. The place where a trial was stuck is not part of a comparison.

@@ -1,6 +1,7 @@
 //! Between the protocol's messages and the solver's types. Nothing else in this crate knows both.
 
 mod compare;
+mod geometry;
 mod model;
 mod plan;
 mod progress;

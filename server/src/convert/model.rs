@@ -5,7 +5,7 @@ use slitwright_solver::mesh::{
     Fault, FaultKind, LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions, ReadError,
 };
 
-use super::request::point;
+use super::geometry::point;
 use super::violations::{Collector, InvalidFields, join};
 
 /// A format, or a fault.

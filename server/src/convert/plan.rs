@@ -2,14 +2,13 @@
 
 use slitwright_proto::v1;
 use slitwright_solver::bridges::{BridgeKind, Confirmation, DiscState};
-use slitwright_solver::mesh::Point;
 use slitwright_solver::outputs::cautions::CAUTIONS;
 use slitwright_solver::plan::{
     Cut, CutKind, Figures, Hinge, Limit, NearBridge, Plan, PlannedBridge, Reason, RegionStretch,
     StopReason,
 };
 
-use super::request::{direction, point};
+use super::geometry::{direction, point, polyline};
 use super::{scheme, sheet, trial};
 
 /// A plan for the protocol, with the words of caution that belong to every plan.
@@ -38,10 +37,6 @@ pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
         near_bridges: plan.near_bridges.iter().map(near_bridge).collect(),
         cautions: CAUTIONS.iter().map(|c| format!("{}: {}", c.about, c.text)).collect(),
     }
-}
-
-pub(super) fn polyline(points: &[Point]) -> v1::Polyline {
-    v1::Polyline { points: points.iter().map(point).collect() }
 }
 
 fn cut(cut: &Cut) -> v1::Cut {

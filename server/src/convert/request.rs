@@ -2,9 +2,10 @@
 
 use slitwright_proto::v1;
 use slitwright_solver::body::{GateChoice, MouldShape, Rubber, RubberClass, RubberError};
-use slitwright_solver::mesh::{Point, Vector};
+use slitwright_solver::mesh::Vector;
 use slitwright_solver::plan::{Budget, KnifeRules, PlanRequest, Resolution};
 
+use super::geometry::{direction, place, point, unit};
 use super::sheet_rules::{
     seam_areas, seam_areas_to_proto, sheet_rules, sheet_rules_to_proto, weights, weights_to_proto,
 };
@@ -14,8 +15,6 @@ use super::{scheme, trial};
 /// Clearances and thickness when none is given, mm. Common practice, no source.
 const CLEARANCE: f64 = 15.0;
 const BLANKET_THICKNESS: f64 = 8.0;
-/// Coordinates beyond this are a slip: a kilometre is no mould.
-const FARTHEST: f64 = 1.0e6;
 
 /// Reads a request, with defaults for what is left out. `path` is where the request stands in the
 /// caller's message: the faults are named from there.
@@ -117,16 +116,6 @@ pub fn named_class(message: &v1::PlanRequest) -> v1::RubberClass {
         None | Some(v1::RubberClass::Unspecified) => v1::RubberClass::MediumSilicone,
         Some(class) => class,
     }
-}
-
-/// A point for the protocol.
-pub fn point(point: &Point) -> v1::Point {
-    v1::Point { x: point.x, y: point.y, z: point.z }
-}
-
-/// A direction for the protocol.
-pub fn direction(vector: &Vector) -> v1::Direction {
-    v1::Direction { x: vector.x, y: vector.y, z: vector.z }
 }
 
 fn mould(message: Option<&v1::Mould>, path: &str, faults: &mut Collector) -> MouldShape {
@@ -245,32 +234,6 @@ fn gate(message: Option<&v1::Gate>, path: &str, faults: &mut Collector) -> GateC
     }
 }
 
-pub(super) fn place(message: Option<&v1::Point>, path: &str, faults: &mut Collector) -> Point {
-    let Some(p) = message else {
-        faults.add(path, "is missing: give the point in mm");
-        return Point::origin();
-    };
-    for (field, value) in [("x", p.x), ("y", p.y), ("z", p.z)] {
-        faults.number(&join(path, field), value, -FARTHEST, FARTHEST, "mm");
-    }
-    Point::new(p.x, p.y, p.z)
-}
-
-fn unit(message: Option<&v1::Direction>, path: &str, faults: &mut Collector) -> Vector {
-    let Some(d) = message else {
-        faults.add(path, "is missing: give the direction");
-        return Vector::z();
-    };
-    let vector = Vector::new(d.x, d.y, d.z);
-    // Scaled first, so that neither tiny nor huge components overflow on squaring.
-    let largest = vector.amax();
-    if !largest.is_finite() || !vector.iter().all(|part| part.is_finite()) || largest == 0.0 {
-        faults.add(path, format!("is ({}, {}, {}): give finite parts, not all 0", d.x, d.y, d.z));
-        return Vector::z();
-    }
-    (vector / largest).normalize()
-}
-
 fn knife(message: Option<&v1::KnifeRules>, path: &str, faults: &mut Collector) -> KnifeRules {
     let message = message.copied().unwrap_or_default();
     let default = KnifeRules::default();
@@ -344,6 +307,7 @@ fn resolution(message: Option<&v1::Resolution>, path: &str, faults: &mut Collect
 
 #[cfg(test)]
 mod tests {
+    use slitwright_solver::mesh::Point;
     use slitwright_solver::sheets::Area;
 
     use super::*;

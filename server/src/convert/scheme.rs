@@ -4,8 +4,7 @@ use slitwright_proto::v1;
 use slitwright_solver::mesh::Point;
 use slitwright_solver::plan::{Miss, Scheme, SchemeCut, SchemeLine};
 
-use super::plan::polyline;
-use super::request::{place, point};
+use super::geometry::{place, point, polyline};
 use super::violations::{Collector, join};
 
 /// A scheme of more cuts or points than this was not drawn by a person.

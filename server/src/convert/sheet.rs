@@ -5,8 +5,7 @@ use slitwright_solver::mesh::TriangleMesh;
 use slitwright_solver::plan::{SheetCrossing, SheetReport};
 use slitwright_solver::sheets::{CrossedBy, LipFigures, OnePiece, Sheet, Station, StationFlags};
 
-use super::plan::polyline;
-use super::request::{direction, point};
+use super::geometry::{direction, point, polyline};
 
 /// A sheet with the stations that are listed for the knife.
 pub(super) fn sheet(sheet: &Sheet) -> v1::Sheet {

@@ -5,7 +5,7 @@ use slitwright_proto::v1;
 use slitwright_solver::mesh::Point;
 use slitwright_solver::sheets::{Area, CostWeights, SeamAreas, SheetSettings};
 
-use super::request::{place, point};
+use super::geometry::{place, point};
 use super::violations::{Collector, join};
 
 /// Factor of a preferred area when none is given. Common practice, no source.

@@ -4,7 +4,7 @@ use slitwright_proto::v1;
 use slitwright_solver::plan::{NotTried, PlanTrial, TrialMode, TrialRequest, TrialVerdict};
 use slitwright_solver::trial::{Hindrance, Outcome};
 
-use super::request::{direction, point};
+use super::geometry::{direction, point};
 use super::violations::{Collector, join};
 
 /// Fewer elements than this are no mesh, more than this are no evening's work.

@@ -7,7 +7,7 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-use super::workers::Shared;
+use super::shared::Shared;
 use crate::store::{News, Orders, Run, StoreError};
 
 /// Leases are renewed so many times before they would run out.

@@ -8,6 +8,7 @@ mod group;
 mod hub;
 mod keeper;
 mod run;
+mod shared;
 mod slots;
 mod workers;
 

@@ -4,10 +4,9 @@ use postgres::Row;
 use slitwright_proto::v1;
 
 use super::fault::Fault;
-use super::link::{Lock, Work, get};
-use super::{models, queue};
-use crate::store::rules::{self, JobRow, turn};
-use crate::store::{NewJob, News, Owner, Page, StoreError, StoreLimits, seal};
+use super::link::{Work, get};
+use crate::store::rules::{self, JobRow};
+use crate::store::{Page, StoreError, StoreLimits, seal};
 
 fn row(row: &Row) -> Result<JobRow, Fault> {
     Ok(JobRow {
@@ -32,53 +31,8 @@ pub fn now(t: &mut Work<'_>) -> Result<i64, Fault> {
     Ok(t.value("SELECT slitwright.millis()", &[])?.unwrap_or_default())
 }
 
-pub fn submit(t: &mut Work<'_>, limits: &StoreLimits, new: &NewJob) -> Result<v1::PlanJob, Fault> {
-    t.lock(Lock::Jobs)?;
-    if let Some(there) = submitted(t, new)? {
-        return Ok(there);
-    }
-    models::hold(t, &new.model)?;
-    check_owner(t, new.owner.as_ref())?;
-    queue::check_room(t, limits)?;
-    let now = now(t)?;
-    let made = t.row(
-        "INSERT INTO slitwright.jobs
-            (name, model, request_id, request, state, priority, turn, submit_time, seconds, owner)
-         VALUES ($1, $2, $3, $4, 1, $5, $6, $7, $8, $9) RETURNING *",
-        &[
-            &new.name,
-            &new.model,
-            &new.request_id,
-            &seal::seal(&new.request),
-            &new.priority,
-            &turn(now, new.priority),
-            &now,
-            &new.seconds,
-            &new.owner.as_ref().map(|owner| &owner.name),
-        ],
-    )?;
-    t.tell(&News::Queued)?;
-    known(made, &new.name)
-}
-
-/// The job that has the request id, when it is for the same.
-pub fn submitted(t: &mut Work<'_>, new: &NewJob) -> Result<Option<v1::PlanJob>, Fault> {
-    let Some(id) = &new.request_id else { return Ok(None) };
-    let there = t.row("SELECT * FROM slitwright.jobs WHERE request_id = $1", &[id])?;
-    let Some(there) = there else { return Ok(None) };
-    Ok(Some(rules::same_request(new, row(&there)?.whole()?)?))
-}
-
-/// Whether the owner may have one more job under way.
-pub fn check_owner(t: &mut Work<'_>, owner: Option<&Owner>) -> Result<(), Fault> {
-    // Without a limit there is nothing to count.
-    let Some(owner) = owner.filter(|owner| owner.most_jobs.is_some()) else { return Ok(()) };
-    let query = "SELECT count(*) FROM slitwright.jobs WHERE owner = $1 AND state IN (1, 2)";
-    let active = t.count(query, &[&owner.name])?;
-    Ok(rules::check_jobs_of(owner, active)?)
-}
-
-fn known(found: Option<Row>, name: &str) -> Result<v1::PlanJob, Fault> {
+/// The job in a row that was looked for under a name.
+pub fn known(found: Option<Row>, name: &str) -> Result<v1::PlanJob, Fault> {
     let found = found.ok_or_else(|| StoreError::NoJob(name.to_owned()))?;
     Ok(row(&found)?.whole()?)
 }

@@ -7,8 +7,9 @@ use postgres::types::{FromSqlOwned, ToSql};
 use postgres::{Client, IsolationLevel, NoTls, Row, RowIter, Statement};
 use tokio_postgres_rustls::MakeRustlsConnect;
 
-use super::DatabaseConfig;
+use super::config::DatabaseConfig;
 use super::fault::Fault;
+use super::notice::{self, CHANNEL};
 use crate::store::{News, StoreError};
 
 /// What every connection is told first: the database is to notice when this process is gone, whatever
@@ -21,8 +22,6 @@ const GREETING: &str = "
     SET tcp_keepalives_count = 3;
     SET client_min_messages = warning;
 ";
-/// The channel that news goes through.
-pub const CHANNEL: &str = "slitwright";
 
 /// A pool of connections.
 pub type Pool = r2d2::Pool<Manager>;
@@ -179,7 +178,7 @@ impl Work<'_> {
 
     /// Tells the other processes once this is committed.
     pub fn tell(&mut self, news: &News) -> Result<(), Fault> {
-        if let Some(text) = super::news::text(self.me, news) {
+        if let Some(text) = notice::text(self.me, news) {
             self.execute("SELECT pg_notify($1, $2)", &[&CHANNEL, &text])?;
         }
         Ok(())

@@ -6,9 +6,11 @@
 mod config;
 mod fault;
 mod jobs;
+mod lessee;
 mod link;
 mod models;
 mod news;
+mod notice;
 mod queue;
 mod runs;
 mod schema;
@@ -20,6 +22,7 @@ use postgres::Client;
 use slitwright_proto::v1;
 
 use self::fault::Fault;
+use self::lessee::Lessee;
 use self::link::{Link, Pool, Work};
 use super::{
     CancelRunning, Claimed, Counts, Ending, Extension, Group, Ledger, ModelEntry, ModelFiles,
@@ -52,18 +55,6 @@ struct Pools {
     calls: Pool,
     /// Leases are renewed by themselves, however busy the others are.
     leases: Pool,
-}
-
-/// This process, as leases know it.
-struct Lessee {
-    worker: String,
-    lease: Duration,
-}
-
-impl Lessee {
-    fn millis(&self) -> i64 {
-        i64::try_from(self.lease.as_millis()).unwrap_or(i64::MAX)
-    }
 }
 
 impl PostgresLedger {
@@ -150,13 +141,13 @@ impl Ledger for PostgresLedger {
 
     fn submit(&self, job: &NewJob) -> Result<v1::PlanJob, StoreError> {
         self.change(|t| {
-            let job = jobs::submit(t, &self.limits, job)?;
+            let job = queue::submit(t, &self.limits, job)?;
             jobs::forget_old(t, &self.limits)?;
             Ok(job)
         })
     }
     fn submitted(&self, job: &NewJob) -> Result<Option<v1::PlanJob>, StoreError> {
-        self.read(|t| jobs::submitted(t, job))
+        self.read(|t| queue::submitted(t, job))
     }
     fn job(&self, name: &str) -> Result<v1::PlanJob, StoreError> {
         self.read(|t| jobs::one(t, name))

@@ -4,14 +4,62 @@ use postgres::Row;
 use slitwright_proto::v1;
 
 use super::fault::Fault;
+use super::lessee::Lessee;
 use super::link::{Lock, Work, get};
-use super::{Lessee, jobs, models};
+use super::{jobs, models};
 use crate::store::rules::{self, STEP, data_loss, turn};
 use crate::store::{
-    CancelRunning, Claimed, Extension, News, Run, StoreError, StoreLimits, has_ended, seal,
+    CancelRunning, Claimed, Extension, NewJob, News, Owner, Run, StoreError, StoreLimits,
+    has_ended, seal,
 };
 
-pub fn check_room(t: &mut Work<'_>, limits: &StoreLimits) -> Result<(), Fault> {
+pub fn submit(t: &mut Work<'_>, limits: &StoreLimits, new: &NewJob) -> Result<v1::PlanJob, Fault> {
+    t.lock(Lock::Jobs)?;
+    if let Some(there) = submitted(t, new)? {
+        return Ok(there);
+    }
+    models::hold(t, &new.model)?;
+    check_owner(t, new.owner.as_ref())?;
+    check_room(t, limits)?;
+    let now = jobs::now(t)?;
+    let made = t.row(
+        "INSERT INTO slitwright.jobs
+            (name, model, request_id, request, state, priority, turn, submit_time, seconds, owner)
+         VALUES ($1, $2, $3, $4, 1, $5, $6, $7, $8, $9) RETURNING *",
+        &[
+            &new.name,
+            &new.model,
+            &new.request_id,
+            &seal::seal(&new.request),
+            &new.priority,
+            &turn(now, new.priority),
+            &now,
+            &new.seconds,
+            &new.owner.as_ref().map(|owner| &owner.name),
+        ],
+    )?;
+    t.tell(&News::Queued)?;
+    jobs::known(made, &new.name)
+}
+
+/// The job that has the request id, when it is for the same.
+pub fn submitted(t: &mut Work<'_>, new: &NewJob) -> Result<Option<v1::PlanJob>, Fault> {
+    let Some(id) = &new.request_id else { return Ok(None) };
+    let there = t.row("SELECT * FROM slitwright.jobs WHERE request_id = $1", &[id])?;
+    let Some(there) = there else { return Ok(None) };
+    Ok(Some(rules::same_request(new, jobs::known(Some(there), &new.name)?)?))
+}
+
+/// Whether the owner may have one more job under way.
+fn check_owner(t: &mut Work<'_>, owner: Option<&Owner>) -> Result<(), Fault> {
+    // Without a limit there is nothing to count.
+    let Some(owner) = owner.filter(|owner| owner.most_jobs.is_some()) else { return Ok(()) };
+    let query = "SELECT count(*) FROM slitwright.jobs WHERE owner = $1 AND state IN (1, 2)";
+    let active = t.count(query, &[&owner.name])?;
+    Ok(rules::check_jobs_of(owner, active)?)
+}
+
+fn check_room(t: &mut Work<'_>, limits: &StoreLimits) -> Result<(), Fault> {
     let waiting = t.count("SELECT count(*) FROM slitwright.jobs WHERE state = 1", &[])?;
     Ok(rules::check_queue(limits, waiting)?)
 }
@@ -125,7 +173,7 @@ pub fn extend(
     )?;
     if has_ended(job.state()) {
         models::hold(t, &job.model)?;
-        jobs::check_owner(t, more.owner.as_ref())?;
+        check_owner(t, more.owner.as_ref())?;
         check_room(t, limits)?;
         let turn = turn(jobs::now(t)?, job.priority);
         t.execute(

@@ -2,8 +2,8 @@
 
 use slitwright_proto::v1;
 
-use super::Lessee;
 use super::fault::Fault;
+use super::lessee::Lessee;
 use super::link::{Work, get};
 use crate::store::{Ending, News, Orders, Run, Step, StoreError, seal};
 

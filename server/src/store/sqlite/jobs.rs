@@ -3,63 +3,9 @@
 use rusqlite::{OptionalExtension, Transaction, params};
 use slitwright_proto::v1;
 
-use super::rows::{self, count, page_of};
-use super::{millis, now, queue};
-use crate::store::rules::{self, turn};
-use crate::store::{NewJob, Owner, Page, StoreError, StoreLimits, seal};
-
-pub fn submit(
-    t: &Transaction<'_>,
-    limits: &StoreLimits,
-    new: &NewJob,
-) -> Result<v1::PlanJob, StoreError> {
-    if let Some(there) = submitted(t, new)? {
-        return Ok(there);
-    }
-    if count(t, "SELECT count(*) FROM models WHERE name = ?", [&new.model])? == 0 {
-        return Err(StoreError::NoModel(new.model.clone()));
-    }
-    check_owner(t, new.owner.as_ref())?;
-    queue::check_room(t, limits)?;
-    let now = now();
-    t.prepare_cached(
-        "INSERT INTO jobs
-            (name, model, request_id, request, state, priority, turn, submit_time, seconds, owner)
-         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-    )?
-    .execute(params![
-        new.name,
-        new.model,
-        new.request_id,
-        seal::seal(&new.request),
-        v1::JobState::Queued as i32,
-        new.priority,
-        turn(now, new.priority),
-        now,
-        new.seconds,
-        new.owner.as_ref().map(|owner| &owner.name),
-    ])?;
-    one(t, &new.name)
-}
-
-/// The job that has the request id, when it is for the same.
-pub fn submitted(t: &Transaction<'_>, new: &NewJob) -> Result<Option<v1::PlanJob>, StoreError> {
-    let Some(id) = &new.request_id else { return Ok(None) };
-    let name: Option<String> = t
-        .prepare_cached("SELECT name FROM jobs WHERE request_id = ?")?
-        .query_row([id], |row| row.get(0))
-        .optional()?;
-    let Some(name) = name else { return Ok(None) };
-    rules::same_request(new, one(t, &name)?).map(Some)
-}
-
-/// Whether the owner may have one more job under way.
-pub fn check_owner(t: &Transaction<'_>, owner: Option<&Owner>) -> Result<(), StoreError> {
-    // Without a limit there is nothing to count.
-    let Some(owner) = owner.filter(|owner| owner.most_jobs.is_some()) else { return Ok(()) };
-    let query = "SELECT count(*) FROM jobs WHERE owner = ? AND state IN (1, 2)";
-    rules::check_jobs_of(owner, count(t, query, [&owner.name])?)
-}
+use super::clock::{millis, now};
+use super::rows::{self, page_of};
+use crate::store::{Page, StoreError, StoreLimits, seal};
 
 pub fn one(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreError> {
     let mut statement = t.prepare_cached("SELECT * FROM jobs WHERE name = ?")?;

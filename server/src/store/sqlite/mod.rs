@@ -1,5 +1,6 @@
 //! The ledger as an SQLite database: one file, one process.
 
+mod clock;
 mod jobs;
 mod models;
 mod queue;
@@ -10,7 +11,6 @@ mod schema;
 use std::collections::HashSet;
 use std::path::Path;
 use std::sync::{Mutex, PoisonError};
-use std::time::{Duration, SystemTime};
 
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 use slitwright_proto::v1;
@@ -94,17 +94,6 @@ impl SqliteLedger {
     }
 }
 
-/// Milliseconds since 1970.
-fn now() -> i64 {
-    // A clock before 1970 is no case for an error of its own.
-    let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
-    millis(since)
-}
-
-fn millis(duration: Duration) -> i64 {
-    i64::try_from(duration.as_millis()).unwrap_or(i64::MAX)
-}
-
 impl Ledger for SqliteLedger {
     fn check_room(&self, bytes: u64, owner: Option<&Owner>) -> Result<(), StoreError> {
         self.read(|t| {
@@ -128,13 +117,13 @@ impl Ledger for SqliteLedger {
 
     fn submit(&self, job: &NewJob) -> Result<v1::PlanJob, StoreError> {
         self.change(|t| {
-            let job = jobs::submit(t, &self.limits, job)?;
+            let job = queue::submit(t, &self.limits, job)?;
             jobs::forget_old(t, &self.limits)?;
             Ok(job)
         })
     }
     fn submitted(&self, job: &NewJob) -> Result<Option<v1::PlanJob>, StoreError> {
-        self.read(|t| jobs::submitted(t, job))
+        self.read(|t| queue::submitted(t, job))
     }
     fn job(&self, name: &str) -> Result<v1::PlanJob, StoreError> {
         self.read(|t| jobs::one(t, name))

@@ -3,14 +3,68 @@
 use rusqlite::{OptionalExtension, Transaction, params};
 use slitwright_proto::v1;
 
+use super::clock::now;
 use super::rows::count;
-use super::{jobs, models, now};
+use super::{jobs, models};
 use crate::store::rules::{self, STEP, data_loss, turn};
 use crate::store::{
-    CancelRunning, Claimed, Extension, Run, StoreError, StoreLimits, has_ended, seal,
+    CancelRunning, Claimed, Extension, NewJob, Owner, Run, StoreError, StoreLimits, has_ended, seal,
 };
 
-pub fn check_room(t: &Transaction<'_>, limits: &StoreLimits) -> Result<(), StoreError> {
+pub fn submit(
+    t: &Transaction<'_>,
+    limits: &StoreLimits,
+    new: &NewJob,
+) -> Result<v1::PlanJob, StoreError> {
+    if let Some(there) = submitted(t, new)? {
+        return Ok(there);
+    }
+    if count(t, "SELECT count(*) FROM models WHERE name = ?", [&new.model])? == 0 {
+        return Err(StoreError::NoModel(new.model.clone()));
+    }
+    check_owner(t, new.owner.as_ref())?;
+    check_room(t, limits)?;
+    let now = now();
+    t.prepare_cached(
+        "INSERT INTO jobs
+            (name, model, request_id, request, state, priority, turn, submit_time, seconds, owner)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    )?
+    .execute(params![
+        new.name,
+        new.model,
+        new.request_id,
+        seal::seal(&new.request),
+        v1::JobState::Queued as i32,
+        new.priority,
+        turn(now, new.priority),
+        now,
+        new.seconds,
+        new.owner.as_ref().map(|owner| &owner.name),
+    ])?;
+    jobs::one(t, &new.name)
+}
+
+/// The job that has the request id, when it is for the same.
+pub fn submitted(t: &Transaction<'_>, new: &NewJob) -> Result<Option<v1::PlanJob>, StoreError> {
+    let Some(id) = &new.request_id else { return Ok(None) };
+    let name: Option<String> = t
+        .prepare_cached("SELECT name FROM jobs WHERE request_id = ?")?
+        .query_row([id], |row| row.get(0))
+        .optional()?;
+    let Some(name) = name else { return Ok(None) };
+    rules::same_request(new, jobs::one(t, &name)?).map(Some)
+}
+
+/// Whether the owner may have one more job under way.
+fn check_owner(t: &Transaction<'_>, owner: Option<&Owner>) -> Result<(), StoreError> {
+    // Without a limit there is nothing to count.
+    let Some(owner) = owner.filter(|owner| owner.most_jobs.is_some()) else { return Ok(()) };
+    let query = "SELECT count(*) FROM jobs WHERE owner = ? AND state IN (1, 2)";
+    rules::check_jobs_of(owner, count(t, query, [&owner.name])?)
+}
+
+fn check_room(t: &Transaction<'_>, limits: &StoreLimits) -> Result<(), StoreError> {
     let waiting = count(t, "SELECT count(*) FROM jobs WHERE state = 1", [])?;
     rules::check_queue(limits, waiting)
 }
@@ -122,7 +176,7 @@ pub fn extend(
         .execute(params![more.seconds, seq])?;
     if has_ended(job.state()) {
         models::one(t, &job.model)?;
-        jobs::check_owner(t, more.owner.as_ref())?;
+        check_owner(t, more.owner.as_ref())?;
         check_room(t, limits)?;
         let owner = more.owner.as_ref().map(|owner| &owner.name);
         t.prepare_cached(

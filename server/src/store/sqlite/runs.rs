@@ -3,6 +3,7 @@
 use rusqlite::{OptionalExtension, Transaction, params};
 use slitwright_proto::v1;
 
+use super::clock::now;
 use crate::store::{Ending, Orders, Run, Step, StoreError, seal};
 
 /// Row of the job, if the run still has it.
@@ -67,7 +68,7 @@ pub fn end(t: &Transaction<'_>, run: &Run, ending: &Ending) -> Result<v1::JobSta
     )?
     .execute(params![
         ending.state as i32,
-        super::now(),
+        now(),
         ending.used_seconds,
         ending.progress.as_ref().map(seal::seal),
         ending.failure.as_ref().map(seal::seal),
@@ -89,6 +90,6 @@ pub fn give_back(t: &Transaction<'_>, run: &Run) -> Result<(), StoreError> {
         "UPDATE jobs SET state = iif(cancel, ?, 1), end_time = iif(cancel, ?, NULL), cancel = 0
          WHERE seq = ?",
     )?
-    .execute(params![v1::JobState::Cancelled as i32, super::now(), seq])?;
+    .execute(params![v1::JobState::Cancelled as i32, now(), seq])?;
     Ok(())
 }
