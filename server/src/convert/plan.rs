@@ -33,6 +33,12 @@ pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
         trial: Some(trial::trial(&plan.trial)),
         misses: plan.misses.iter().map(scheme::miss).collect(),
         seam_on_show_mm: plan.seam_on_show,
+        two_sides: plan.two_sides.as_ref().map(|sides| v1::TwoSides {
+            direction: Some(direction(&sides.direction)),
+            border_mm: sides.border,
+            cut_mm: sides.cut,
+            undercut_share: sides.undercut,
+        }),
         sheet_report: plan.sheets.as_ref().map(sheet::report),
         near_bridges: plan.near_bridges.iter().map(near_bridge).collect(),
         cautions: CAUTIONS.iter().map(|c| format!("{}: {}", c.about, c.text)).collect(),
@@ -63,6 +69,7 @@ fn cut(cut: &Cut) -> v1::Cut {
             Reason::CutsBridge { bridge, text: _ } => {
                 v1::cut::Why::CutsBridge(v1::CutsBridge { bridge: *bridge })
             }
+            Reason::PartsSides { text: _ } => v1::cut::Why::PartsSides(v1::PartsSides {}),
         }),
     }
 }

@@ -26,6 +26,7 @@ pub(super) fn empty_plan() -> Plan {
         trial: TrialVerdict::NotRun(NotTried::NotAsked),
         misses: Vec::new(),
         seam_on_show: 0.0,
+        two_sides: None,
         hinges: Vec::new(),
         stretches: Vec::new(),
         gate_outline: Vec::new(),
@@ -189,6 +190,7 @@ pub(super) fn compared(name: &str, length: f64, risk: f64, works: bool) -> Compa
         narrowest_hinge: Some(20.0),
         greatest_strain: 0.4,
         seam_on_show: 0.5 * length,
+        two_sides: None,
         trial: None,
         on_front: false,
     }

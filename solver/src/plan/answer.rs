@@ -27,6 +27,8 @@ pub struct Plan {
     pub misses: Vec<Miss>,
     /// Length of cut weighed by how much its seam shows: 0 on a sharp ridge, 1 on open ground, mm.
     pub seam_on_show: f64,
+    /// How two sides of the model were drawn, for a plan that is cut between them.
+    pub two_sides: Option<TwoSides>,
     /// Uncut rubber that keeps the mould together.
     pub hinges: Vec<Hinge>,
     /// Stretch of the rubber where it is stretched most, region by region.
@@ -54,6 +56,19 @@ pub struct Plan {
     pub warnings: Vec<String>,
     /// How the model was read and prepared, and the figures of the search.
     pub figures: Figures,
+}
+
+/// Two sides of a model, and how much of the border between them is cut.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TwoSides {
+    /// Unit direction from which the front is seen.
+    pub direction: Vector,
+    /// Length of the border outside of the gate and of bridges, mm.
+    pub border: f64,
+    /// How much of it is cut, mm.
+    pub cut: f64,
+    /// Area on the wrong side, each bit counted as far as it looks away, as a share of the whole.
+    pub undercut: f64,
 }
 
 /// One cut on the model's surface.

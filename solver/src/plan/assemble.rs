@@ -1,6 +1,6 @@
 //! A candidate put together as the plan that goes out: curves, order, reasons, limits.
 
-use super::answer::{Cut, Hinge, NearBridge, Plan, PlannedBridge, Reason};
+use super::answer::{Cut, Hinge, NearBridge, Plan, PlannedBridge, Reason, TwoSides};
 use super::candidate::Candidate;
 use super::closing::close;
 use super::cuts::{bridge_cut, exterior_cut, opening_reason, rim_points};
@@ -17,6 +17,7 @@ use super::show::Show;
 use super::surface::Outward;
 use crate::bridges::Confirmation;
 use crate::control::Control;
+use crate::curves::CutCurves;
 use crate::mesh::{Model, Point, polyline_length};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::rows::RowPool;
@@ -87,6 +88,12 @@ impl Assembly<'_, '_> {
             trial: candidate.trial().clone(),
             misses: Vec::new(),
             seam_on_show: Show::new(&model.working)?.of_cuts(&cuts),
+            two_sides: candidate.two_sides().map(|sides| TwoSides {
+                direction: outward.direction(&sides.direction),
+                border: sides.border,
+                cut: candidate.curves().cuts.iter().map(CutCurves::length).sum(),
+                undercut: sides.undercut,
+            }),
             hinges: hinges_left,
             stretches: stretched,
             gate_outline: outward.gate_outline(graph),

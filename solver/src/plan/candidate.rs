@@ -25,7 +25,7 @@ pub(super) enum Origin {
 pub(super) struct TwoSides {
     /// Unit direction from which the front is seen.
     pub direction: Vector,
-    /// Length of the whole border, mm.
+    /// Length of the border that runs to the outside, mm.
     pub border: f64,
     /// Area on the wrong side, as far as it looks away, as a share of the whole.
     pub undercut: f64,

@@ -31,6 +31,11 @@ impl<'a> Outward<'a> {
         self.gate.to_mould.inverse_transform_point(&p)
     }
 
+    /// A direction in the model's coordinates.
+    pub(super) fn direction(&self, d: &Vector) -> Vector {
+        self.gate.to_mould.rotation.inverse() * d
+    }
+
     /// Direction away from the board, in the model's coordinates.
     pub(super) fn up(&self) -> Vector {
         self.gate.to_mould.rotation.inverse() * Vector::z()

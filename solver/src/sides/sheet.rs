@@ -12,7 +12,7 @@ use super::{Border, Labels, SidesError, Surface, zero_set};
 use crate::body::MouldBody;
 use crate::control::Control;
 use crate::field::{Equations, Potential};
-use crate::mesh::{Point, TriangleMesh};
+use crate::mesh::{Point, TriangleMesh, point_along};
 use crate::union_find::UnionFind;
 
 /// The residual at which the potential between the sides counts as solved: the place of its zero is then known
@@ -22,6 +22,11 @@ const SOLVED: f64 = 1e-6;
 const AT_BORDER: f64 = 1.0;
 /// From this level of the outer potential on a vertex of the sheet lies on the outside.
 const OUTSIDE_LEVEL: f64 = 0.98;
+/// The sheet is drawn out into the model by so much, mm, or half way through it where it is thinner: the faces of
+/// coarse elements cut corners, and rubber that is left there would hold.
+const INTO_MODEL: f64 = 6.0;
+/// Least distance between two points of the edge that is drawn out into the model, mm.
+const SKIRT_STEP: f64 = 1.5;
 /// The sheet is drawn out below the board by so much, mm: an edge that lies in the board's plane parts nothing.
 const BELOW_BOARD: f64 = 2.0;
 
@@ -117,7 +122,41 @@ impl PartingSheet {
             place,
         };
         sheet.find_parts(outer);
+        sheet.draw_into_model(surface);
         Ok(sheet)
+    }
+
+    /// Faces from the border into the model, square to its surface.
+    fn draw_into_model(&mut self, surface: &Surface) {
+        for (path, k) in self.border.paths.iter().zip(0u32..) {
+            let part = self.parts.iter().position(|part| part.paths.contains(&k));
+            let Some(part) = part.map(|part| part as u32) else { continue };
+            let length = path.length();
+            let count = (length / SKIRT_STEP).ceil().max(1.0) as usize;
+            let mut before: Option<[u32; 2]> = None;
+            for i in 0..=count {
+                let along = length * i as f64 / count as f64;
+                let at = point_along(&path.points, along);
+                let normal = surface.locator.closest(&at).normal;
+                let through =
+                    surface.locator.ray(&(at - normal * 0.05), &-normal, 4.0 * INTO_MODEL);
+                let thick = through.map_or(f64::INFINITY, |hit| hit.distance);
+                let depth = INTO_MODEL.min(0.5 * thick);
+                let first = self.mesh.positions.len() as u32;
+                // A little out of the model too, where the sheet itself begins.
+                self.mesh.positions.extend([at + normal * 0.5, at - normal * depth]);
+                self.place.extend([BorderPlace { path: k, along }; 2]);
+                let now = [first, first + 1];
+                if let Some([a, b]) = before {
+                    for face in [[a, b, now[1]], [a, now[1], now[0]]] {
+                        self.mesh.faces.push(face);
+                        self.part.push(Some(part));
+                        self.in_rubber.push(false);
+                    }
+                }
+                before = Some(now);
+            }
+        }
     }
 
     /// Faces of the rubber that hang together; those outside of it go with a neighbour.

@@ -231,6 +231,7 @@ pub fn empty_plan(stopped_by: StopReason) -> Plan {
         trial: TrialVerdict::NotRun(NotTried::NotAsked),
         misses: Vec::new(),
         seam_on_show: 0.0,
+        two_sides: None,
         hinges: Vec::new(),
         stretches: Vec::new(),
         gate_outline: Vec::new(),

@@ -74,7 +74,7 @@ impl Drawing<'_> {
         let planned = PlannedSheets::given(given, setup, request, control)?;
         let origin = Origin::TwoSides(TwoSides {
             direction: sheet.labels.direction,
-            border: sheet.border.length(),
+            border: super::pattern::whole(sheet).length(),
             undercut: sheet.labels.undercut(),
             hinges: self.hinges(pattern),
         });
