@@ -1,9 +1,10 @@
 //! From one state of rest to the next, by dynamic relaxation.
 //!
-//! Masses are made up so that every node may take the longest stable step, and the damping is that
-//! which lets the slowest oscillation still at work die down fastest, from Rayleigh's quotient of the
-//! last stride (Underwood 1983, "Dynamic relaxation", in Computational Methods for Transient
-//! Analysis; from memory).
+//! Masses are made up so that every node may take the longest stable step (Underwood 1983, "Dynamic
+//! relaxation", in Computational Methods for Transient Analysis; from memory). Damping dies away as 3 over the
+//! number of steps, and begins anew, from rest, whenever forces work against the motion (O'Donoghue & Candes
+//! 2015, "Adaptive restart for accelerated gradient schemes", Foundations of Computational Mathematics
+//! 15:715): so a slow drift of the whole gathers speed, whatever its frequency.
 //! There is no matrix and nothing to tune, and contact with friction is part of every step: a node
 //! that would enter an obstacle is put back on it, and the force that took limits what friction may
 //! take off its sliding (Coulomb; forward increment Lagrange multipliers, Carpenter, Taylor & Katona
@@ -70,10 +71,14 @@ struct Sums {
     /// Mass times stride squared.
     kinetic: f64,
     residual: f64,
+    /// Work of all forces over the last stride, N mm.
+    power: f64,
     load: f64,
     /// All that is applied, by obstacle and hands, and the hands' part of it.
     applied: Vector,
     pulled: Vector,
+    /// Longest way that points between nodes pushed one, mm.
+    pushed: f64,
 }
 
 /// How a relaxation ended.
@@ -104,6 +109,8 @@ pub struct Relaxation<'a> {
     pub held: Vec<[bool; 3]>,
     feels: Vec<Option<Feel>>,
     faces: Faces,
+    /// Longest way that these pushed a node in the last step, mm.
+    pushed: f64,
     /// Force of the hands on every node in the last step, N.
     pulled: Vec<Vector>,
     /// Force of the obstacle and of what holds it, on every node, N.
@@ -148,6 +155,7 @@ impl<'a> Relaxation<'a> {
             held: vec![[false; 3]; count],
             feels,
             faces: Faces::default(),
+            pushed: 0.0,
             pulled: vec![Vector::zeros(); count],
             reactions: vec![Vector::zeros(); count],
             pulls: Vec::new(),
@@ -246,7 +254,7 @@ impl<'a> Relaxation<'a> {
         let (pulls, starts, spacing) = (&self.pulls, &self.pull_starts, self.spacing);
         // What a force of 1 N adds to the stride.
         let yields = |n: usize| 2.0 / ((2.0 + damping) * mass[n]);
-        let swings: Vec<(f64, f64)> = self
+        let swings: Vec<(f64, f64, f64)> = self
             .x
             .par_chunks_mut(CHUNK)
             .zip(self.velocity.par_chunks_mut(CHUNK))
@@ -256,7 +264,7 @@ impl<'a> Relaxation<'a> {
             .zip(self.pulled.par_chunks_mut(CHUNK))
             .enumerate()
             .map(|(chunk, (((((x, velocity), reactions), feels), forces), pulled))| {
-                let (mut stiff, mut kinetic) = (0.0, 0.0);
+                let (mut stiff, mut kinetic, mut longest) = (0.0, 0.0, 0.0f64);
                 for k in 0..x.len() {
                     let n = chunk * CHUNK + k;
                     pulled[k] = Vector::zeros();
@@ -284,15 +292,17 @@ impl<'a> Relaxation<'a> {
                         stride += back;
                         reaction += back / yields(n);
                     }
+                    longest = longest.max(stride.norm_squared());
                     x[k] += stride;
                     velocity[k] = stride;
                     reactions[k] = reaction;
                 }
-                (stiff, kinetic)
+                (stiff, kinetic, longest)
             })
             .collect();
         if let Some(obstacle) = obstacle {
-            self.faces.feel(&self.x, &self.velocity, obstacle, spacing);
+            let longest = swings.iter().map(|s| s.2).fold(0.0, f64::max).sqrt() + self.pushed;
+            self.faces.feel(&self.x, &self.velocity, obstacle, spacing, longest);
         }
         let (faces, forces, pulled) = (&self.faces, &self.forces, &self.pulled);
         let sums: Vec<Sums> = self
@@ -307,6 +317,7 @@ impl<'a> Relaxation<'a> {
                     let n = chunk * CHUNK + k;
                     let push = faces.push(n);
                     x[k] += push.out;
+                    sums.pushed = sums.pushed.max(push.out.norm_squared());
                     if push.stop.norm_squared() > 0.0 {
                         let back = rubbed(push.stop, &velocity[k], friction);
                         velocity[k] += back;
@@ -318,6 +329,7 @@ impl<'a> Relaxation<'a> {
                     }
                     let applied = reactions[k] + pulled[n];
                     sums.residual += net.norm_squared();
+                    sums.power += net.dot(&velocity[k]);
                     sums.load += applied.norm_squared();
                     sums.applied += applied;
                     sums.pulled += pulled[n];
@@ -327,13 +339,17 @@ impl<'a> Relaxation<'a> {
             .collect();
         // In order, so that the result does not depend on threads.
         let (stiff, kinetic) = swings.into_iter().fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1));
-        sums.into_iter().fold(Sums { stiff, kinetic, ..Sums::default() }, |a, b| Sums {
+        let sums = sums.into_iter().fold(Sums { stiff, kinetic, ..Sums::default() }, |a, b| Sums {
             residual: a.residual + b.residual,
+            power: a.power + b.power,
             load: a.load + b.load,
             applied: a.applied + b.applied,
             pulled: a.pulled + b.pulled,
+            pushed: a.pushed.max(b.pushed),
             ..a
-        })
+        });
+        self.pushed = sums.pushed.sqrt();
+        sums
     }
 
     /// Let the body come to rest: until the unbalanced force is below `tolerance` of what is
@@ -348,13 +364,17 @@ impl<'a> Relaxation<'a> {
     ) -> Result<Settled, Cancelled> {
         self.tune(POWER_ROUNDS.1);
         self.velocity.fill(Vector::zeros());
-        let mut damping = 0.0;
+        self.faces.forget_ways();
+        // Steps since the body was last held still.
+        let mut under_way = 1;
         let mut residual = f64::INFINITY;
         let mut balanced = false;
         for step in 1..=most {
             if step % STIFFEN_EVERY == 0 {
                 self.stiffen();
             }
+            // The stride keeps n / (n + 3) of the one before.
+            let damping = 6.0 / (2 * under_way + 3) as f64;
             let sums = self.step(obstacle, friction, damping);
             if sums.stiff > NEAR_UNSTABLE * sums.kinetic && self.share < 1.0 {
                 // Stretched rubber oscillates faster than the masses allow for. At a share of 1 they
@@ -362,9 +382,12 @@ impl<'a> Relaxation<'a> {
                 self.share = (1.25 * self.share).min(1.0);
                 self.stiffen();
                 self.velocity.fill(Vector::zeros());
-            } else if sums.kinetic > 0.0 {
-                damping = 2.0 * (sums.stiff / sums.kinetic).clamp(0.0, 1.0).sqrt();
+                under_way = 0;
+            } else if sums.power < 0.0 {
+                self.velocity.fill(Vector::zeros());
+                under_way = 0;
             }
+            under_way += 1;
             if step % LOOK_EVERY == 0 || step == most {
                 control.check()?;
                 let load = sums.load.sqrt().max(self.least_load);
