@@ -16,12 +16,15 @@
 use nalgebra::Matrix3;
 use rayon::prelude::*;
 
+use super::blocks::{self, Block, Bounds, Forces, LANES, SLACK, STILL, Strain, UNBOUND};
 use super::solid::{Solid, gradients};
 use crate::body::Rubber;
 use crate::mesh::{Point, Vector};
 
-/// Elements or nodes that one task works through.
+/// Nodes that one task works through.
 pub(super) const CHUNK: usize = 512;
+/// Blocks of elements that one task works through.
+const BLOCKS: usize = 128;
 
 /// What the rubber is made of, MPa.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,19 +64,45 @@ pub struct Elastic {
     elements: Vec<[u32; 4]>,
     gradients: Vec<[Vector; 3]>,
     volumes: Vec<f64>,
+    blocks: Vec<Block>,
     node_volumes: Vec<f64>,
-    /// Corners (element * 4 + corner) of each node, in order.
+    /// Corners of each node, in order.
     starts: Vec<u32>,
-    corners: Vec<u32>,
+    corners: Vec<Corner>,
+}
+
+/// A corner of an element.
+#[derive(Clone, Copy, Debug)]
+struct Corner {
+    element: u32,
+    /// Where its force along x stands among those of all blocks; those along y and z stand one and two
+    /// times [`LANES`] farther on.
+    force: u32,
+}
+
+impl Corner {
+    fn new(corner: usize) -> Self {
+        let (element, corner) = (corner / 4, corner % 4);
+        let (block, lane) = (element / LANES, element % LANES);
+        let force = (12 * block + 3 * corner) * LANES + lane;
+        Self { element: element as u32, force: force as u32 }
+    }
+
+    /// Where a number that each corner has one of stands among those of its block.
+    fn place(self) -> (usize, usize, usize) {
+        let (block, rest) =
+            (self.force as usize / (12 * LANES), self.force as usize % (12 * LANES));
+        (block, rest / LANES / 3, rest % LANES)
+    }
 }
 
 /// Scratch memory of a force evaluation, kept between calls.
 #[derive(Default)]
 pub struct Workspace {
-    deformation: Vec<Matrix3<f64>>,
-    jacobians: Vec<f64>,
+    strains: Vec<Strain>,
     pressures: Vec<f64>,
-    corner_forces: Vec<[Vector; 4]>,
+    forces: Vec<Forces>,
+    bounds: Vec<Bounds>,
 }
 
 impl Elastic {
@@ -90,10 +119,10 @@ impl Elastic {
             starts[n] += starts[n - 1];
         }
         let mut next = starts.clone();
-        let mut corners = vec![0; 4 * count];
+        let mut corners = vec![Corner::new(0); 4 * count];
         let mut node_volumes = vec![0.0; solid.nodes.len()];
         for (corner, &n) in solid.elements.iter().flatten().enumerate() {
-            corners[next[n as usize] as usize] = corner as u32;
+            corners[next[n as usize] as usize] = Corner::new(corner);
             next[n as usize] += 1;
             node_volumes[n as usize] += volumes[corner / 4] / 4.0;
         }
@@ -102,6 +131,7 @@ impl Elastic {
             elements: solid.elements.clone(),
             gradients,
             volumes,
+            blocks: blocks::blocks(solid),
             node_volumes,
             starts,
             corners,
@@ -125,18 +155,14 @@ impl Elastic {
         (b - a) * gb.transpose() + (c - a) * gc.transpose() + (d - a) * gd.transpose()
     }
 
-    fn corners_of(&self, node: usize) -> &[u32] {
+    fn corners_of(&self, node: usize) -> &[Corner] {
         &self.corners[self.starts[node] as usize..self.starts[node + 1] as usize]
     }
 
-    /// Relative volume of the rubber round a node.
-    fn node_jacobian(&self, node: usize, jacobians: &[f64]) -> f64 {
-        let now: f64 = self
-            .corners_of(node)
-            .iter()
-            .map(|&c| jacobians[c as usize / 4] * self.volumes[c as usize / 4])
-            .sum();
-        now / (4.0 * self.node_volumes[node])
+    /// Change of the volume of the rubber round a node over what it was, from the volumes of elements now.
+    fn node_growth(&self, node: usize, grown: &[f64]) -> f64 {
+        let now: f64 = self.corners_of(node).iter().map(|c| grown[c.element as usize]).sum();
+        now / (4.0 * self.node_volumes[node]) - 1.0
     }
 
     /// Strain energy, N mm.
@@ -152,10 +178,11 @@ impl Elastic {
                 self.volumes[e] * (shape - shear * growth + 0.5 * element_bulk * growth * growth)
             })
             .sum();
+        let grown: Vec<f64> = jacobians.iter().zip(&self.volumes).map(|(j, v)| j * v).collect();
         let nodes: f64 = (0..self.node_count())
             .filter(|&n| self.node_volumes[n] > 0.0)
             .map(|n| {
-                let growth = self.node_jacobian(n, &jacobians) - 1.0;
+                let growth = self.node_growth(n, &grown);
                 0.5 * nodal_bulk * growth * growth * self.node_volumes[n]
             })
             .sum();
@@ -164,51 +191,53 @@ impl Elastic {
 
     /// Prepare the forces of all corners; [`Elastic::node_force`] then sums them up.
     pub fn load(&self, x: &[Point], work: &mut Workspace) {
-        let Material { shear, element_bulk, nodal_bulk } = self.material;
-        let count = self.elements.len();
-        work.deformation.resize(count, Matrix3::zeros());
-        work.jacobians.resize(count, 1.0);
-        work.pressures.resize(self.node_count(), 0.0);
-        work.corner_forces.resize(count, [Vector::zeros(); 4]);
-        work.deformation
-            .par_chunks_mut(CHUNK)
-            .zip(work.jacobians.par_chunks_mut(CHUNK))
-            .enumerate()
-            .for_each(|(chunk, (deformation, jacobians))| {
-                for (k, (f, j)) in deformation.iter_mut().zip(jacobians).enumerate() {
-                    *f = self.deformation(chunk * CHUNK + k, x);
-                    *j = f.determinant();
+        self.strain(x, work);
+        work.forces.resize(self.blocks.len(), SLACK);
+        let (strains, pressures) = (&work.strains, &work.pressures);
+        self.blocks
+            .par_chunks(BLOCKS)
+            .zip(strains.par_chunks(BLOCKS))
+            .zip(work.forces.par_chunks_mut(BLOCKS))
+            .for_each(|((blocks, strains), forces)| {
+                for ((block, strain), forces) in blocks.iter().zip(strains).zip(forces) {
+                    block.forces(&self.material, strain, pressures, forces);
                 }
             });
-        let jacobians = &work.jacobians;
+    }
+
+    /// Deformation of all elements and pressures of all nodes.
+    fn strain(&self, x: &[Point], work: &mut Workspace) {
+        work.strains.resize(self.blocks.len(), STILL);
+        work.pressures.resize(self.node_count(), 0.0);
+        self.blocks.par_chunks(BLOCKS).zip(work.strains.par_chunks_mut(BLOCKS)).for_each(
+            |(blocks, strains)| {
+                for (block, strain) in blocks.iter().zip(strains) {
+                    block.strain(x, strain);
+                }
+            },
+        );
+        let (strains, bulk) = (&work.strains, self.material.nodal_bulk);
         work.pressures.par_chunks_mut(CHUNK).enumerate().for_each(|(chunk, pressures)| {
-            for (k, p) in pressures.iter_mut().enumerate() {
-                *p = nodal_bulk * (self.node_jacobian(chunk * CHUNK + k, jacobians) - 1.0);
-            }
-        });
-        let (pressures, deformation) = (&work.pressures, &work.deformation);
-        work.corner_forces.par_chunks_mut(CHUNK).enumerate().for_each(|(chunk, forces)| {
-            for (k, force) in forces.iter_mut().enumerate() {
-                let e = chunk * CHUNK + k;
-                let f = &deformation[e];
-                let mean: f64 =
-                    self.elements[e].iter().map(|&n| pressures[n as usize]).sum::<f64>() / 4.0;
-                let (a, b, c) = (f.column(0), f.column(1), f.column(2));
-                let cofactor = Matrix3::from_columns(&[b.cross(&c), c.cross(&a), a.cross(&b)]);
-                let along = element_bulk * (jacobians[e] - 1.0) - shear + mean;
-                let stress = (f * shear + cofactor * along) * -self.volumes[e];
-                let [gb, gc, gd] = &self.gradients[e];
-                let (fb, fc, fd) = (stress * gb, stress * gc, stress * gd);
-                *force = [-(fb + fc + fd), fb, fc, fd];
+            for (k, pressure) in pressures.iter_mut().enumerate() {
+                let corners = self.corners_of(chunk * CHUNK + k);
+                let now = corners.iter().map(|c| {
+                    let e = c.element as usize;
+                    strains[e / LANES].grown[e % LANES]
+                });
+                let rest = 4.0 * self.node_volumes[chunk * CHUNK + k];
+                *pressure = bulk * (now.sum::<f64>() / rest - 1.0);
             }
         });
     }
 
     /// Elastic force on a node, N, after [`Elastic::load`].
     pub fn node_force(&self, node: usize, work: &Workspace) -> Vector {
+        let forces = work.forces.as_flattened().as_flattened();
         let mut sum = Vector::zeros();
-        for &c in self.corners_of(node) {
-            sum += work.corner_forces[c as usize / 4][c as usize % 4];
+        for corner in self.corners_of(node) {
+            let at = corner.force as usize;
+            let along = &forces[at..at + 2 * LANES + 1];
+            sum += Vector::new(along[0], along[LANES], along[2 * LANES]);
         }
         sum
     }
@@ -222,58 +251,47 @@ impl Elastic {
 
     /// An upper bound of the stiffness at `x`, as a diagonal (N/mm): the tangent stiffness K and this
     /// diagonal D satisfy w K w <= w D w for every w, by Cauchy and Schwarz element by element and
-    /// node by node. It is several times too great, by much the same factor everywhere. Leaves what
-    /// [`Elastic::load`] leaves.
+    /// node by node. It is several times too great, by much the same factor everywhere.
     pub(super) fn stiffness(&self, x: &[Point], work: &mut Workspace) -> Vec<f64> {
-        self.load(x, work);
-        let Material { shear, element_bulk, nodal_bulk } = self.material;
-        let work = &*work;
-        // For each element: its own part at each corner, and what its corners do to nodal volumes.
-        let parts: Vec<([f64; 4], [f64; 4])> = (0..self.elements.len())
-            .into_par_iter()
-            .with_min_len(CHUNK)
-            .map(|e| {
-                let f = &work.deformation[e];
-                let (a, b, c) = (f.column(0), f.column(1), f.column(2));
-                let cofactor = Matrix3::from_columns(&[b.cross(&c), c.cross(&a), a.cross(&b)]);
-                let [gb, gc, gd] = self.gradients[e];
-                let slopes = [-(gb + gc + gd), gb, gc, gd];
-                let lengths = slopes.map(|g| g.norm());
-                let swept = slopes.map(|g| (cofactor * g).norm());
-                let mean: f64 =
-                    self.elements[e].iter().map(|&n| work.pressures[n as usize]).sum::<f64>() / 4.0;
-                // The pressure's own stiffness: d(cof F) is at most |F| |dF|.
-                let pressure = element_bulk * (work.jacobians[e] - 1.0) - shear + mean;
-                let shape = shear + pressure.abs() * f.norm();
-                let (all, all_swept) = (lengths.iter().sum::<f64>(), swept.iter().sum::<f64>());
-                let own = [0, 1, 2, 3].map(|k| {
-                    let bulk = element_bulk * swept[k] * all_swept;
-                    self.volumes[e] * (shape * lengths[k] * all + bulk)
-                });
-                (own, swept.map(|s| s * self.volumes[e] / 4.0))
-            })
-            .collect();
-        let sweeps: Vec<f64> = (0..self.node_count())
-            .into_par_iter()
-            .with_min_len(CHUNK)
-            .map(|n| {
-                let all = |&c: &u32| parts[c as usize / 4].1.iter().sum::<f64>();
-                let sum: f64 = self.corners_of(n).iter().map(all).sum();
-                nodal_bulk * sum / self.node_volumes[n].max(1e-300)
-            })
-            .collect();
-        (0..self.node_count())
-            .into_par_iter()
-            .with_min_len(CHUNK)
-            .map(|n| {
-                let at = |&c: &u32| {
-                    let (e, k) = (c as usize / 4, c as usize % 4);
-                    let nodes = self.elements[e].iter().map(|&m| sweeps[m as usize]).sum::<f64>();
-                    parts[e].0[k] + parts[e].1[k] * nodes
-                };
-                self.corners_of(n).iter().map(at).sum()
-            })
-            .collect()
+        self.strain(x, work);
+        work.bounds.resize(self.blocks.len(), UNBOUND);
+        let (strains, pressures) = (&work.strains, &work.pressures);
+        self.blocks
+            .par_chunks(BLOCKS)
+            .zip(strains.par_chunks(BLOCKS))
+            .zip(work.bounds.par_chunks_mut(BLOCKS))
+            .for_each(|((blocks, strains), bounds)| {
+                for ((block, strain), bounds) in blocks.iter().zip(strains).zip(bounds) {
+                    block.bounds(&self.material, strain, pressures, bounds);
+                }
+            });
+        let at_nodes = |of: &(dyn Fn(Corner) -> f64 + Sync)| -> Vec<f64> {
+            (0..self.node_count())
+                .into_par_iter()
+                .with_min_len(CHUNK)
+                .map(|n| self.corners_of(n).iter().map(|&c| of(c)).sum())
+                .collect()
+        };
+        let bounds = &work.bounds;
+        let mut sweeps = at_nodes(&|c| {
+            let (block, _, lane) = c.place();
+            bounds[block].all_swept[lane]
+        });
+        for (sweep, volume) in sweeps.iter_mut().zip(&self.node_volumes) {
+            *sweep *= self.material.nodal_bulk / volume.max(1e-300);
+        }
+        self.blocks.par_chunks(BLOCKS).zip(work.bounds.par_chunks_mut(BLOCKS)).for_each(
+            |(blocks, bounds)| {
+                for (block, bounds) in blocks.iter().zip(bounds) {
+                    block.add_sweeps(&sweeps, bounds);
+                }
+            },
+        );
+        let bounds = &work.bounds;
+        at_nodes(&|c| {
+            let (block, corner, lane) = c.place();
+            bounds[block].own[corner][lane]
+        })
     }
 
     /// Greatest principal stretch (length over rest length) of every element.

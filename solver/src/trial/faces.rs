@@ -42,6 +42,9 @@ struct Spot {
     /// Depth that does not count, mm: what is free, or more where the point lies deeper at rest.
     allowed: f64,
     feel: Feel,
+    /// It cannot be too deep before some node has travelled farther than this, mm, as [`Faces::travelled`]
+    /// counts.
+    far_until: f64,
 }
 
 impl Spot {
@@ -65,10 +68,12 @@ impl Spot {
         strides: &[Vector],
         obstacle: &dyn Obstacle,
         spacing: f64,
+        travelled: f64,
     ) -> Push {
         let at = self.at(x);
         let moved = (at - self.feel.at).norm();
         if self.feel.distance + self.allowed > moved {
+            self.far_until = travelled + self.feel.distance + self.allowed - moved;
             return Push::default();
         }
         if moved > PLANE_REACH * spacing {
@@ -89,10 +94,12 @@ impl Spot {
 #[derive(Default)]
 pub(super) struct Faces {
     spots: Vec<Spot>,
+    /// The most that points round each node ask of it.
     pushes: Vec<Push>,
-    /// Points of each node, in order.
-    starts: Vec<u32>,
-    around: Vec<u32>,
+    /// Nodes that are asked.
+    asked: Vec<u32>,
+    /// The greatest way that a node can have gone since the start, mm: no point went farther.
+    travelled: f64,
 }
 
 impl Faces {
@@ -108,55 +115,76 @@ impl Faces {
         let places = surface.iter().map(|&f| (f, 3));
         let places = places.chain(edges.iter().map(|&[a, b]| ([a, b, b], 2)));
         let mut spots: Vec<Spot> = places
-            .map(|(nodes, count)| Spot { nodes, count, allowed: 0.0, feel: Feel::unknown() })
+            .map(|(nodes, count)| Spot {
+                nodes,
+                count,
+                allowed: 0.0,
+                feel: Feel::unknown(),
+                far_until: 0.0,
+            })
             .collect();
         spots.par_iter_mut().with_min_len(CHUNK).for_each(|spot| {
             let at = spot.at(x);
             spot.feel.look(obstacle, &at);
             spot.allowed = (-spot.feel.distance).max(FREE_DEPTH * spot.size(x));
         });
-        let mut starts = vec![0u32; x.len() + 1];
-        let nodes_of = |s: &Spot| s.nodes.into_iter().take(s.count as usize);
-        for n in spots.iter().flat_map(nodes_of) {
-            starts[n as usize + 1] += 1;
-        }
-        for n in 1..starts.len() {
-            starts[n] += starts[n - 1];
-        }
-        let mut next = starts.clone();
-        let mut around = vec![0; starts[x.len()] as usize];
-        for (k, spot) in spots.iter().enumerate() {
-            for n in nodes_of(spot) {
-                around[next[n as usize] as usize] = k as u32;
-                next[n as usize] += 1;
-            }
-        }
-        Self { pushes: vec![Push::default(); spots.len()], spots, starts, around }
+        let pushes = vec![Push::default(); x.len()];
+        Self { spots, pushes, asked: Vec::new(), travelled: 0.0 }
     }
 
-    /// Look where the points are.
-    pub fn feel(&mut self, x: &[Point], strides: &[Vector], obstacle: &dyn Obstacle, spacing: f64) {
-        self.spots.par_chunks_mut(CHUNK).zip(self.pushes.par_chunks_mut(CHUNK)).for_each(
-            |(spots, pushes)| {
-                for (spot, push) in spots.iter_mut().zip(pushes) {
-                    *push = spot.push(x, strides, obstacle, spacing);
+    /// Nodes are elsewhere than the last strides have led them.
+    pub fn forget_ways(&mut self) {
+        for spot in &mut self.spots {
+            spot.far_until = self.travelled;
+        }
+    }
+
+    /// Look where the points are, with nodes no farther than `longest` mm from where they were at the last
+    /// look.
+    pub fn feel(
+        &mut self,
+        x: &[Point],
+        strides: &[Vector],
+        obstacle: &dyn Obstacle,
+        spacing: f64,
+        longest: f64,
+    ) {
+        self.travelled += longest;
+        let travelled = self.travelled;
+        let asking: Vec<Vec<(u32, Push)>> = self
+            .spots
+            .par_chunks_mut(CHUNK)
+            .enumerate()
+            .map(|(chunk, spots)| {
+                let mut asking = Vec::new();
+                for (k, spot) in spots.iter_mut().enumerate() {
+                    if spot.far_until > travelled {
+                        continue;
+                    }
+                    let push = spot.push(x, strides, obstacle, spacing, travelled);
+                    if push.out != Vector::zeros() || push.stop != Vector::zeros() {
+                        asking.push(((chunk * CHUNK + k) as u32, push));
+                    }
                 }
-            },
-        );
+                asking
+            })
+            .collect();
+        for n in self.asked.drain(..) {
+            self.pushes[n as usize] = Push::default();
+        }
+        let larger = |a: Vector, b: Vector| if b.norm_squared() > a.norm_squared() { b } else { a };
+        for (k, push) in asking.into_iter().flatten() {
+            for &n in self.spots[k as usize].nodes() {
+                let most = &mut self.pushes[n as usize];
+                most.out = larger(most.out, push.out);
+                most.stop = larger(most.stop, push.stop);
+                self.asked.push(n);
+            }
+        }
     }
 
     /// The most that points round a node ask of it.
     pub fn push(&self, node: usize) -> Push {
-        let mut most = Push::default();
-        if self.starts.is_empty() {
-            return most;
-        }
-        let larger = |a: Vector, b: Vector| if b.norm_squared() > a.norm_squared() { b } else { a };
-        for &k in &self.around[self.starts[node] as usize..self.starts[node + 1] as usize] {
-            let push = self.pushes[k as usize];
-            most.out = larger(most.out, push.out);
-            most.stop = larger(most.stop, push.stop);
-        }
-        most
+        self.pushes.get(node).copied().unwrap_or_default()
     }
 }

@@ -15,6 +15,7 @@
 //!
 //! Lengths in mm, forces in N, stresses in MPa. Everything is in the mould frame.
 
+mod blocks;
 mod budget;
 mod contact;
 mod detail;

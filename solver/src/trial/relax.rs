@@ -1,9 +1,10 @@
 //! From one state of rest to the next, by dynamic relaxation.
 //!
-//! Masses are made up so that every node may take the longest stable step, and the damping is that
-//! which lets the slowest oscillation still at work die down fastest, from Rayleigh's quotient of the
-//! last stride (Underwood 1983, "Dynamic relaxation", in Computational Methods for Transient
-//! Analysis; from memory).
+//! Masses are made up so that every node may take the longest stable step (Underwood 1983, "Dynamic
+//! relaxation", in Computational Methods for Transient Analysis; from memory). Damping dies away as 3 over the
+//! number of steps, and begins anew, from rest, whenever forces work against the motion (O'Donoghue & Candes
+//! 2015, "Adaptive restart for accelerated gradient schemes", Foundations of Computational Mathematics
+//! 15:715): so a slow drift of the whole gathers speed, whatever its frequency.
 //! There is no matrix and nothing to tune, and contact with friction is part of every step: a node
 //! that would enter an obstacle is put back on it, and the force that took limits what friction may
 //! take off its sliding (Coulomb; forward increment Lagrange multipliers, Carpenter, Taylor & Katona
@@ -42,12 +43,6 @@ const REACH_STEPS: usize = 100;
 /// What one step counts for in the average of forces over the last steps. Nodes that chatter on an edge of the
 /// obstacle between two of its faces are at rest on average.
 const LATEST: f64 = 0.05;
-/// Steps over which strides and changes of force are summed up before the damping is chosen from them. What
-/// chatters on the obstacle has far more kinetic energy than the drift of the whole that is waited for, and would
-/// have the damping follow it: summed up it cancels out.
-const DAMP_EVERY: usize = 20;
-/// Damping that a body begins with, and the least.
-const DAMPING: (f64, f64) = (0.1, 2e-3);
 
 /// A hand's pull on one node along one direction: a spring with a limit.
 #[derive(Clone, Copy, Debug)]
@@ -82,10 +77,14 @@ struct Sums {
     /// Mass times stride squared.
     kinetic: f64,
     residual: f64,
+    /// Work of all forces over the last stride, N mm.
+    power: f64,
     load: f64,
     /// All that is applied, by obstacle and hands, and the hands' part of it.
     applied: Vector,
     pulled: Vector,
+    /// Longest way that points between nodes pushed one, mm.
+    pushed: f64,
 }
 
 /// How a relaxation ended.
@@ -116,6 +115,8 @@ pub struct Relaxation<'a> {
     pub held: Vec<[bool; 3]>,
     feels: Vec<Option<Feel>>,
     faces: Faces,
+    /// Longest way that these pushed a node in the last step, mm.
+    pushed: f64,
     /// Force of the hands on every node in the last step, N.
     pulled: Vec<Vector>,
     /// Force of the obstacle and of what holds it, on every node, N.
@@ -124,9 +125,6 @@ pub struct Relaxation<'a> {
     pull_starts: Vec<u32>,
     /// Target of each pull before the last change.
     targets_before: Vec<f64>,
-    /// Positions and forces at the last choice of the damping.
-    chosen_at: (Vec<Point>, Vec<Vector>),
-    damping: f64,
     /// Net force on each node, averaged over the last steps, N.
     net: Vec<Vector>,
     /// Shape of the fastest oscillation, from the power method.
@@ -167,14 +165,13 @@ impl<'a> Relaxation<'a> {
             held: vec![[false; 3]; count],
             feels,
             faces: Faces::default(),
+            pushed: 0.0,
             pulled: vec![Vector::zeros(); count],
             reactions: vec![Vector::zeros(); count],
             pulls: Vec::new(),
             pull_starts: vec![0; count + 1],
             targets_before: Vec::new(),
             net: vec![Vector::zeros(); count],
-            chosen_at: (Vec::new(), Vec::new()),
-            damping: DAMPING.0,
             fastest,
             spacing,
             least_load: 0.0,
@@ -290,7 +287,7 @@ impl<'a> Relaxation<'a> {
         let from = &self.targets_before;
         // What a force of 1 N adds to the stride.
         let yields = |n: usize| 2.0 / ((2.0 + damping) * mass[n]);
-        let swings: Vec<(f64, f64)> = self
+        let swings: Vec<(f64, f64, f64)> = self
             .x
             .par_chunks_mut(CHUNK)
             .zip(self.velocity.par_chunks_mut(CHUNK))
@@ -300,7 +297,7 @@ impl<'a> Relaxation<'a> {
             .zip(self.pulled.par_chunks_mut(CHUNK))
             .enumerate()
             .map(|(chunk, (((((x, velocity), reactions), feels), forces), pulled))| {
-                let (mut stiff, mut kinetic) = (0.0, 0.0);
+                let (mut stiff, mut kinetic, mut longest) = (0.0, 0.0, 0.0f64);
                 for k in 0..x.len() {
                     let n = chunk * CHUNK + k;
                     pulled[k] = Vector::zeros();
@@ -330,15 +327,17 @@ impl<'a> Relaxation<'a> {
                         stride += back;
                         reaction += back / yields(n);
                     }
+                    longest = longest.max(stride.norm_squared());
                     x[k] += stride;
                     velocity[k] = stride;
                     reactions[k] = reaction;
                 }
-                (stiff, kinetic)
+                (stiff, kinetic, longest)
             })
             .collect();
         if let Some(obstacle) = obstacle {
-            self.faces.feel(&self.x, &self.velocity, obstacle, spacing);
+            let longest = swings.iter().map(|s| s.2).fold(0.0, f64::max).sqrt() + self.pushed;
+            self.faces.feel(&self.x, &self.velocity, obstacle, spacing, longest);
         }
         let (faces, forces, pulled) = (&self.faces, &self.forces, &self.pulled);
         let sums: Vec<Sums> = self
@@ -354,6 +353,7 @@ impl<'a> Relaxation<'a> {
                     let n = chunk * CHUNK + k;
                     let push = faces.push(n);
                     x[k] += push.out;
+                    sums.pushed = sums.pushed.max(push.out.norm_squared());
                     if push.stop.norm_squared() > 0.0 {
                         let back = rubbed(push.stop, &velocity[k], friction);
                         velocity[k] += back;
@@ -366,6 +366,10 @@ impl<'a> Relaxation<'a> {
                     let applied = reactions[k] + pulled[n];
                     averages[k] += (net - averages[k]) * LATEST;
                     sums.residual += averages[k].norm_squared();
+                    // What chatters on the obstacle has far more power than the drift of the whole.
+                    if reactions[k] == Vector::zeros() {
+                        sums.power += net.dot(&velocity[k]);
+                    }
                     sums.load += applied.norm_squared();
                     sums.applied += applied;
                     sums.pulled += pulled[n];
@@ -375,29 +379,17 @@ impl<'a> Relaxation<'a> {
             .collect();
         // In order, so that the result does not depend on threads.
         let (stiff, kinetic) = swings.into_iter().fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1));
-        sums.into_iter().fold(Sums { stiff, kinetic, ..Sums::default() }, |a, b| Sums {
+        let sums = sums.into_iter().fold(Sums { stiff, kinetic, ..Sums::default() }, |a, b| Sums {
             residual: a.residual + b.residual,
+            power: a.power + b.power,
             load: a.load + b.load,
             applied: a.applied + b.applied,
             pulled: a.pulled + b.pulled,
+            pushed: a.pushed.max(b.pushed),
             ..a
-        })
-    }
-
-    /// Damping for the slowest oscillation that was at work since it was last chosen: twice its frequency, by
-    /// Rayleigh's quotient. Nodes that touch the obstacle are left out: part of what turns them is not theirs.
-    fn choose_damping(&mut self) {
-        let (x, forces) = &self.chosen_at;
-        let (mut stiff, mut kinetic) = (0.0, 0.0);
-        for n in (0..x.len()).filter(|&n| self.reactions[n] == Vector::zeros()) {
-            let way = self.x[n] - x[n];
-            stiff += way.dot(&(forces[n] - self.forces[n]));
-            kinetic += self.mass[n] * way.norm_squared();
-        }
-        if stiff > 0.0 && kinetic > 0.0 {
-            self.damping = 2.0 * (stiff / kinetic).min(1.0).sqrt().max(0.5 * DAMPING.1);
-        }
-        self.chosen_at = (self.x.clone(), self.forces.clone());
+        });
+        self.pushed = sums.pushed.sqrt();
+        sums
     }
 
     /// Let the body come to rest: until the unbalanced force is below `tolerance` of what is
@@ -415,7 +407,9 @@ impl<'a> Relaxation<'a> {
         self.net.fill(Vector::zeros());
         let least = if self.targets_before.is_empty() { 0 } else { REACH_STEPS };
         let (mut applied, mut pulled) = (Vector::zeros(), Vector::zeros());
-        self.chosen_at = (Vec::new(), Vec::new());
+        self.faces.forget_ways();
+        // Steps since the body was last held still.
+        let mut under_way = 1;
         let mut residual = f64::INFINITY;
         let mut balanced = false;
         for step in 1..=most {
@@ -423,7 +417,9 @@ impl<'a> Relaxation<'a> {
                 self.stiffen();
             }
             let reached = (step as f64 / REACH_STEPS as f64).min(1.0);
-            let sums = self.step(obstacle, friction, self.damping, reached);
+            // The stride keeps n / (n + 3) of the one before.
+            let damping = 6.0 / (2 * under_way + 3) as f64;
+            let sums = self.step(obstacle, friction, damping, reached);
             applied += (sums.applied - applied) * LATEST;
             pulled += (sums.pulled - pulled) * LATEST;
             if sums.stiff > NEAR_UNSTABLE * sums.kinetic && self.share < 1.0 {
@@ -432,10 +428,12 @@ impl<'a> Relaxation<'a> {
                 self.share = (1.25 * self.share).min(1.0);
                 self.stiffen();
                 self.velocity.fill(Vector::zeros());
+                under_way = 0;
+            } else if sums.power < 0.0 {
+                self.velocity.fill(Vector::zeros());
+                under_way = 0;
             }
-            if step % DAMP_EVERY == 0 {
-                self.choose_damping();
-            }
+            under_way += 1;
             if step % LOOK_EVERY == 0 || step == most {
                 control.check()?;
                 let load = sums.load.sqrt().max(self.least_load);
