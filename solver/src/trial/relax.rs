@@ -34,6 +34,9 @@ const NEAR_UNSTABLE: f64 = 2.8;
 const LONGEST_STEP: f64 = 0.2;
 /// Share of the hands' force that may be missing from the balance of the whole.
 const BALANCE: f64 = 0.05;
+/// The way that is left until rest, on average over the nodes, is at most this share of the spacing. The balance of
+/// forces alone does not tell: what bends easily creeps on under forces that are next to nothing.
+const CREEP: f64 = 0.02;
 /// Steps between two looks at the cancel flag and the residual.
 const LOOK_EVERY: usize = 10;
 /// Steps over which hands go from where they were to where they are wanted. All at once, they would first
@@ -127,6 +130,8 @@ pub struct Relaxation<'a> {
     /// Positions and forces at the last choice of the damping.
     chosen_at: (Vec<Point>, Vec<Vector>),
     damping: f64,
+    /// Way of a node in one step since the last choice, as root of the mean square, mm.
+    creep: f64,
     /// Net force on each node, averaged over the last steps, N.
     net: Vec<Vector>,
     /// Shape of the fastest oscillation, from the power method.
@@ -175,6 +180,7 @@ impl<'a> Relaxation<'a> {
             net: vec![Vector::zeros(); count],
             chosen_at: (Vec::new(), Vec::new()),
             damping: DAMPING.0,
+            creep: f64::INFINITY,
             fastest,
             spacing,
             least_load: 0.0,
@@ -388,11 +394,15 @@ impl<'a> Relaxation<'a> {
     /// Rayleigh's quotient. Nodes that touch the obstacle are left out: part of what turns them is not theirs.
     fn choose_damping(&mut self) {
         let (x, forces) = &self.chosen_at;
-        let (mut stiff, mut kinetic) = (0.0, 0.0);
+        let (mut stiff, mut kinetic, mut square) = (0.0, 0.0, 0.0);
         for n in (0..x.len()).filter(|&n| self.reactions[n] == Vector::zeros()) {
             let way = self.x[n] - x[n];
             stiff += way.dot(&(forces[n] - self.forces[n]));
             kinetic += self.mass[n] * way.norm_squared();
+            square += way.norm_squared();
+        }
+        if !x.is_empty() {
+            self.creep = (square / x.len() as f64).sqrt() / DAMP_EVERY as f64;
         }
         if stiff > 0.0 && kinetic > 0.0 {
             self.damping = 2.0 * (stiff / kinetic).min(1.0).sqrt().max(0.5 * DAMPING.1);
@@ -416,6 +426,7 @@ impl<'a> Relaxation<'a> {
         let least = if self.targets_before.is_empty() { 0 } else { REACH_STEPS };
         let (mut applied, mut pulled) = (Vector::zeros(), Vector::zeros());
         self.chosen_at = (Vec::new(), Vec::new());
+        self.creep = f64::INFINITY;
         let mut residual = f64::INFINITY;
         let mut balanced = false;
         for step in 1..=most {
@@ -444,7 +455,10 @@ impl<'a> Relaxation<'a> {
                     let missing = applied.dot(&along).abs();
                     missing <= (BALANCE * pulled.dot(&along).abs()).max(least)
                 });
-                if step >= least && residual < tolerance && balanced {
+                // What is critically damped goes on for twice its way in the time of the damping.
+                let left = 2.0 * self.creep / self.damping;
+                let rests = residual < tolerance && balanced && left <= CREEP * self.spacing;
+                if step >= least && rests {
                     self.targets_before = self.pulls.iter().map(|p| p.target).collect();
                     return Ok(Settled { steps: step, residual, balanced });
                 }
