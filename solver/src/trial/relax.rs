@@ -35,6 +35,11 @@ const NEAR_UNSTABLE: f64 = 2.8;
 const LONGEST_STEP: f64 = 0.2;
 /// Share of the hands' force that may be missing from the balance of the whole.
 const BALANCE: f64 = 0.05;
+/// At rest nodes go no farther on average than this share of the spacing in [`WATCH_EVERY`] steps. The balance of
+/// forces alone does not tell: what bends easily creeps on under forces that are next to nothing.
+const CREEP: f64 = 0.02;
+/// Steps between two looks at how far nodes go: long enough that a slow drift of the whole shows.
+const WATCH_EVERY: usize = 50;
 /// Steps between two looks at the cancel flag and the residual.
 const LOOK_EVERY: usize = 10;
 /// Steps over which hands go from where they were to where they are wanted. All at once, they would first
@@ -125,6 +130,10 @@ pub struct Relaxation<'a> {
     pull_starts: Vec<u32>,
     /// Target of each pull before the last change.
     targets_before: Vec<f64>,
+    /// Where nodes were when it was last looked at how far they go.
+    watched: Vec<Point>,
+    /// How far nodes went over the last [`WATCH_EVERY`] steps, as root of the mean square, mm.
+    creep: f64,
     /// Net force on each node, averaged over the last steps, N.
     net: Vec<Vector>,
     /// Shape of the fastest oscillation, from the power method.
@@ -172,6 +181,8 @@ impl<'a> Relaxation<'a> {
             pull_starts: vec![0; count + 1],
             targets_before: Vec::new(),
             net: vec![Vector::zeros(); count],
+            watched: Vec::new(),
+            creep: f64::INFINITY,
             fastest,
             spacing,
             least_load: 0.0,
@@ -392,6 +403,16 @@ impl<'a> Relaxation<'a> {
         sums
     }
 
+    /// How far nodes went since they were last looked at. Those that touch the obstacle are left out: they chatter.
+    fn watch(&mut self) {
+        if self.watched.len() == self.x.len() {
+            let free = (0..self.x.len()).filter(|&n| self.reactions[n] == Vector::zeros());
+            let square: f64 = free.map(|n| (self.x[n] - self.watched[n]).norm_squared()).sum();
+            self.creep = (square / self.x.len() as f64).sqrt();
+        }
+        self.watched.clone_from(&self.x);
+    }
+
     /// Let the body come to rest: until the unbalanced force is below `tolerance` of what is
     /// applied, or for `most` steps.
     pub fn settle(
@@ -410,6 +431,8 @@ impl<'a> Relaxation<'a> {
         self.faces.forget_ways();
         // Steps since the body was last held still.
         let mut under_way = 1;
+        self.watched.clone_from(&self.x);
+        self.creep = f64::INFINITY;
         let mut residual = f64::INFINITY;
         let mut balanced = false;
         for step in 1..=most {
@@ -434,6 +457,9 @@ impl<'a> Relaxation<'a> {
                 under_way = 0;
             }
             under_way += 1;
+            if step % WATCH_EVERY == 0 {
+                self.watch();
+            }
             if step % LOOK_EVERY == 0 || step == most {
                 control.check()?;
                 let load = sums.load.sqrt().max(self.least_load);
@@ -442,7 +468,8 @@ impl<'a> Relaxation<'a> {
                     let missing = applied.dot(&along).abs();
                     missing <= (BALANCE * pulled.dot(&along).abs()).max(least)
                 });
-                if step >= least && residual < tolerance && balanced {
+                let rests = residual < tolerance && balanced && self.creep <= CREEP * self.spacing;
+                if step >= least && rests {
                     self.targets_before = self.pulls.iter().map(|p| p.target).collect();
                     return Ok(Settled { steps: step, residual, balanced });
                 }
