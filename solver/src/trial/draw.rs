@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use super::contact::RigidModel;
+use super::course::Course;
 use super::directions;
 use super::elastic::{Elastic, Material};
 use super::hands::{Grip, Hands};
@@ -96,69 +97,6 @@ struct Opened {
     course: Course,
 }
 
-/// What has been seen, while opening and along one direction.
-#[derive(Clone)]
-struct Course {
-    outcome: Outcome,
-    pull: Vec<PullPoint>,
-    frames: Vec<Frame>,
-    bridges: Vec<BridgeReport>,
-    greatest: (f64, Point),
-    stretch_99: f64,
-    overlap: f64,
-    relaxation_steps: usize,
-    /// Share of the way, see [`TrialReport::progress`].
-    progress: f64,
-}
-
-impl Course {
-    fn report(
-        self,
-        direction: Vector,
-        elements: &[[u32; 4]],
-        surface: &[[u32; 3]],
-        mesh: MeshReport,
-    ) -> TrialReport {
-        TrialReport {
-            outcome: self.outcome,
-            direction,
-            greatest_stretch: self.greatest.0,
-            stretched_at: self.greatest.1,
-            stretch_99: self.stretch_99,
-            overlap: self.overlap,
-            pull: self.pull,
-            bridges: self.bridges,
-            frames: self.frames,
-            elements: elements.to_vec(),
-            surface: surface.to_vec(),
-            mesh,
-            relaxation_steps: self.relaxation_steps,
-            coarser: Vec::new(),
-            progress: self.progress,
-        }
-    }
-
-    /// Note a step; a pull that has not come to rest counts for nothing.
-    fn note(&mut self, point: PullPoint, most: f64, length: f64) {
-        let before = self.pull.iter().rfind(|p| p.settled && p.force < most);
-        let from = before.map_or((0.0, 0.0), |p| (p.travel, p.force));
-        self.pull.push(point);
-        if !point.settled {
-            return;
-        }
-        let share = if point.force <= most {
-            1.0
-        } else {
-            ((most - from.1) / (point.force - from.1)).clamp(0.0, 1.0)
-        };
-        let far = from.0 + share * (point.travel - from.0);
-        self.progress = self.progress.max((far / length).min(ALMOST));
-    }
-}
-
-/// Progress of a trial that did not end in a release, at most.
-const ALMOST: f64 = 0.99;
-
 impl Trial<'_> {
     /// Open once, then draw along one direction after the other until one releases.
     fn run(&self, first: Option<Vector>, mesh: MeshReport) -> Result<TrialReport, TrialError> {
@@ -175,7 +113,7 @@ impl Trial<'_> {
             };
             steps += course.relaxation_steps - opened.course.relaxation_steps;
             let released = course.outcome == Outcome::Released;
-            if released || best.as_ref().is_none_or(|(b, _)| is_nearer(&course, b)) {
+            if released || best.as_ref().is_none_or(|(b, _)| course.is_nearer(b)) {
                 best = Some((course, direction));
             }
             if released {
@@ -569,9 +507,4 @@ fn holding(rubber: &Relaxation<'_>, direction: &Vector) -> Point {
     (0..rubber.x.len())
         .max_by(|a, b| back(a).total_cmp(&back(b)))
         .map_or(Point::origin(), |n| rubber.x[n])
-}
-
-/// Whether one course came nearer to a release than another.
-fn is_nearer(one: &Course, other: &Course) -> bool {
-    one.progress > other.progress
 }

@@ -2,10 +2,10 @@
 //!
 //! The model stands still. The rubber at rest is filled with tetrahedra (`solid`, `lattice`, `region`),
 //! finely where it or the model is thin (`detail`, `refine`, `tets`), and parted along the sheets of the
-//! cuts (`lips`, `parting`). Hands draw the lips aside and the rubber off
-//! (`hands`, `draw`), step by step; after each step the rubber comes to rest (`relax`) under its own
-//! forces (`elastic`), against the model and friction on it (`contact`). [`run`] tells whether it
-//! comes off, how far it is stretched and what pull it takes ([`TrialReport`]).
+//! cuts (`lips`, `parting`). Hands draw lips and flaps aside, once, and then the rubber off along one direction
+//! after the other (`hands`, `directions`, `draw`), step by step; after each step the rubber comes to rest
+//! (`relax`) under its own forces (`elastic`), against the model and friction on it (`contact`). What has not
+//! come to rest decides nothing (`course`). [`run`] tells whether it comes off, how far it is stretched and what pull it takes ([`TrialReport`]).
 //!
 //! With a time to keep to, coarse trials go before finer ones (`budget`).
 //!
@@ -18,6 +18,7 @@
 mod blocks;
 mod budget;
 mod contact;
+mod course;
 mod detail;
 mod directions;
 mod draw;
