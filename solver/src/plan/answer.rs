@@ -2,6 +2,7 @@
 
 use super::{Miss, TrialVerdict};
 use crate::body::Outside;
+pub use crate::bridges::bridge_letter;
 use crate::bridges::{BridgeKind, Confirmation, DiscState};
 use crate::mesh::{Point, Vector};
 use crate::nalgebra::Isometry3;
@@ -38,7 +39,7 @@ pub struct Plan {
     pub total_length: f64,
     /// What the exterior cuts cost, mm: their straightened length, and the entry price of each.
     pub cost: f64,
-    /// Lower bound on `cost`, mm: the relaxation's value on the planning graph, over the greatest
+    /// A lower bound of the girth model on this planning mesh, mm, for `cost`: the relaxation's value on the planning graph, over the greatest
     /// ratio of a way along the graph to a straight line. 0, which says nothing, where
     /// [`StopReason::Judged`] tells that nothing was searched.
     pub lower_bound: f64,
@@ -279,16 +280,4 @@ pub struct Figures {
     pub seconds: Vec<(String, f64)>,
     /// What was repaired, in words.
     pub repairs: Vec<String>,
-}
-
-/// The name of bridge number `index`: A to Z, then AA, AB and so on.
-pub fn bridge_letter(index: usize) -> String {
-    let mut rest = index + 1;
-    let mut letters = Vec::new();
-    while rest > 0 {
-        rest -= 1;
-        letters.push(char::from(b'A' + (rest % 26) as u8));
-        rest /= 26;
-    }
-    letters.iter().rev().collect()
 }

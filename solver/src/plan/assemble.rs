@@ -147,7 +147,7 @@ pub(super) fn assemble(
             .warnings
             .iter()
             .cloned()
-            .chain(setup.bridges.warnings.iter().map(ToString::to_string))
+            .chain(setup.bridges.warnings.iter().map(|w| w.at(|p| outward.point(p)).to_string()))
             .chain(setup.warnings.iter().cloned())
             .chain(no_sheets)
             .collect(),
@@ -393,7 +393,11 @@ fn limits(
         list.push(limit(
             "least cut",
             short == 0,
-            format!("{short} cuts are shorter than {:.0} mm", request.knife.least_cut),
+            match short {
+                0 => format!("no cut is shorter than {:.0} mm", request.knife.least_cut),
+                1 => format!("1 cut is shorter than {:.0} mm", request.knife.least_cut),
+                more => format!("{more} cuts are shorter than {:.0} mm", request.knife.least_cut),
+            },
         ));
     }
     if !request.areas.keep_off.is_empty() {
@@ -437,7 +441,8 @@ fn limits(
         "gap",
         plan.gap <= request.budget.target_gap || found.stopped_by == StopReason::Optimal,
         format!(
-            "cost {:.1} mm, lower bound {:.1} mm by the planning graph: gap {:.1} %, asked {:.1} %",
+            "cost {:.1} mm, a lower bound of the girth model on this planning mesh {:.1} mm: gap {:.1} %, \
+             asked {:.1} %",
             plan.cost,
             plan.lower_bound,
             100.0 * plan.gap,

@@ -4,12 +4,12 @@ use std::f64::consts::{PI, TAU};
 
 use super::sight::Sighting;
 use super::surface::Surface;
-use super::view::{Camera, Frame, View, usual_views};
+use super::view::{Camera, View, usual_views};
 use super::*;
 use crate::bridges::{BridgeKind, DiscState};
 use crate::mesh::{Point, Vector};
 use crate::outputs::fixtures::{cut, empty_plan, sheet, sheet_report, station};
-use crate::outputs::words::verdict;
+use crate::outputs::verdict::verdict;
 use crate::plan::{CutKind, Hinge, Limit, PlannedBridge};
 use crate::sheets::Station;
 
@@ -142,7 +142,7 @@ fn contrast_of_rows(
 ) -> Vec<f64> {
     let at = |picture: &tiny_skia::Pixmap, x, y| luminance(picture.pixel(x, y).expect("inside"));
     rows.map(|y| {
-        let darker = (290..=310).map(|x| (at(picture, x, y), at(plain, x, y)));
+        let darker = (350..=370).map(|x| (at(picture, x, y), at(plain, x, y)));
         darker
             .filter(|(new, old)| new < old)
             .map(|(new, old)| contrast(new, old))
@@ -152,7 +152,7 @@ fn contrast_of_rows(
 }
 
 fn small_style() -> PictureStyle {
-    PictureStyle { view_size: 600, sheet_width: 1500, heading: None }
+    PictureStyle { view_size: 720, page_width: 1500, heading: None }
 }
 
 /// One cut up the middle of the ball's front.
@@ -209,7 +209,7 @@ fn cuts_stand_out_in_grey() {
 /// Part of the middle column, between the ends of the cut, that has a really dark pixel near it.
 fn solid_part(picture: &tiny_skia::Pixmap, rows: std::ops::Range<u32>) -> f64 {
     let dark =
-        |y: &u32| (290..=310).any(|x| luminance(picture.pixel(x, *y).expect("inside")) < 0.05);
+        |y: &u32| (350..=370).any(|x| luminance(picture.pixel(x, *y).expect("inside")) < 0.05);
     rows.clone().filter(dark).count() as f64 / rows.len() as f64
 }
 
@@ -237,12 +237,12 @@ fn pictures_are_the_same_byte_for_byte() {
 }
 
 #[test]
-fn every_side_and_the_sheet_are_png_files_of_the_stated_size() {
+fn every_side_and_the_overview_are_png_files_of_the_stated_size() {
     let mesh = ball(RADIUS, 30);
     let plan = front_cut_plan(CutKind::FromGate);
     let pictures = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
     let names: Vec<&str> = pictures.iter().map(|picture| picture.name.as_str()).collect();
-    let usual = ["front", "back", "left", "right", "top", "below", "three-quarter", "sheet"];
+    let usual = ["front", "back", "left", "right", "top", "below", "three-quarter", "overview"];
     assert_eq!(names, usual);
     for picture in &pictures {
         let pixmap = decoded(picture);
@@ -253,18 +253,68 @@ fn every_side_and_the_sheet_are_png_files_of_the_stated_size() {
     assert_eq!(pictures[7].width, 1500);
 }
 
+/// Whether the foot of a picture is that of a blank one with the cautions on it.
+pub(super) fn carries_cautions(picture: &Picture) -> bool {
+    let fonts = text::Fonts::new().expect("the built-in typeface reads");
+    let words = cautions::Cautions::new(&fonts, picture.width as f32);
+    let height = words.height.floor() as u32;
+    let mut blank =
+        canvas::Canvas::blank(picture.width, picture.height, &fonts).expect("a small picture");
+    words.draw(&mut blank);
+    let blank = tiny_skia::Pixmap::decode_png(&blank.png().expect("written")).expect("read");
+    let own = decoded(picture);
+    let rows = picture.height - height..picture.height;
+    let mut spots = rows.flat_map(|y| (0..picture.width).map(move |x| (x, y)));
+    spots.all(|(x, y)| own.pixel(x, y) == blank.pixel(x, y))
+}
+
+#[test]
+fn the_cautions_stand_on_every_picture() {
+    let pictures =
+        draw_plan(&ball(RADIUS, 30), &sheeted_plan(|_, _| {}), &small_style()).expect("drawn");
+    assert_eq!(pictures.len(), 9);
+    for picture in &pictures {
+        assert!(carries_cautions(picture), "{}", picture.name);
+    }
+}
+
+/// What to mind stands right under the verdict on the overview: the views below move down by its lines.
+#[test]
+fn the_overview_carries_the_warnings() {
+    let mesh = ball(RADIUS, 30);
+    let mut plan = front_cut_plan(CutKind::FromGate);
+    let overview = |plan: &Plan| {
+        let pictures = draw_plan(&mesh, plan, &small_style()).expect("drawn");
+        decoded(named(&pictures, "overview"))
+    };
+    let plain = overview(&plan);
+    plan.warnings = vec!["the model stands up to 0.30 mm off the board".to_owned()];
+    let warned = overview(&plan);
+    let moved = warned.height() - plain.height();
+    assert!((20..40).contains(&moved), "{moved}");
+    let row = |picture: &tiny_skia::Pixmap, y: u32| -> Vec<_> {
+        (0..picture.width()).map(|x| picture.pixel(x, y)).collect()
+    };
+    // Title and verdict stay where they are; from the first view on all is as it was, lower.
+    let same = (0..80).all(|y| row(&plain, y) == row(&warned, y));
+    let lower = (90..plain.height()).all(|y| row(&plain, y) == row(&warned, y + moved));
+    assert!(same && lower, "{same} {lower}");
+    let dark = |y: u32| row(&warned, y).iter().flatten().any(|p| luminance(*p) < 0.05);
+    assert!((85..85 + moved).any(dark), "the words are there");
+}
+
 #[test]
 fn a_plan_without_cuts_says_so() {
     let mesh = ball(RADIUS, 30);
     let mut plan = empty_plan();
-    assert_eq!(verdict(&plan), "No cut needed");
+    assert_eq!(verdict(&plan), "No cut needed; release not tried");
     let pictures = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
     assert_eq!(pictures.len(), 8);
     let met = named(&pictures, "front").png.clone();
     // With a limit missed, "not needed" would be a lie.
     let text = "the bridge has no plain cut".to_owned();
     plan.limits = vec![Limit { name: "bridges".to_owned(), met: false, text }];
-    assert_eq!(verdict(&plan), "No cut in this plan; 1 limit missed");
+    assert_eq!(verdict(&plan), "No cut in this plan; release not tried; 1 limit missed");
     let missed = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
     assert_ne!(met, named(&missed, "front").png, "the words stand on the picture");
 }
@@ -390,10 +440,10 @@ fn drawn(plan: &Plan, name: &str) -> tiny_skia::Pixmap {
 fn new_dark(picture: &tiny_skia::Pixmap, plain: &tiny_skia::Pixmap) -> [usize; 2] {
     let mut count = [0; 2];
     for y in 235..310 {
-        for x in 280..320 {
+        for x in 340..380 {
             let dark = |p: &tiny_skia::Pixmap| luminance(p.pixel(x, y).expect("inside")) < 0.15;
             if dark(picture) && !dark(plain) {
-                count[usize::from(x >= 300)] += 1;
+                count[usize::from(x >= 360)] += 1;
             }
         }
     }
