@@ -189,6 +189,7 @@ fn stepwise(control: &Control<'_>, hooks: &Hooks<'_>) -> Result<Plan, PlanFault>
     let plan = |step, stopped_by| Plan {
         cost: cost_of_step(step),
         lower_bound: 10.0,
+        gap: 1.0 - 10.0 / cost_of_step(step),
         // Known by these words wherever it lies.
         warnings: vec![format!("the plan of step {step}")],
         ..empty_plan(stopped_by)
