@@ -183,6 +183,16 @@ pub fn draw_plan(
     plan: &Plan,
     style: &PictureStyle,
 ) -> Result<Vec<Picture>, PictureError> {
+    draw_those(model, plan, style, |_| true)
+}
+
+/// The pictures of [`draw_plan`] whose names are wanted.
+fn draw_those(
+    model: &TriangleMesh,
+    plan: &Plan,
+    style: &PictureStyle,
+    wanted: impl Fn(&str) -> bool,
+) -> Result<Vec<Picture>, PictureError> {
     check_size("view_size", style.view_size, 500, 6000)?;
     check_size("page_width", style.page_width, 1500, 8000)?;
     check_model(model)?;
@@ -219,9 +229,11 @@ pub fn draw_plan(
         centre,
         extent,
     };
-    let mut pictures = studio.views(style.view_size)?;
-    pictures.push(studio.overview(style.page_width)?);
-    if let Some(report) = &plan.sheets {
+    let mut pictures = studio.views(style.view_size, &wanted)?;
+    if wanted("overview") {
+        pictures.push(studio.overview(style.page_width)?);
+    }
+    if let Some(report) = plan.sheets.as_ref().filter(|_| wanted("sections")) {
         let (heading, width) = (style.heading.as_deref(), style.page_width);
         pictures.extend(sections::draw(model, &surface, report, &chosen, &fonts, heading, width)?);
     }

@@ -97,13 +97,18 @@ pub(super) fn view_scale(
 }
 
 impl Studio<'_> {
-    /// All single pictures, `size` px square, in the order of the views.
-    pub fn views(&self, size: u32) -> Result<Vec<Picture>, PictureError> {
+    /// The single pictures that are wanted by name, `size` px square, in the order of the views.
+    pub fn views(
+        &self,
+        size: u32,
+        wanted: impl Fn(&str) -> bool,
+    ) -> Result<Vec<Picture>, PictureError> {
+        let views: Vec<&View> = self.views.iter().filter(|view| wanted(view.name)).collect();
         let whole = size as f32;
         let foot = Foot::new(self.plan, self.heading, self.fonts, whole);
         let scale = view_scale(self.plan, self.heading, self.fonts, self.extent, size);
         let top = whole - foot.height;
-        self.views
+        views
             .par_iter()
             .map(|view| {
                 let mut canvas = self.cell(view, size, top as u32, scale)?;
