@@ -24,5 +24,5 @@ for piece in "${pieces[@]}"; do
     echo "== $piece"
     "$bin/slitwright" plan "out/models/$piece.stl" --unit mm \
         --request "out/models/$piece.json" --out "out/$piece"
-    echo "plan, request and pictures are in $PWD/out/$piece: look at sheet.png first"
+    echo "plan, request and pictures are in $PWD/out/$piece: look at overview.png and plan.txt first"
 done

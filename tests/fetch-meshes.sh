@@ -5,7 +5,7 @@
 set -eu
 here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
 target=${1:-$here/meshes}
-wanted="bunny00 bull eight elephant hand homer knot1 refined_elephant"
+wanted="bunny00 bull eight elephant hand knot1 refined_elephant"
 
 complete() {
     for name in $wanted; do

@@ -11,18 +11,11 @@ tests/build-needs.sh ${python[@]+"${python[@]}"}
 export SLITWRIGHT_MESHES=${SLITWRIGHT_MESHES:-$PWD/tests/meshes}
 tests/fetch-meshes.sh "$SLITWRIGHT_MESHES"
 
-log=$(mktemp)
-trap 'rm -f "$log"' EXIT
 failed=0
-# What waits for ever is a failure, and the log tells which test it was. Usually this takes a quarter of an hour.
-tests/with-postgres.sh timeout 3000 \
-    cargo test --workspace --locked --no-fail-fast 2>&1 | tee "$log" || failed=1
-# A run without tests is no pass.
-awk '/^test result:/ { passed += $4; failed += $6; binaries += 1 }
-    END {
-        printf "%d tests passed, %d failed, in %d test binaries\n", passed, failed, binaries
-        exit !(passed > 0 && failed == 0)
-    }' "$log" || failed=1
+threads=${RUST_TEST_THREADS:-$(nproc)}
+# What waits for ever is a failure, and the log tells which test it was.
+RUST_TEST_THREADS=$threads tests/with-postgres.sh timeout 3000 \
+    cargo test --workspace --locked --no-fail-fast 2>&1 | tests/longest.py "$threads" || failed=1
 
 tests/reference/run.sh || failed=1
 tests/examples/run.sh || failed=1

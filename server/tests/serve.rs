@@ -115,7 +115,7 @@ async fn tokens_are_made_taken_up_and_withdrawn_and_never_logged() {
         "--web-origin",
         "https://viewer.example",
     ]);
-    let metrics = server.address("metrics are told");
+    let metrics = server.address("metrics are served");
     let address = server.address("listening");
     list(address, &first).await.expect("let in");
     let wrong = "slw_never-made";

@@ -38,12 +38,17 @@ fn plan_leaves_a_summary_a_plan_and_pictures() {
     assert!(stdout.contains("licensed practice"), "the cautions end the summary");
     let out = folder.path().join("out");
     let read = |name: &str| std::fs::read_to_string(out.join(name)).expect(name);
+    assert_eq!(
+        read("plan.txt"),
+        stdout,
+        "the page of words, cautions and all, goes with the pictures"
+    );
     let plan: v1::Plan = serde_json::from_str(&read("plan.json")).expect("a plan");
     assert!(plan.cuts.is_empty() && plan.rubber_volume_cm3 > 0.0);
     let request: v1::PlanRequest = serde_json::from_str(&read("request.json")).expect("a request");
     assert_eq!(request.budget.and_then(|budget| budget.time_limit_seconds), Some(20.0));
     assert_eq!(plan.trial.expect("tried").outcome(), v1::TrialOutcome::Released);
-    for name in ["front.png", "top.png", "sheet.png", "way-out.png"] {
+    for name in ["front.png", "top.png", "overview.png", "way-out.png"] {
         let picture = std::fs::read(out.join(name)).expect(name);
         assert!(picture.starts_with(b"\x89PNG"), "{name}");
     }
@@ -87,6 +92,7 @@ fn plans_are_compared_and_earlier_cuts_judged() {
     let side = folder.path().join("side");
     assert!(std::fs::read(side.join("comparison.png")).expect("drawn").starts_with(b"\x89PNG"));
     assert!(side.join("skin").join("plan.json").exists());
+    assert!(side.join("skin").join("plan.txt").exists());
 
     let args = "plan plinth.off --unit mm --cuts-of side/block/plan.json --trial off --json";
     let ran = slitwright(folder.path(), &args.split(' ').collect::<Vec<_>>());

@@ -130,7 +130,7 @@ def main():
     lumps = {"positions": positions, "faces": faces}
     lumps["paths"] = exact_paths(positions, faces, 31, 6, 8)
     open_meshes = {}
-    for name in ("eight", "hand", "homer"):
+    for name in ("eight", "hand", "elephant"):
         open_meshes[name] = {"paths": exact_paths(*read_off(folder / f"{name}.off"), 32, 4, 8)}
     result = {
         "libraries": {"pygeodesic": version("pygeodesic"), "numpy": numpy.__version__},

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import gudhi
 
-MESHES = ["bunny00", "bull", "eight", "elephant", "hand", "homer", "knot1", "refined_elephant"]
+MESHES = ["bunny00", "bull", "eight", "elephant", "hand", "knot1", "refined_elephant"]
 FIELDS = [2, 11]
 
 

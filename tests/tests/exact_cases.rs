@@ -8,7 +8,9 @@ mod job;
 
 use std::f64::consts::{PI, TAU};
 
-use job::{STRAIN, across_bridges, assert_releases, exterior, faults, limit, plan, thin_blanket};
+use job::{
+    STRAIN, across_bridges, assert_says_it_releases, exterior, faults, limit, plan, thin_blanket,
+};
 use slitwright_solver::body::{GateChoice, MouldShape};
 use slitwright_solver::bridges::{BridgeKind, DiscState};
 use slitwright_solver::mesh::{Point, TriangleMesh};
@@ -39,7 +41,7 @@ fn widest_section_on_the_gate_needs_no_cut() {
             let plan = plan(name, mesh.clone(), &request);
             assert!(plan.cuts.is_empty(), "{name}: {:?}", plan.cuts);
             assert_eq!((plan.total_length, plan.cost, plan.ending.gap), (0.0, 0.0, 0.0), "{name}");
-            assert_releases(name, &plan);
+            assert_says_it_releases(name, &plan);
         }
     }
 }
@@ -55,8 +57,13 @@ fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
     let exact = radius * (top_of_cut(radius, gate, STRAIN) - (gate / radius).asin());
     assert!(exact > about && exact < 1.07 * about, "{exact} {about}");
     let mut wrong = Vec::new();
+    // The ring grows by about twice what the slit does, so a ring measured d too short makes the slit longer by
+    // d times 2 pi r / (1 + e) / 2, which is 1.25 d of its length here. The graph measures between 2.3 % too
+    // short and 1.2 % too long by direction (closed form in `solver/src/girth/graph.rs`) and 1 % is let by:
+    // 2.9 % too long, 2.8 % too short. So near what the metric allows refining does not help. Half an edge
+    // at the slit's end comes on top where edges are coarse.
     // Not 4.5: there the search goes on to the end of its time, so that the plan depends on the machine.
-    for (edge, tolerance) in [(6.0, 0.08), (4.0, 0.05)] {
+    for (edge, tolerance) in [(6.0, 0.04), (4.0, 0.03)] {
         let name = format!("sphere, edge {edge}");
         let mut request = thin_blanket(Some(edge));
         request.budget.target_gap = 0.12;
@@ -66,6 +73,12 @@ fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
         let error = plan.total_length / exact - 1.0;
         println!("  exact {exact:.2} mm, off by {:.1} %", 100.0 * error);
         wrong.extend(faults(&plan).into_iter().map(|f| format!("{name}: {f}")));
+        // Not by the plan's own word: the ring left by a slit of that length against the ball's girth.
+        let end = (gate / radius).asin() + plan.total_length / radius;
+        let passes = shortest_ring(radius, gate, end) * (1.0 + STRAIN) / (TAU * radius);
+        if plan.cuts.len() == 1 && passes < 1.0 - SHORT {
+            wrong.push(format!("{name}: the ring left opens to {passes:.3} of the girth"));
+        }
         if error.abs() > tolerance {
             wrong.push(format!("{name}: {:.2} mm for {exact:.2} mm", plan.total_length));
         }
@@ -76,42 +89,44 @@ fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
-/// Polar angle, from the rod's axis, up to which the ball has to be cut.
+/// Length of the shortest ring of rubber left on a ball on a rod that is cut along the rod and up to the polar
+/// angle `end`, from the rod's axis.
 ///
-/// The shortest ring that crosses no cut goes through the cut's end at the polar angle f and round
-/// the far side of the rod. It is a taut string: an arc of a great circle from the end to the
-/// rod's circle on either side, and the circle's own arc behind. Among all points of the circle
-/// where the string may touch down without passing over the circle's inside, the best is looked for
-/// by trying them; bisection then finds the f at which (1 + e) times that length is the ball's
-/// girth.
-fn top_of_cut(ball: f64, rod: f64, strain: f64) -> f64 {
+/// It goes through the cut's end and round the far side of the rod. It is a taut string: an arc of a great
+/// circle from the end to the rod's circle on either side, and the circle's own arc behind. Among all points
+/// of the circle where the string may touch down without passing over the circle's inside, the best is
+/// looked for by trying them.
+fn shortest_ring(ball: f64, rod: f64, end: f64) -> f64 {
     let circle = (rod / ball).asin();
     let on_sphere = |polar: f64, around: f64| {
         Point::new(polar.sin() * around.cos(), polar.sin() * around.sin(), -polar.cos())
     };
-    let ring = |end: f64| {
-        let tip = on_sphere(end, 0.0);
-        let mut shortest = f64::INFINITY;
-        for k in 0..=400 {
-            let around = PI * f64::from(k) / 400.0;
-            let touch = on_sphere(circle, around);
-            let arc = tip.coords.dot(&touch.coords).clamp(-1.0, 1.0).acos();
-            // The arc's points: spherical interpolation.
-            let clear = (1..60).all(|j| {
-                let share = f64::from(j) / 60.0;
-                let p = (tip.coords * ((1.0 - share) * arc).sin()
-                    + touch.coords * (share * arc).sin())
-                    / arc.sin();
-                -p.z <= circle.cos() + 1e-6
-            });
-            if clear {
-                shortest = f64::min(shortest, 2.0 * ball * arc + 2.0 * rod * (PI - around));
-            }
+    let tip = on_sphere(end, 0.0);
+    let mut shortest = f64::INFINITY;
+    for k in 0..=400 {
+        let around = PI * f64::from(k) / 400.0;
+        let touch = on_sphere(circle, around);
+        let arc = tip.coords.dot(&touch.coords).clamp(-1.0, 1.0).acos();
+        // The arc's points: spherical interpolation.
+        let clear = (1..60).all(|j| {
+            let share = f64::from(j) / 60.0;
+            let p = (tip.coords * ((1.0 - share) * arc).sin() + touch.coords * (share * arc).sin())
+                / arc.sin();
+            -p.z <= circle.cos() + 1e-6
+        });
+        if clear {
+            shortest = f64::min(shortest, 2.0 * ball * arc + 2.0 * rod * (PI - around));
         }
-        shortest
-    };
+    }
+    shortest
+}
+
+/// Polar angle, from the rod's axis, up to which the ball has to be cut: bisection finds where (1 + e) times
+/// the shortest ring left is the ball's girth.
+fn top_of_cut(ball: f64, rod: f64, strain: f64) -> f64 {
     let wanted = TAU * ball / (1.0 + strain);
-    let (mut low, mut high) = (circle + 1e-6, 0.9 * PI);
+    let (mut low, mut high) = ((rod / ball).asin() + 1e-6, 0.9 * PI);
+    let ring = |end: f64| shortest_ring(ball, rod, end);
     assert!(ring(low) < wanted && ring(high) > wanted, "no such angle");
     for _ in 0..30 {
         let middle = 0.5 * (low + high);
@@ -119,6 +134,10 @@ fn top_of_cut(ball: f64, rod: f64, strain: f64) -> f64 {
     }
     0.5 * (low + high)
 }
+
+/// Share of the ball's girth that the ring left by a plan may fall short of: 1.2 % by which the graph may
+/// measure a ring too long (closed form in `solver/src/girth/graph.rs`), and 1 % that the search lets by.
+const SHORT: f64 = 0.012 + 0.01;
 
 /// The same angle from spherical trigonometry: with c the circle's polar angle, Napier's rules give
 /// a tangent arc cos t = cos f / cos c that touches down at the longitude cos B = tan c / tan f.
@@ -142,8 +161,8 @@ fn ball_on_a_rod_is_cut_along_the_rod_and_up_the_ball() {
     let f = top_of_cut(ball, rod, STRAIN);
     let exact = rod_length + ball * (f - (rod / ball).asin());
     let centre = rod_length + (ball * ball - rod * rod).sqrt();
-    let mut wrong = Vec::new();
-    for (edge, tolerance) in [(6.0, 0.04), (5.0, 0.035), (4.0, 0.03)] {
+    let (mut errors, mut wrong) = (Vec::new(), Vec::new());
+    for (edge, tolerance) in [(6.0, 0.04), (5.0, 0.03), (4.0, 0.02)] {
         let mesh = ball_on_rod(ball, rod, rod_length, 1.2);
         let name = format!("ball on a rod, edge {edge}");
         let mut request = thin_blanket(Some(edge));
@@ -159,7 +178,13 @@ fn ball_on_a_rod_is_cut_along_the_rod_and_up_the_ball() {
             reached.to_degrees(),
             f.to_degrees()
         );
+        errors.push(error);
         wrong.extend(faults(&plan).into_iter().map(|f| format!("{name}: {f}")));
+        // Not by the plan's own word: the ring left by its cut, as it runs, against the ball's girth.
+        let passes = shortest_ring(ball, rod, reached) * (1.0 + STRAIN) / (TAU * ball);
+        if passes < 1.0 - SHORT {
+            wrong.push(format!("{name}: the ring left opens to {passes:.3} of the ball's girth"));
+        }
         let kinds: Vec<CutKind> = plan.cuts.iter().map(|c| c.kind).collect();
         if kinds != [CutKind::FromGate] {
             wrong.push(format!("{name}: one cut from the gate is enough, found {kinds:?}"));
@@ -169,6 +194,7 @@ fn ball_on_a_rod_is_cut_along_the_rod_and_up_the_ball() {
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
+    assert!(errors[2] < errors[0], "refining must help: {errors:?}");
 }
 
 /// A ring, lying (a sprue underneath) or standing (a sprue at its rim): the rubber in its hole is a
@@ -185,35 +211,33 @@ fn torus_has_one_bridge_and_its_mould_stays_whole() {
         ("standing torus", up, foot, 8.0),
     ];
     for (name, mesh, centre, radius) in cases {
-        let mut errors = Vec::new();
-        for edge in [5.0, 3.5] {
-            let mut request = thin_blanket(Some(edge));
-            request.gate = GateChoice::Patch { centre, radius };
-            // A wide model on a small gate, for which bounds are weak; how long its cuts are is not asked.
-            request.budget.target_gap = 0.6;
-            let plan = plan(name, mesh.clone(), &request);
-            assert_eq!((plan.figures.genus, plan.figures.holes), (1, 1), "{name}");
-            assert_eq!(plan.bridges.len(), 1, "{name}");
-            let bridge = &plan.bridges[0];
-            assert_eq!((bridge.kind, &bridge.disc), (BridgeKind::Handle, &DiscState::Plain));
-            let inner = big - small;
-            let rim = (bridge.rim_length / (TAU * inner) - 1.0).abs();
-            let neck = (bridge.neck_area / (PI * inner * inner) - 1.0).abs();
-            println!("  rim off by {:.2} %, disc by {:.2} %", 100.0 * rim, 100.0 * neck);
-            assert!(rim < 0.03 && neck < 0.05, "{name}: {bridge:?}");
-            errors.push(rim + neck);
-            assert_eq!(across_bridges(&plan).len(), 1, "{name}");
-            // Rubber on either side of the bridge's cut goes round the ring as round a disc. A loop that lets a
-            // thing of diameter d pass is at least 2 d long (the perimeter of its hull; Cauchy, textbook),
-            // and what the gate and both lips of a cut give is stretched by 1 + e.
-            let opened: f64 = exterior(&plan).iter().map(|c| c.length).sum();
-            let least = 4.0 * (big + small) / (1.0 + STRAIN) - TAU * radius;
-            assert!(2.0 * opened > 0.98 * least, "{name}: {opened:.1} mm of opening");
-            assert_releases(name, &plan);
-            assert_bridges_are_reached(name, &plan);
-            assert_no_ring_of_cuts(name, &plan.cuts);
-        }
-        assert!(errors[1] < errors[0] + 0.005, "{name}: refining must help: {errors:?}");
+        let mut request = thin_blanket(Some(5.0));
+        request.gate = GateChoice::Patch { centre, radius };
+        // A wide model on a small gate, for which bounds are weak; how long its cuts are is not asked. It ends
+        // by its gap wherever the clock lets it.
+        request.budget.target_gap = 0.6;
+        request.budget.seconds = 500.0;
+        let plan = plan(name, mesh, &request);
+        assert_eq!((plan.figures.genus, plan.figures.holes), (1, 1), "{name}");
+        assert_eq!(plan.bridges.len(), 1, "{name}");
+        let bridge = &plan.bridges[0];
+        assert_eq!((bridge.kind, &bridge.disc), (BridgeKind::Handle, &DiscState::Plain));
+        let inner = big - small;
+        let rim = (bridge.rim_length / (TAU * inner) - 1.0).abs();
+        let neck = (bridge.neck_area / (PI * inner * inner) - 1.0).abs();
+        println!("  rim off by {:.2} %, disc by {:.2} %", 100.0 * rim, 100.0 * neck);
+        // That rim and disc come nearer with finer meshes is tested beside the bridges.
+        assert!(rim < 0.03 && neck < 0.05, "{name}: {bridge:?}");
+        assert_eq!(across_bridges(&plan).len(), 1, "{name}");
+        // Rubber on either side of the bridge's cut goes round the ring as round a disc. A loop that lets a
+        // thing of diameter d pass is at least 2 d long (the perimeter of its hull; Cauchy, textbook),
+        // and what the gate and both lips of a cut give is stretched by 1 + e.
+        let opened: f64 = exterior(&plan).iter().map(|c| c.length).sum();
+        let least = 4.0 * (big + small) / (1.0 + STRAIN) - TAU * radius;
+        assert!(2.0 * opened > 0.98 * least, "{name}: {opened:.1} mm of opening");
+        assert_says_it_releases(name, &plan);
+        assert_bridges_are_reached(name, &plan);
+        assert_no_ring_of_cuts(name, &plan.cuts);
     }
 }
 
@@ -265,7 +289,7 @@ fn every_handle_is_a_bridge() {
             assert!((bridge.neck_area / 100.0 - 1.0).abs() < 0.25, "{name}: {bridge:?}");
             assert!((bridge.rim_length / 40.0 - 1.0).abs() < 0.15, "{name}: {bridge:?}");
         }
-        assert_releases(&name, &plan);
+        assert_says_it_releases(&name, &plan);
         assert_bridges_are_reached(&name, &plan);
         assert_no_ring_of_cuts(&name, &plan.cuts);
     }
@@ -318,7 +342,7 @@ fn feet_make_bridges_with_the_board() {
             assert!(!bridge.closed, "{name}: the board closes the cut");
         }
         assert_eq!(across_bridges(&plan).len() as u32, bridges, "{name}");
-        assert_releases(name, &plan);
+        assert_says_it_releases(name, &plan);
         assert_bridges_are_reached(name, &plan);
         assert_no_ring_of_cuts(name, &plan.cuts);
         assert!(exterior(&plan).iter().all(|c| c.length > 0.0));

@@ -10,9 +10,8 @@ use slitwright_tests::open_mesh_sized;
 
 /// Name, handles. Computed by Euler's formula on the files as they are, once beforehand and again
 /// below by counting that shares no code with the crate.
-const MESHES: [(&str, i64); 8] = [
+const MESHES: [(&str, i64); 7] = [
     ("bunny00", 0),
-    ("homer", 0),
     ("bull", 0),
     ("hand", 0),
     ("eight", 2),
@@ -85,8 +84,8 @@ fn planning_meshes_are_even_and_keep_the_volume() {
 
 #[test]
 fn the_bulls_self_crossings_are_found() {
-    // Four faces of this file cross: the number was known before this check was written, from the
-    // project's notes and not from the file's makers.
+    // Four faces of this file cross, by pymeshlab 2025.7.post1
+    // (compute_selection_by_self_intersections_per_face), which says none of hand, eight and knot1.
     let error = prepare_mesh(load("bull"), &PrepareOptions::default()).expect_err("it crosses");
     let PrepareError::Unsound { faults, .. } = error else { panic!("{error}") };
     let kinds: Vec<FaultKind> = faults.iter().map(|f| f.kind).collect();
@@ -97,10 +96,10 @@ fn the_bulls_self_crossings_are_found() {
 
 #[test]
 fn the_working_mesh_is_the_same_every_time() {
-    let mesh = load("homer");
+    let mesh = load("elephant");
     let options = PrepareOptions { accept_self_crossing: true, ..PrepareOptions::default() };
-    let first = prepare_mesh(mesh.clone(), &options).expect("homer");
-    let second = prepare_mesh(mesh, &options).expect("homer");
+    let first = prepare_mesh(mesh.clone(), &options).expect("elephant");
+    let second = prepare_mesh(mesh, &options).expect("elephant");
     assert_eq!(first, second);
     assert_eq!(planning_mesh(&first.working, 5.0), planning_mesh(&second.working, 5.0));
 }

@@ -50,7 +50,7 @@ fn the_dancer_has_two_bridges_and_a_near_one() {
     assert_eq!((told.gap_mm, told.persistence), (near.gap, near.persistence));
     assert_eq!(told.from.map(|p| p.y), Some(near.ends[0].y));
     assert_eq!(told.to.map(|p| p.y), Some(near.ends[1].y));
-    let page = summary(&plan);
+    let page = summary(&plan, &model.original);
     assert!(page.contains(&format!("The rubber is only {:.1} mm thick between", near.gap)));
     assert!(page.contains("Confirmed by the potential in the rubber"), "{page}");
 }

@@ -2,24 +2,18 @@
 
 mod job;
 
-use std::num::NonZeroU32;
 use std::sync::OnceLock;
 
 use job::{exterior, model, plan, thin_blanket};
 use nalgebra::Isometry3;
 use slitwright_server::convert::request_from_proto;
-use slitwright_solver::body::{Gate, GateChoice, MouldBody, MouldShape};
-use slitwright_solver::bridges::find_bridges;
+use slitwright_solver::body::{GateChoice, MouldShape};
 use slitwright_solver::control::Control;
-use slitwright_solver::girth::PlanningGraph;
-use slitwright_solver::mesh::{
-    Point, Topology, TriangleMesh, Vector, canonical, decimate, planning_mesh,
+use slitwright_solver::mesh::{Point, TriangleMesh, Vector};
+use slitwright_solver::plan::{
+    Budget, Cut, CutKind, Miss, Plan, PlanRequest, Reason, Scheme, SchemeCut, SchemeLine,
+    TrialMode, judge_scheme, make_plan,
 };
-use slitwright_solver::optimise::relaxation::Relaxation;
-use slitwright_solver::optimise::rows::{ROW_TOLERANCE, RowPool};
-use slitwright_solver::optimise::search::{Search, SearchSettings};
-use slitwright_solver::optimise::separation::Separator;
-use slitwright_solver::plan::{Plan, PlanRequest, make_plan};
 use slitwright_tests::{
     ball_on_rod, ellipsoid, moved, random_motion, scaled, shuffled, two_footed_arch,
 };
@@ -188,111 +182,70 @@ fn the_same_seed_gives_the_same_plan() {
     }
 }
 
-/// A planned piece with the rows that its plan was made for.
-///
-/// The same stages as in `make_plan`, called one by one, because a plan does not carry its rows.
-fn assert_every_cut_is_needed(piece: &Piece) -> usize {
-    let request = &piece.request;
-    let model = model(piece.mesh.clone());
-    let gate = Gate::find(&model.original, &request.gate).expect("a gate");
-    let deviation = request.resolution.deviation.unwrap_or(model.allowed_deviation);
-    let lattice = canonical(&model.original, &gate.to_mould);
-    let working =
-        decimate(&lattice.mesh, deviation / lattice.step, 0).expect("a working mesh").mesh;
-    let edge = request.resolution.planning_edge.expect("an edge") / lattice.step;
-    let planning = lattice.to_mm(planning_mesh(&working, edge).expect("a planning mesh"));
-    let working = lattice.to_mm(working);
-    let body = MouldBody::new(&working, &request.mould).expect("a body");
-    let strain: Vec<f64> = planning
-        .positions
-        .iter()
-        .zip(planning.vertex_normals())
-        .map(|(p, n)| {
-            let knife = &request.knife;
-            let wall = body.wall_thickness(p, &n);
-            let (force, zone) = (knife.hand_force, knife.opening_zone.expect("a zone is given"));
-            MouldBody::allowed_strain(&request.rubber, force, zone, wall)
-        })
-        .collect();
-    let is_gate: Vec<bool> = planning.positions.iter().map(|p| gate.holds(p)).collect();
-    let topology = Topology::new(&planning).expect("closed");
-    let on_board: Vec<u32> = (0..is_gate.len() as u32).filter(|&v| is_gate[v as usize]).collect();
-    let board = (Point::origin(), Vector::z());
-    let holes = find_bridges(&planning, &topology, &on_board, board).expect("bridges");
-    let weight = vec![1.0; is_gate.len()];
-    let graph = PlanningGraph::new(planning, is_gate, strain, &weight).expect("a graph");
-    let fixed: Vec<u32> = holes
-        .bridges
-        .iter()
-        .flat_map(|bridge| {
-            let mut way = bridge.path.clone();
-            if bridge.closed {
-                way.extend(bridge.path.first());
+/// A plan's cuts as somebody might have drawn them, all of them or all but one.
+fn drawn(plan: &Plan, without: Option<u32>) -> Scheme {
+    let line_of = |cut: &Cut| -> Vec<SchemeLine> {
+        match (cut.kind, &cut.reason) {
+            (CutKind::Bridge, Reason::CutsBridge { bridge, .. }) => {
+                vec![SchemeLine::Bridge(*bridge as usize)]
             }
-            let edges: Vec<u32> =
-                way.windows(2).filter_map(|w| graph.edge_between(w[0], w[1])).collect();
-            edges
-        })
-        .collect();
-    let settings = SearchSettings {
-        entry_price: request.knife.entry_price,
-        least_cut: request.knife.least_cut,
-        hinge_width: request.knife.hinge_width,
-        deadline: request.budget.seconds,
-        seed: request.budget.seed,
-        fixed: fixed.clone(),
+            _ => cut.branches.iter().cloned().map(SchemeLine::Points).collect(),
+        }
     };
-    let separator = Separator::new(&graph, 40, 8);
-    let pool = RowPool::new(graph.edges.len());
-    let control = Control::silent();
-    let mut found = Search::new(&separator, pool, settings, &control);
-    // The last rows of a round may show that its plan misses a ring: then it is not finished.
-    let plan = (0..8)
-        .find_map(|_| {
-            found.run(2, &mut |cut, _| cut.length(&graph)).expect("a plan");
-            let plan = found.plan().expect("a plan").clone();
-            let edges = plan.edges().iter().chain(&fixed).copied();
-            let met = found.pool().activity(edges).iter().all(|&a| a >= 1.0 - ROW_TOLERANCE);
-            met.then_some(plan)
-        })
-        .unwrap_or_else(|| panic!("{}: no plan that meets its rows", piece.name));
-    let cuts = plan.components(&graph);
-    let met = |without: Option<usize>| {
-        let edges = cuts
+    let kept = plan.cuts.iter().filter(|cut| Some(cut.order) != without);
+    let cuts = kept.flat_map(|cut| {
+        let name = format!("cut {}", cut.order);
+        line_of(cut).into_iter().map(move |line| SchemeCut { name: name.clone(), line })
+    });
+    Scheme { cuts: cuts.collect(), ..Scheme::default() }
+}
+
+/// Drawn by hand, a plan's cuts let the model out, and with any one of them left out they do not. Asked of
+/// `judge_scheme`, which searches for tight rings afresh and knows nothing of the rows that the plan was
+/// made for.
+fn assert_every_cut_is_needed(piece: &Piece, plan: &Plan) {
+    let model = model(piece.mesh.clone());
+    let judged = |without| {
+        let scheme = drawn(plan, without);
+        judge_scheme(&model, &piece.request, &scheme, &Control::silent())
+            .unwrap_or_else(|error| panic!("{}: {error}", piece.name))
+    };
+    let all = judged(None);
+    assert!(all.works(), "{}: {:#?}", piece.name, all.misses);
+    for cut in exterior(plan) {
+        let less = judged(Some(cut.order));
+        let tight = less
+            .misses
             .iter()
-            .enumerate()
-            .filter(|&(k, _)| Some(k) != without)
-            .flat_map(|(_, cut)| cut.iter().copied())
-            .chain(fixed.iter().copied());
-        found.pool().activity(edges).iter().all(|&a| a >= 1.0 - ROW_TOLERANCE)
-    };
-    for k in 0..cuts.len() {
-        assert!(!met(Some(k)), "{}: cut {k} of {} is not needed", piece.name, cuts.len());
+            .any(|miss| matches!(miss, Miss::TightRing { .. } | Miss::ShortOpening { .. }));
+        assert!(
+            tight && !less.works(),
+            "{}: cut {} of {} is not needed: {:?}",
+            piece.name,
+            cut.order,
+            plan.cuts.len(),
+            less.misses
+        );
     }
-    // The relaxation over these very rows is no dearer than the plan.
-    let costs: Vec<f64> = (0..graph.edges.len() as u32)
-        .map(|e| if fixed.contains(&e) { 0.0 } else { graph.edges[e as usize].cost })
-        .collect();
-    let mut relaxation = Relaxation::new(&costs, NonZeroU32::MIN);
-    let relaxed = relaxation.solve(found.pool(), &Control::silent()).expect("feasible");
-    let length: f64 = plan.edges().iter().map(|&e| costs[e as usize]).sum();
-    assert!(relaxed.bound <= length + 1e-6, "{}: {} > {length}", piece.name, relaxed.bound);
-    cuts.len()
 }
 
 /// The dancer needs several cuts, the other pieces one or none.
 #[test]
 fn no_cut_of_a_plan_can_be_left_out() {
-    for (piece, _) in homes() {
-        assert_every_cut_is_needed(piece);
+    for (piece, plan) in homes() {
+        assert_every_cut_is_needed(piece, plan);
     }
     let dancer = demo_models::pieces().into_iter().find(|p| p.name == "dancer").expect("a dancer");
     let mut request = PlanRequest::default();
     request.resolution.planning_edge = Some(10.0);
     request.knife.opening_zone = Some(30.0);
+    request.trial.mode = TrialMode::Off;
+    request.budget = Budget { seconds: 120.0, target_gap: 0.6, seed: 1 };
     let piece = Piece { name: "dancer", mesh: dancer.mesh().expect("a mesh"), request };
-    let cuts = assert_every_cut_is_needed(&piece);
+    let plan = plan(piece.name, piece.mesh.clone(), &piece.request);
+    let cuts = exterior(&plan).len();
     assert!(cuts >= 2, "the dancer is meant to have several cuts, not {cuts}");
+    assert_every_cut_is_needed(&piece, &plan);
 }
 
 /// The plain piece of the demo set, with its own request: firm rubber that stretches by 6 % at

@@ -48,7 +48,9 @@ async fn each_better_plan_is_told_and_can_be_had_while_the_work_goes_on() {
     let told: Vec<_> = found.iter().map(|plan| (plan.number, plan.cost_mm)).collect();
     assert_eq!(told, [(1, 90.0), (2, 80.0), (3, 70.0)]);
     let plan = found[2];
-    assert!((plan.gap - 0.0).abs() < 1.0 && plan.lower_bound_mm == 10.0 && plan.releases);
+    // (cost - bound) / cost.
+    assert!((plan.gap - 60.0 / 70.0).abs() < 1e-12, "{}", plan.gap);
+    assert!(plan.lower_bound_mm == 10.0 && plan.releases);
     assert_eq!(plan.risk, None, "no sheets were made");
     // Who comes late hears of all of them.
     assert_eq!(better_plans(client, &job.name, 3).await, found);

@@ -9,7 +9,7 @@ use slitwright_server::{ServeConfig, SolverPlanner};
 use slitwright_tests::ball_on_rod;
 
 /// A box with its widest section on the gate needs no cut at all: the girth never grows on the way
-/// out (exact case of the girth model).
+/// out, so no ring of rubber is ever shorter than what it has to let pass.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_plinth_needs_no_cut() {
     let mut server = TestServer::start(ServeConfig::default(), SolverPlanner).await;

@@ -86,7 +86,7 @@ impl FrontArgs {
                     .await
                     .map_err(|error| CliError::Input(format!("--metrics {address}: {error}")))?;
                 let told = listener.local_addr().unwrap_or(address);
-                tracing::info!(address = %told, "metrics are told");
+                tracing::info!(address = %told, "metrics are served");
                 Some(MetricsAt { listener, with_token: !told.ip().to_canonical().is_loopback() })
             }
             None => None,

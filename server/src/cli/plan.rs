@@ -26,7 +26,7 @@ pub struct PlanArgs {
     model: ModelArgs,
     #[command(flatten)]
     request: RequestArgs,
-    /// Folder for plan.json, request.json, the pictures and GLB files; made if missing
+    /// Folder for plan.txt, plan.json, request.json, the pictures and GLB files; made if missing
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
     /// Print the plan as JSON instead of the summary
@@ -49,7 +49,7 @@ pub fn run(args: &PlanArgs) -> Result<(), CliError> {
     if args.json {
         print_text(&to_json(&plan_to_proto(&plan))?)
     } else {
-        print_text(&outputs::summary(&plan))
+        print_text(&outputs::summary(&plan, &model.original))
     }
 }
 
@@ -78,6 +78,7 @@ pub fn write_plan(
     request: &v1::PlanRequest,
 ) -> Result<(), CliError> {
     made(folder)?;
+    write(folder, "plan.txt", outputs::summary(plan, &model.original).as_bytes())?;
     write(folder, "plan.json", to_json(&plan_to_proto(plan))?.as_bytes())?;
     write(folder, "request.json", to_json(request)?.as_bytes())?;
     let heading = Some(heading.to_owned()).filter(|h| !h.is_empty());
@@ -103,7 +104,7 @@ fn made(folder: &Path) -> Result<(), CliError> {
 
 /// The way out as a strip of pictures and as an animation.
 fn write_trial(folder: &Path, trial: &PlanTrial, style: &PictureStyle) -> Result<(), CliError> {
-    let strip = draw_trial(&trial.report, &trial.model, trial.hand_force, style)
+    let strip = draw_trial(trial, style)
         .map_err(|error| CliError::Failed(format!("the picture of the trial: {error}")))?;
     write(folder, &format!("{}.png", strip.name), &strip.png)?;
     let glb = outputs::glb::trial_glb(&trial.report, &trial.model, None)

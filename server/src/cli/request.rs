@@ -152,7 +152,8 @@ pub struct RequestArgs {
     /// Time limit, seconds
     #[arg(long, value_name = "S", help_heading = "Search")]
     seconds: Option<f64>,
-    /// Stop at this gap between plan and proved bound, as a fraction
+    /// Stop at this gap, as a fraction, between the plan's cost and a lower bound of the girth model on
+    /// this planning mesh
     #[arg(long, value_name = "FRACTION", help_heading = "Search")]
     gap: Option<f64>,
     /// Seed of every random choice
@@ -194,7 +195,7 @@ enum RubberName {
 enum TrialName {
     /// None is made
     Off,
-    /// The plan is tried, and told to have passed or not
+    /// The plan is tried, and whether it passes is reported
     Judge,
     /// A plan that fails is made again with more cut where it was stuck
     Correct,

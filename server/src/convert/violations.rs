@@ -71,7 +71,7 @@ impl Collector {
     pub fn into_faults(mut self) -> InvalidFields {
         if let Some((field, count)) = self.untold {
             let description = format!(
-                "is one of {count} more faults that are not told: mend those before it first"
+                "is one of {count} more faults that are not listed: mend those before it first"
             );
             self.told.push(Violation { field, description });
         }

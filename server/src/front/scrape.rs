@@ -30,7 +30,7 @@ pub struct Scrape {
 pub async fn answer_scrapes(listener: TcpListener, scrape: Scrape) {
     let routes = Router::new().route("/metrics", get(answer)).with_state(Arc::new(scrape));
     if let Err(error) = axum::serve(listener, routes).await {
-        tracing::error!(%error, "metrics are not told any more");
+        tracing::error!(%error, "metrics are no longer served");
     }
 }
 

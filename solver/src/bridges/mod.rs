@@ -172,8 +172,9 @@ pub enum BridgeWarning {
     },
     /// A bridge is finer than the mesh it was found on.
     #[error(
-        "bridge {bridge} is only {width:.2} mm wide where the planning mesh has edges of {edge:.2} mm: \
-         it may be a flaw of the mesh rather than a hole. Check it on the model"
+        "bridge {} is only {width:.2} mm wide where the planning mesh has edges of {edge:.2} mm: \
+         it may be a flaw of the mesh rather than a hole. Check it on the model",
+        bridge_letter(*bridge)
     )]
     FinerThanMesh {
         /// Index into [`BridgeReport::bridges`].
@@ -203,6 +204,33 @@ pub enum BridgeWarning {
         /// How far, mm.
         depth: f64,
     },
+}
+
+/// The name of bridge number `index`: A to Z, then AA, AB and so on.
+pub fn bridge_letter(index: usize) -> String {
+    let mut rest = index + 1;
+    let mut letters = Vec::new();
+    while rest > 0 {
+        rest -= 1;
+        letters.push(char::from(b'A' + (rest % 26) as u8));
+        rest /= 26;
+    }
+    letters.iter().rev().collect()
+}
+
+impl BridgeWarning {
+    /// The same with its places told in other coordinates, such as the model's own.
+    pub fn at(&self, other: impl Fn(Point) -> Point) -> Self {
+        match self.clone() {
+            Self::ClosedPocket { centre, area } => {
+                Self::ClosedPocket { centre: other(centre), area }
+            }
+            Self::GapSealed { centre, height } => Self::GapSealed { centre: other(centre), height },
+            warning @ (Self::FinerThanMesh { .. }
+            | Self::NoCutLoop { .. }
+            | Self::BelowBoard { .. }) => warning,
+        }
+    }
 }
 
 /// Why holes could not be found.

@@ -40,8 +40,9 @@ fn plain(report: &BridgeReport) -> bool {
     report.bridges.iter().all(|b| b.disc == DiscState::Plain)
 }
 
-/// Shortest loop through a torus's hole 2 pi (R - r), disc pi (R - r)^2, depth 2 r (design exact
-/// case; inner equator, textbook). Errors must shrink under refinement.
+/// The shortest loop round a torus's hole is its inner equator, 2 pi (R - r): a loop that goes once round
+/// the axis is nowhere nearer to it than R - r. Its disc is plane, pi (R - r)^2, and the torus is 2 r
+/// thick there. Errors must shrink under refinement.
 #[test]
 fn torus_gives_inner_equator() {
     for (big, small) in [(30.0, 10.0), (40.0, 8.0), (25.0, 15.0)] {
@@ -224,6 +225,9 @@ fn cup_upside_down_is_a_pocket() {
     };
     assert!((centre - Point::new(20.0, 20.0, 0.0)).norm() < 2.0, "{centre}");
     assert!((area / 400.0 - 1.0).abs() < 0.35, "{area}");
+    // People read of it in the model's own coordinates: here the mould frame turned by a half about z.
+    let own = report.warnings[0].at(|p| Point::new(-p.x, -p.y, p.z + 7.0)).to_string();
+    assert!(own.contains("near (-20.0, -20.0, 7.0)"), "{own}");
     // One mouse hole in the wall makes the pocket a blind hole; two let the rubber run through.
     let one = without(solid, [0, 1, 0], [1, 2, 1]);
     let mesh = blocks(&one, 3, 10.0);

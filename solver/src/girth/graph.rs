@@ -9,8 +9,10 @@
 //! Kolmogorov, V. (2003), "Computing geodesics and minimal surfaces via graph cuts", ICCV: an
 //! edge of length l that stands for an angle d-phi among the directions and for an area a per
 //! edge of its family weighs a d-phi / (2 l). With edges and cross-edges there are six families
-//! about 30 degrees apart, which keeps the metric within about 1.5 % of Euclid's on a regular
-//! triangulation; edges alone would be off by up to 15 %.
+//! 30 degrees apart on a regular triangulation. A straight line at the angle t to one of them then
+//! measures pi / 12 times the sum of |sin (t - k pi / 6)| over the six, times its length: from 0.977
+//! along a family to 1.012 half way between two. Edges alone, three families, give pi / 6 times the
+//! sum of |sin (t - k pi / 3)|: 0.907 to 1.047.
 
 use crate::mesh::{Topology, TopologyError, TriangleMesh, VertexId};
 

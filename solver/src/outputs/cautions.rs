@@ -19,8 +19,10 @@ pub const CAUTIONS: [Caution; 3] = [
     },
     Caution {
         about: "Knife",
-        text: "Clamp the mould. Put a new blade in. Wear a cut-resistant glove on the hand that \
-               holds, keep it behind the edge, and cut away from the body.",
+        text: "Clamp the mould. Put a new blade in. Wear a cut-resistant glove on the hand that holds, \
+               and eye protection where a blade bends. Cut in shallow, controlled passes, away from \
+               the body, with nobody's hand in the way of the blade. Put the knife down before you \
+               pull at the rubber.",
     },
     Caution {
         about: "This plan",
@@ -28,3 +30,8 @@ pub const CAUTIONS: [Caution; 3] = [
                in the rubber or of the room. Local codes and licensed practice come first.",
     },
 ];
+
+/// The cautions in one line, for every picture.
+pub const CAUTIONS_IN_SHORT: &str = "Clamp the mould; new blade; cut-resistant glove, eye protection where a \
+    blade bends; shallow controlled passes, no hand in the way of the blade; knife down before pulling. \
+    Follow the rubber's safety data sheet. Advice only: local codes and licensed practice come first.";

@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::cautions::CAUTIONS_IN_SHORT;
 use crate::plan::{Compared, Comparison};
 use crate::trial::Outcome;
 
@@ -10,6 +11,9 @@ const COLUMNS: usize = 4;
 /// Width of the column with what is compared, and of a plan's.
 const FIRST: usize = 26;
 const COLUMN: usize = 13;
+
+/// Characters in a line of the cautions, at most.
+const WIDTH: usize = 78;
 
 /// Which way is better.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -161,6 +165,21 @@ pub fn comparison_table(comparison: &Comparison) -> String {
     for row in rows.iter().filter(|row| !row.missed.is_empty()) {
         let _ = writeln!(text, "{} misses: {}.", row.name, row.missed.join(", "));
     }
+    text.push('\n');
+    let mut width = 0;
+    for word in CAUTIONS_IN_SHORT.split_whitespace() {
+        let length = word.chars().count();
+        if width > 0 && width + 1 + length > WIDTH {
+            text.push('\n');
+            width = 0;
+        } else if width > 0 {
+            text.push(' ');
+            width += 1;
+        }
+        text.push_str(word);
+        width += length;
+    }
+    text.push('\n');
     text
 }
 
@@ -209,6 +228,8 @@ mod tests {
         assert_eq!(words("release trial"), ["not", "tried", "not", "tried", "not", "tried"]);
         assert!(table.contains("shortest first: A, B."), "{table}");
         assert!(table.contains("a very long name misses: release."));
+        let flat = table.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.ends_with(CAUTIONS_IN_SHORT), "{table}");
         assert!(table.lines().all(|line| line.chars().count() <= 80 || line.contains("shortest")));
     }
 

@@ -5,8 +5,8 @@ use crate::control::Control;
 use crate::mesh::fixtures::{icosphere, moved};
 use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::plan::{
-    BoundFor, Compared, Cut, CutKind, Ending, Figures, NotTried, Plan, Reason, RubberSkin,
-    SheetReport, StopReason, TrialVerdict,
+    BoundFor, Compared, Cut, CutKind, Ending, Figures, NotTried, Plan, PlanTrial, Reason,
+    RubberSkin, SheetReport, StopReason, TrialVerdict,
 };
 use crate::sheets::{
     LipFigures, OnePiece, Sheet, SheetSettings, Station, StationFlags, lip_figures,
@@ -153,6 +153,18 @@ pub(super) fn block_drawn_off(stretch: f64) -> (TrialReport, TriangleMesh) {
     };
     let model = moved(&icosphere(4.0, 2), [0.0, 0.0, 8.0]);
     (report, model)
+}
+
+/// The trial of [`block_drawn_off`] as a plan has it, the mould frame the model's own.
+pub(super) fn trial_of_block(stretch: f64) -> PlanTrial {
+    let (report, model) = block_drawn_off(stretch);
+    as_planned(report, model)
+}
+
+/// A trial as a plan has it, with hands of 150 N, the mould frame the model's own.
+pub(super) fn as_planned(report: TrialReport, model: TriangleMesh) -> PlanTrial {
+    let to_mould = crate::nalgebra::Isometry3::identity();
+    PlanTrial { report, model, hand_force: 150.0, to_mould, demands: Vec::new() }
 }
 
 /// A ball on a rod in a block of rubber that is cut from the board half up, tried with few elements.

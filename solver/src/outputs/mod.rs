@@ -10,6 +10,8 @@ mod sheet_words;
 mod stretches;
 mod summary;
 mod trial_words;
+mod verdict;
+mod whereabouts;
 mod words;
 
 pub use comparison::comparison_table;

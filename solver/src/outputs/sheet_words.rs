@@ -2,8 +2,8 @@
 //! plan.
 
 use super::stretches::{Side, Stretch, Weakness, weak_stretches};
+use super::whereabouts::Whereabouts;
 use super::words::millimetres;
-use crate::mesh::Point;
 use crate::plan::{Cut, CutKind, Plan, SheetReport};
 use crate::sheets::{Sheet, SheetSettings, Station};
 
@@ -12,22 +12,15 @@ const MOST_TOLD: usize = 4;
 /// Shorter ones are left to the pictures unless they are a cut's worst, mm.
 const SHORT: f64 = 2.0;
 
-/// A place in whole millimetres.
-pub(super) fn place(p: &Point) -> String {
-    // A rounded -0.4 is no -0.
-    let [x, y, z] = [p.x, p.y, p.z].map(|x| x.round() + 0.0);
-    format!("({x:.0}, {y:.0}, {z:.0})")
-}
-
 /// What the knife meets along one cut; nothing where the cut has no sheets.
-pub(super) fn of_cut(cut: &Cut, settings: &SheetSettings) -> Vec<String> {
+pub(super) fn of_cut(cut: &Cut, settings: &SheetSettings, places: &Whereabouts) -> Vec<String> {
     let stations = || cut.sheets.iter().flat_map(|sheet| &sheet.stations);
     let open = || stations().filter(|station| !station.flags.blocked);
     let mut words = Vec::new();
     if open().next().is_some() {
         words.push(depth_and_angle(cut, &open().collect::<Vec<_>>()));
     }
-    words.extend(weak(cut, settings));
+    words.extend(weak(cut, settings, places));
     let turns = stations().filter(|station| station.turn.is_some()).count();
     if turns > 0 {
         let length = length_where(cut, |station| station.turn.is_some());
@@ -78,7 +71,7 @@ fn depth_and_angle(cut: &Cut, stations: &[&Station]) -> String {
 }
 
 /// The weak stretches, worst first.
-fn weak(cut: &Cut, settings: &SheetSettings) -> Vec<String> {
+fn weak(cut: &Cut, settings: &SheetSettings, places: &Whereabouts) -> Vec<String> {
     let several = cut.sheets.len() > 1;
     let mut all: Vec<(usize, Stretch)> = Vec::new();
     for (branch, sheet) in cut.sheets.iter().enumerate() {
@@ -95,7 +88,7 @@ fn weak(cut: &Cut, settings: &SheetSettings) -> Vec<String> {
     for (index, (branch, stretch)) in all.iter().enumerate() {
         if told(index, stretch) {
             let branch = several.then_some(branch + 1);
-            words.push(one_stretch(stretch, branch));
+            words.push(one_stretch(stretch, branch, places));
         } else {
             rest += 1;
             rest_length += stretch.length();
@@ -111,7 +104,7 @@ fn weak(cut: &Cut, settings: &SheetSettings) -> Vec<String> {
     words
 }
 
-fn one_stretch(stretch: &Stretch, branch: Option<usize>) -> String {
+fn one_stretch(stretch: &Stretch, branch: Option<usize>, places: &Whereabouts) -> String {
     let side = match stretch.side {
         Side::Left => "left",
         Side::Right => "right",
@@ -121,7 +114,7 @@ fn one_stretch(stretch: &Stretch, branch: Option<usize>) -> String {
         "{:.0} to {:.0} mm along{branch}, near {}",
         stretch.from,
         stretch.to,
-        place(&stretch.place)
+        places.place(&stretch.place)
     );
     let wedge = stretch.least_wedge;
     match stretch.weakness {
@@ -142,7 +135,7 @@ fn length_where(cut: &Cut, holds: impl Fn(&Station) -> bool) -> f64 {
 }
 
 /// What the sheets of all cuts come to.
-pub(super) fn of_plan(plan: &Plan, report: &SheetReport) -> Vec<String> {
+pub(super) fn of_plan(plan: &Plan, report: &SheetReport, places: &Whereabouts) -> Vec<String> {
     let mut words = Vec::new();
     let (figures, settings) = (&report.figures, &report.settings);
     if figures.length > 0.0 {
@@ -171,29 +164,29 @@ pub(super) fn of_plan(plan: &Plan, report: &SheetReport) -> Vec<String> {
              from {:.0}){}.",
             settings.good_angle,
             settings.acceptable_angle,
-            thinnest_place(plan)
+            thinnest_place(plan, places)
         ));
     }
     if !plan.cuts.is_empty() {
-        words.extend(whole(report));
+        words.extend(whole(report, places));
     }
     words
 }
 
 /// On which cut the thinnest lip is, and where.
-fn thinnest_place(plan: &Plan) -> String {
+fn thinnest_place(plan: &Plan, places: &Whereabouts) -> String {
     let stations = plan.cuts.iter().flat_map(|cut| {
         let stations = cut.sheets.iter().flat_map(|sheet| &sheet.stations);
         stations.filter(|station| !station.flags.blocked).map(move |station| (cut.order, station))
     });
     let thinnest = stations.min_by(|(_, a), (_, b)| a.least_wedge().total_cmp(&b.least_wedge()));
     thinnest.map_or(String::new(), |(order, station)| {
-        format!(", on cut {order} near {}", place(&station.on_model))
+        format!(", on cut {order} near {}", places.place(&station.on_model))
     })
 }
 
 /// Whether the rubber stays one piece, and its narrowest neck.
-fn whole(report: &SheetReport) -> Vec<String> {
+fn whole(report: &SheetReport, places: &Whereabouts) -> Vec<String> {
     let whole = &report.one_piece;
     let mut words = Vec::new();
     let loose = whole.pieces.len().saturating_sub(whole.pieces_uncut);
@@ -207,7 +200,7 @@ fn whole(report: &SheetReport) -> Vec<String> {
         words.push(format!(
             "Narrowest neck of rubber between cuts: about {}, near {}.",
             millimetres(neck.width),
-            place(&neck.place)
+            places.place(&neck.place)
         ));
     }
     words
@@ -216,6 +209,8 @@ fn whole(report: &SheetReport) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mesh::Point;
+    use crate::mesh::fixtures::icosphere;
     use crate::outputs::fixtures::{cut, empty_plan, sheet, sheet_report, station};
     use crate::sheets::Neck;
 
@@ -231,13 +226,18 @@ mod tests {
         Cut { sheets: vec![sheet(stations)], ..cut(1, CutKind::FromGate, line) }
     }
 
+    /// On a ball of radius 60 that stands on z = -60.
+    fn places() -> Whereabouts {
+        Whereabouts::new(&empty_plan(), &icosphere(60.0, 3))
+    }
+
     #[test]
     fn depths_angles_and_blade_are_told() {
         let cut = sheeted(|k, station| {
             station.depth = 12.0 + k as f64;
             station.angle_from_normal = if k == 4 { 17.6 } else { 2.0 };
         });
-        let words = of_cut(&cut, &SheetSettings::default());
+        let words = of_cut(&cut, &SheetSettings::default(), &places());
         let told = "12 to 22 mm deep: a blade of 22 mm or more beyond the hand. Knife at most 18 \
                     degrees off square to the model.";
         assert_eq!(words, [told]);
@@ -248,7 +248,7 @@ mod tests {
     fn no_depth_is_told_of_a_bridge() {
         let cut = Cut { kind: CutKind::Bridge, ..sheeted(|_, station| station.depth = 88.0) };
         assert_eq!(
-            of_cut(&cut, &SheetSettings::default()),
+            of_cut(&cut, &SheetSettings::default(), &places()),
             ["Knife square to the model all along."]
         );
     }
@@ -264,13 +264,13 @@ mod tests {
             9 => station.flags.blocked = true,
             _ => {}
         });
-        let words = of_cut(&cut, &SheetSettings::default());
+        let words = of_cut(&cut, &SheetSettings::default(), &places());
         assert_eq!(
             words[1..],
             [
-                "The model STOPS THE KNIFE: 42 to 48 mm along, near (45, 0, 0).",
-                "FEATHER EDGE on the left, 22 degrees: 28 to 32 mm along, near (30, 0, 0).",
-                "Thin lip on the right, 40 degrees: 8 to 18 mm along, near (10, 0, 0).",
+                "The model STOPS THE KNIFE: 42 to 48 mm along, near (45, 0, 0), 60 mm above the board, right.",
+                "FEATHER EDGE on the left, 22 degrees: 28 to 32 mm along, near (30, 0, 0), 60 mm above the board, right.",
+                "Thin lip on the right, 40 degrees: 8 to 18 mm along, near (10, 0, 0), 60 mm above the board, right.",
             ]
         );
     }
@@ -281,7 +281,7 @@ mod tests {
             station.flags.beyond_blade = k < 2;
             station.flags.through_board = k == 10;
         });
-        let words = of_cut(&cut, &SheetSettings::default());
+        let words = of_cut(&cut, &SheetSettings::default(), &places());
         assert_eq!(
             words[1..],
             [
@@ -303,7 +303,7 @@ mod tests {
         let mut report = sheet_report(&plan.cuts, Point::new(-10.0, -20.0, 0.0), corner);
         report.area = 612.0;
         report.one_piece.neck = Some(Neck { width: 9.44, place: Point::new(1.0, 2.0, -0.2) });
-        let words = of_plan(&plan, &report).join("\n");
+        let words = of_plan(&plan, &report, &places()).join("\n");
         for part in [
             "6.1 cm^2 of rubber to cut",
             "within 45 degrees of square to the model over 100 % of the cut",
@@ -314,7 +314,7 @@ mod tests {
             assert!(words.contains(part), "{part:?} is not in\n{words}");
         }
         report.one_piece.pieces = vec![5e4, 4e4, 1e4];
-        let words = of_plan(&plan, &report).join("\n");
+        let words = of_plan(&plan, &report, &places()).join("\n");
         assert!(words.contains("FALLS APART: 2 loose pieces"), "{words}");
     }
 }

@@ -3,31 +3,38 @@
 use std::fmt::Write;
 
 use super::cautions::CAUTIONS;
-use super::sheet_words::{self, place};
+use super::sheet_words;
 use super::trial_words;
-use super::words::{cut_in_short, cut_of_bridge, millimetres, verdict, words_of};
+use super::verdict::verdict;
+use super::whereabouts::Whereabouts;
+use super::words::{cut_in_short, cut_of_bridge, millimetres, sentence, words_of};
 use crate::bridges::{BridgeKind, DiscState};
-use crate::plan::{Plan, PlannedBridge, StopReason, bridge_letter};
+use crate::mesh::TriangleMesh;
+use crate::plan::{Cut, CutKind, Plan, PlannedBridge, Reason, StopReason, bridge_letter};
 
 /// Characters in a line, at most, where words can be broken.
 const WIDTH: usize = 78;
 
-/// The plan for a person: cuts in the order of the knife with lengths and reasons, bridges, hinges,
-/// stretch, limits met and missed, rubber, how far the plan is proved, and the cautions.
+/// The plan for a person: what to mind, limits missed, cuts in the order of the knife with lengths and
+/// reasons, bridges, hinges, stretch, trial, limits met, rubber, how far the plan is proved, and the
+/// cautions. `model` is any mesh of the model in the plan's coordinates, for places in words.
 ///
 /// Plain text of at most 78 characters a line, ending in a line break.
-pub fn summary(plan: &Plan) -> String {
+pub fn summary(plan: &Plan, model: &TriangleMesh) -> String {
+    let places = Whereabouts::new(plan, model);
     let mut page = Page::default();
-    page.line(&format!("{}.", verdict(plan)));
-    cuts(&mut page, plan);
-    sheets(&mut page, plan);
+    page.sentence(&verdict(plan));
+    warnings(&mut page, plan);
+    limits(&mut page, plan, false);
+    cuts(&mut page, plan, &places);
+    sheets(&mut page, plan, &places);
     bridges(&mut page, plan);
-    near_bridges(&mut page, plan);
-    hinges(&mut page, plan);
-    stretches(&mut page, plan);
-    misses(&mut page, plan);
-    trial(&mut page, plan);
-    limits(&mut page, plan);
+    near_bridges(&mut page, plan, &places);
+    hinges(&mut page, plan, &places);
+    stretches(&mut page, plan, &places);
+    misses(&mut page, plan, &places);
+    trial(&mut page, plan, &places);
+    limits(&mut page, plan, true);
     page.heading("Rubber");
     page.item(
         "",
@@ -41,7 +48,17 @@ pub fn summary(plan: &Plan) -> String {
     page.text
 }
 
-fn cuts(page: &mut Page, plan: &Plan) {
+fn warnings(page: &mut Page, plan: &Plan) {
+    if plan.warnings.is_empty() {
+        return;
+    }
+    page.heading("Mind");
+    for warning in &plan.warnings {
+        page.item("!", &sentence(warning));
+    }
+}
+
+fn cuts(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     if plan.cuts.is_empty() {
         return;
     }
@@ -52,9 +69,15 @@ fn cuts(page: &mut Page, plan: &Plan) {
             more => format!(", in {more} branches"),
         };
         page.item(&format!("{}.", cut.order), &format!("{}{branches}", cut_in_short(cut)));
-        page.item("", cut.reason.text());
+        for (from, to) in ends(cut) {
+            page.item("", &format!("From {} to {}.", places.place(from), places.place(to)));
+        }
+        page.item("", &sentence(cut.reason.text()));
+        if let Reason::FreesRing { beyond, .. } = &cut.reason {
+            page.item("", &format!("What has to pass lies about {}.", places.place(beyond)));
+        }
         if let Some(report) = &plan.sheets {
-            for words in sheet_words::of_cut(cut, &report.settings) {
+            for words in sheet_words::of_cut(cut, &report.settings, places) {
                 page.item("", &words);
             }
         }
@@ -62,9 +85,16 @@ fn cuts(page: &mut Page, plan: &Plan) {
     page.item("", "Each cut leaves a seam on the casting along its line.");
 }
 
-fn sheets(page: &mut Page, plan: &Plan) {
+/// Where the branches of an exterior cut start and end; a bridge's cut is named by its bridge.
+fn ends(cut: &Cut) -> impl Iterator<Item = (&crate::mesh::Point, &crate::mesh::Point)> {
+    let outside = cut.kind != CutKind::Bridge;
+    let branches = cut.branches.iter().filter(move |_| outside);
+    branches.filter_map(|branch| Some((branch.first()?, branch.last()?)))
+}
+
+fn sheets(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     let Some(report) = &plan.sheets else { return };
-    let words = sheet_words::of_plan(plan, report);
+    let words = sheet_words::of_plan(plan, report, places);
     if words.is_empty() {
         return;
     }
@@ -74,20 +104,21 @@ fn sheets(page: &mut Page, plan: &Plan) {
     }
 }
 
-fn misses(page: &mut Page, plan: &Plan) {
+fn misses(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     if plan.misses.is_empty() {
         return;
     }
     page.heading("What is wrong with the cuts as they were drawn");
     for miss in &plan.misses {
-        let near = miss.place().map_or_else(String::new, |p| format!(", near {}", place(&p)));
+        let near =
+            miss.place().map_or_else(String::new, |p| format!(", near {}", places.place(&p)));
         page.item("", &format!("{}{near}.", miss.text()));
     }
 }
 
-fn trial(page: &mut Page, plan: &Plan) {
+fn trial(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     page.heading("Release trial");
-    for words in trial_words::of_plan(&plan.trial) {
+    for words in trial_words::of_plan(&plan.trial, places) {
         page.item("", &words);
     }
 }
@@ -147,26 +178,23 @@ fn source(bridge: &PlannedBridge) -> String {
     }
 }
 
-fn near_bridges(page: &mut Page, plan: &Plan) {
+fn near_bridges(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     if plan.near_bridges.is_empty() {
         return;
     }
     page.heading("Nearly bridges, thin rubber to mind");
     for near in &plan.near_bridges {
-        let place = |p: &crate::mesh::Point| format!("({:.0}, {:.0}, {:.0})", p.x, p.y, p.z);
-        let (from, to) = (place(&near.ends[0]), place(&near.ends[1]));
+        let (from, to) = (places.place(&near.ends[0]), places.place(&near.ends[1]));
         let sides = if near.against_board {
-            format!("the model at {from} and the board at {to}")
+            format!("the model at {from}, and the board at {to}")
         } else {
-            format!("{from} and {to}")
+            format!("{from}, and {to}")
         };
         let words = format!(
-            "The rubber is only {} thick between {sides}, where a ring of the model all \
-             but closes round ({:.0}, {:.0}, {:.0}).",
+            "The rubber is only {} thick between {sides}. There a ring of the model all but closes \
+             round {}.",
             millimetres(near.gap),
-            near.ring.x,
-            near.ring.y,
-            near.ring.z
+            places.place(&near.ring)
         );
         page.item("", &words);
     }
@@ -177,47 +205,45 @@ fn near_bridges(page: &mut Page, plan: &Plan) {
     );
 }
 
-fn hinges(page: &mut Page, plan: &Plan) {
+fn hinges(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     if plan.hinges.is_empty() {
         return;
     }
     page.heading("Hinges, rubber to leave uncut");
     for hinge in &plan.hinges {
-        let (from, to) = (place(&hinge.from), place(&hinge.to));
-        page.item("", &format!("{} wide, between {from} and {to}", millimetres(hinge.width)));
+        let (from, to) = (places.place(&hinge.from), places.place(&hinge.to));
+        page.item("", &format!("{} wide, from {from}, to {to}", millimetres(hinge.width)));
     }
 }
 
-fn stretches(page: &mut Page, plan: &Plan) {
+fn stretches(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     if plan.stretches.is_empty() {
         return;
     }
     page.heading("Stretch when the model comes out");
     for region in &plan.stretches {
         let words = format!(
-            "{:.0} % of {:.0} % allowed: a ring of {} passes a girth of {}, near {}{}",
+            "Stretched {:.0} % (limit {:.0} %{}): a ring of rubber {} round must open to {}, near {}.",
             100.0 * region.strain,
             100.0 * region.allowed,
+            if region.strain > region.allowed { ", TOO MUCH" } else { "" },
             millimetres(region.ring_length),
             millimetres(region.girth),
-            place(&region.place),
-            if region.strain > region.allowed { ": TOO MUCH" } else { "" }
+            places.place(&region.place)
         );
         page.item("", &words);
     }
 }
 
-fn limits(page: &mut Page, plan: &Plan) {
-    if plan.limits.is_empty() {
+/// The limits that are met, or those that are missed.
+fn limits(page: &mut Page, plan: &Plan, met: bool) {
+    let mut own = plan.limits.iter().filter(|limit| limit.met == met).peekable();
+    if own.peek().is_none() {
         return;
     }
-    page.heading("Limits");
-    // What is missed comes first.
-    for met in [false, true] {
-        for limit in plan.limits.iter().filter(|limit| limit.met == met) {
-            let state = if met { "met" } else { "MISSED" };
-            page.item("", &format!("{state}, {}: {}", limit.name, limit.text));
-        }
+    page.heading(if met { "Limits met" } else { "Limits MISSED" });
+    for limit in own {
+        page.item(if met { "" } else { "!" }, &format!("{}: {}.", limit.name, limit.text));
     }
 }
 
@@ -231,17 +257,20 @@ fn search(page: &mut Page, plan: &Plan) {
         page.item("", &words);
     } else if !plan.cuts.is_empty() {
         let words = format!(
-            "Cost {} of cut and entries; proved that no plan costs less than {}: within {:.1} %, \
-             by the girth model on the planning mesh.",
+            "Cost {} of cut and entries, {:.1} % of it above {}, which is a lower bound of the girth model \
+             on this planning mesh: no plan that it can make there costs less. It says nothing about the \
+             trial.",
             millimetres(plan.cost),
-            millimetres(plan.ending.lower_bound),
-            100.0 * plan.ending.gap
+            100.0 * plan.ending.gap,
+            millimetres(plan.ending.lower_bound)
         );
         page.item("", &words);
     }
     let stopped = match plan.ending.stopped_by {
         StopReason::GapReached => "The search stopped at the gap that was asked for.",
-        StopReason::Optimal => "The search ended: no plan on the planning mesh is better.",
+        StopReason::Optimal => {
+            "The search ended: by the girth model no plan on this planning mesh is better."
+        }
         StopReason::NotYet => "The work goes on; this is the best plan until now.",
         StopReason::Corrected => {
             "The work ended: the plan was made again until it passed its trial."
@@ -280,6 +309,11 @@ impl Page {
         self.text.push('\n');
     }
 
+    /// A sentence of its own, broken into lines.
+    fn sentence(&mut self, words: &str) {
+        self.broken(&sentence(words), ["", ""]);
+    }
+
     fn heading(&mut self, words: &str) {
         self.text.push('\n');
         self.line(words);
@@ -287,23 +321,25 @@ impl Page {
 
     /// Words under a heading, indented, after a mark of at most three characters.
     fn item(&mut self, mark: &str, words: &str) {
+        self.broken(words, [&format!("  {mark:<3} "), "      "]);
+    }
+
+    /// Words in lines: the first after one lead, the others after the other.
+    fn broken(&mut self, words: &str, [first, further]: [&str; 2]) {
         let mut width = 0;
-        let mut first = true;
         for word in words_of(words) {
             let length = word.chars().count();
             if width > 0 && width + 1 + length <= WIDTH {
-                self.text.push(' ');
-                self.text.push_str(&word);
+                let _ = write!(self.text, " {word}");
                 width += 1 + length;
             } else {
+                let lead = if width > 0 { further } else { first };
                 if width > 0 {
                     self.text.push('\n');
                 }
-                let mark = if first { mark } else { "" };
                 // Writing to a String cannot fail.
-                let _ = write!(self.text, "  {mark:<3} {word}");
-                width = 6 + length;
-                first = false;
+                let _ = write!(self.text, "{lead}{word}");
+                width = lead.chars().count() + length;
             }
         }
         if width > 0 {
@@ -317,8 +353,14 @@ mod tests {
     use super::*;
     use crate::bridges::Confirmation;
     use crate::mesh::Point;
+    use crate::mesh::fixtures::{icosphere, moved};
     use crate::outputs::fixtures::{cut, empty_plan, sheet, sheet_report, station};
-    use crate::plan::{Cut, CutKind, Hinge, Limit, NearBridge, Reason, RegionStretch};
+    use crate::plan::{Hinge, Limit, NearBridge, RegionStretch};
+
+    /// A ball of radius 40 that stands on z = 0.
+    fn model() -> TriangleMesh {
+        moved(&icosphere(40.0, 3), [0.0, 0.0, 40.0])
+    }
 
     fn full_plan() -> Plan {
         let line = vec![Point::origin(), Point::new(0.0, 0.0, 83.4)];
@@ -394,6 +436,7 @@ mod tests {
         plan.cuts[0].sheets = vec![sheet(stations)];
         let low = Point::new(-5.0, -15.0, 0.0);
         plan.sheets = Some(sheet_report(&plan.cuts, low, Point::new(35.0, 15.0, 12.0)));
+        plan.warnings = vec!["the potential shows 0 holes where 1 was counted".to_owned()];
         plan.rubber_volume = 812.0;
         plan.rubber_mass = 909.0;
         plan
@@ -401,13 +444,17 @@ mod tests {
 
     #[test]
     fn the_page_tells_all_that_the_plan_holds() {
-        let page = summary(&full_plan());
+        let page = summary(&full_plan(), &model());
         for words in [
-            "2 cuts, 167 mm in all; 1 limit missed.",
+            "2 cuts, 167 mm in all; release not tried; 1 limit missed.",
+            "Mind ! The potential shows 0 holes where 1 was counted.",
+            "Limits MISSED ! bridges: bridge B has no plain cut.",
             "1.  from the gate, 83 mm",
             "2.  bridge cut, 83 mm, across bridge A",
             "12 mm deep: a blade of 12 mm or more beyond the hand. Knife square to the model",
-            "parts the handle's rubber",
+            "From (0, 0, 0), on the board, middle to (0, 0, 83), 83 mm above the board, middle.",
+            "What has to pass lies about (0, 0, 0), on the board, middle.",
+            "Parts the handle's rubber.",
             "Thinnest lip: a wedge of 90 degrees (good from 90, acceptable from 45), on cut 1 near",
             "The cut rubber stays one piece",
             "A.  rubber through a hole of the model: neck 21 mm wide, 410 mm^2, 9.5 mm long",
@@ -415,29 +462,29 @@ mod tests {
             "NO PLAIN CUT crosses it: the rope runs through itself",
             "Confirmed by the potential in the rubber: its saddle, at a level of 0.42, has a rim of 85 mm; the line on the model, 83 mm, is the shortest loop found.",
             "NOT confirmed by the potential",
-            "The rubber is only 2.0 mm thick between (0, 1, 60) and (2, 1, 60), where a ring of the model all but closes round (9, 9, 70).",
-            "only 3.0 mm thick between the model at (5, 5, 3) and the board at (5, 5, 0)",
-            "14 mm wide, between (0, 0, 0) and (0, 14, 0)",
-            "48 % of 50 % allowed: a ring of 100 mm passes a girth of 148 mm",
-            "MISSED, bridges: bridge B has no plain cut",
-            "met, stretch: 48 % of 50 %",
+            "The rubber is only 2.0 mm thick between (0, 1, 60), 60 mm above the board, middle, and (2, 1, 60), 60 mm above the board, middle. There a ring of the model all but closes round (9, 9, 70), 70 mm above the board, back right.",
+            "only 3.0 mm thick between the model at (5, 5, 3), 3 mm above the board, back right, and the board at (5, 5, 0), on the board, back right.",
+            "14 mm wide, from (0, 0, 0), on the board, middle, to (0, 14, 0), on the board, back",
+            "Stretched 48 % (limit 50 %): a ring of rubber 100 mm round must open to 148 mm, near (1, 2, 3)",
+            "Limits met stretch: 48 % of 50 %.",
             "812 cm^3, 909 g",
-            "within 4.9 %",
-            "cut away from the body",
+            "4.9 % of it above 170 mm, which is a lower bound of the girth model on this planning mesh",
+            "Put the knife down before you pull",
         ] {
             let flat = page.split_whitespace().collect::<Vec<_>>().join(" ");
             let words = words.split_whitespace().collect::<Vec<_>>().join(" ");
             assert!(flat.contains(&words), "{words:?} is not in\n{page}");
         }
-        let missed = page.find("MISSED,").expect("a limit is missed");
-        assert!(missed < page.find("met, ").expect("a limit is met"), "missed limits come first");
+        let find = |words: &str| page.find(words).expect(words);
+        assert!(find("Mind\n") < find("Limits MISSED"), "warnings come right under the verdict");
+        assert!(find("Limits MISSED") < find("Cuts, in the order"), "then what is missed");
         assert!(page.lines().all(|line| line.chars().count() <= WIDTH), "{page}");
     }
 
     #[test]
     fn a_plan_without_cuts_is_short_and_keeps_the_cautions() {
-        let page = summary(&empty_plan());
-        assert!(page.starts_with("No cut needed.\n"));
+        let page = summary(&empty_plan(), &model());
+        assert!(page.starts_with("No cut needed; release not tried.\n"));
         assert!(!page.contains("order of the knife"));
         assert!(page.contains("safety data sheet"));
     }

@@ -1,8 +1,8 @@
 //! A release trial in words.
 
-use super::sheet_words::place;
+use super::whereabouts::{Frame, Whereabouts};
 use super::words::millimetres;
-use crate::mesh::{Point, Vector};
+use crate::mesh::Point;
 use crate::plan::{Demand, NotTried, PlanTrial, TrialVerdict, bridge_letter};
 use crate::trial::{Doubt, Hindrance, Outcome, TrialReport};
 
@@ -10,7 +10,7 @@ use crate::trial::{Doubt, Hindrance, Outcome, TrialReport};
 const LEAST_NEWS: f64 = 0.01;
 
 /// What the trial of a plan says, a sentence or two each.
-pub(super) fn of_plan(verdict: &TrialVerdict) -> Vec<String> {
+pub(super) fn of_plan(verdict: &TrialVerdict, places: &Whereabouts) -> Vec<String> {
     match verdict {
         TrialVerdict::NotRun(NotTried::NotAsked) => {
             vec!["None was asked for: release rests on the girths alone.".to_owned()]
@@ -22,15 +22,15 @@ pub(super) fn of_plan(verdict: &TrialVerdict) -> Vec<String> {
             vec!["NOT RUN: the work was stopped or time was up before it could begin.".to_owned()]
         }
         TrialVerdict::NotRun(NotTried::Failed { message }) => vec![format!("NOT RUN: {message}.")],
-        TrialVerdict::Ran(trial) => of_run(trial),
+        TrialVerdict::Ran(trial) => of_run(trial, places),
     }
 }
 
-fn of_run(trial: &PlanTrial) -> Vec<String> {
+fn of_run(trial: &PlanTrial, places: &Whereabouts) -> Vec<String> {
     let report = &trial.report;
     let to_model = trial.to_mould.inverse();
-    let at = |p: &Point| place(&(to_model * p));
-    let mut words = vec![format!("{}.", trial_verdict(report, trial.hand_force))];
+    let at = |p: &Point| places.place(&(to_model * p));
+    let mut words = vec![format!("{}.", trial_verdict(trial))];
     if let Outcome::Stuck { place, .. } = &report.outcome {
         words.push(format!("The model holds the rubber back most near {}.", at(place)));
     }
@@ -76,38 +76,59 @@ fn of_demand(demand: &Demand, at: &impl Fn(&Point) -> String) -> String {
     )
 }
 
-/// How the trial ended, in one line. `hand_force` is what two hands can pull, N.
-pub fn trial_verdict(report: &TrialReport, hand_force: f64) -> String {
-    let way = way_of(&report.direction);
+/// How the trial ended, in one line, with the direction in the model's own coordinates.
+pub fn trial_verdict(trial: &PlanTrial) -> String {
+    let (report, hand_force) = (&trial.report, trial.hand_force);
+    let direction = trial.to_mould.inverse() * report.direction;
+    // The rotation of a mould frame has an up.
+    let way = Frame::of_mould(&trial.to_mould)
+        .map_or_else(String::new, |frame| format!(", drawn {}", frame.way(&direction)));
     let far = millimetres(travel(report));
     match report.outcome {
         Outcome::Released => format!(
-            "Comes off {way}: takes {:.0} N of the {hand_force:.0} N that hands pull, stretched by {:.0} %",
+            "Comes off{way}: takes {:.0} N of the {hand_force:.0} N that hands pull, stretched by {:.0} %",
             report.greatest_pull(),
             100.0 * report.stretch_99
         ),
         Outcome::Stuck { hindrance: Hindrance::Pull, .. } => {
-            format!(
-                "Stuck after {far} {way}: takes more than the {hand_force:.0} N that hands pull"
-            )
+            format!("Stuck after {far}{way}: takes more than the {hand_force:.0} N that hands pull")
         }
         Outcome::Stuck { hindrance: Hindrance::Tear, .. } => {
-            format!("Tears after {far} {way}: stretched beyond its elongation at break")
+            format!("Tears after {far}{way}: stretched beyond its elongation at break")
         }
         Outcome::Stuck { hindrance: Hindrance::Caught, .. } => {
-            format!("Stuck: drawn {way} as far as the model is long and still caught")
+            format!("Stuck{way} as far as the model is long and still caught")
         }
         Outcome::NoVerdict { why: Doubt::Unsettled } => {
-            format!("No verdict: after {far} {way} the rubber did not come to rest")
+            format!("No verdict: after {far}{way} the rubber did not come to rest")
         }
-        Outcome::OutOfTime => format!("No verdict: time ran out after {far} {way}"),
+        Outcome::OutOfTime => format!("No verdict: time ran out after {far}{way}"),
     }
 }
+
+/// How a trial ended, in a few words; loud where the rubber stays on.
+pub(super) fn outcome_in_short(outcome: &Outcome) -> &'static str {
+    match outcome {
+        Outcome::Released => "comes off",
+        Outcome::Stuck { hindrance: Hindrance::Tear, .. } => "TEARS",
+        Outcome::Stuck { .. } => "STAYS ON",
+        Outcome::NoVerdict { .. } | Outcome::OutOfTime => "NO VERDICT",
+    }
+}
+
+/// Whether a release in this trial is not to be relied on: rubber slipped into the model, or the cuts
+/// part the mould. Steps that had not come to rest only make the pull too high.
+pub(super) fn is_doubtful(report: &TrialReport) -> bool {
+    report.overlap > MOST_OVERLAP || report.mesh.pieces > 1
+}
+
+/// [`TrialReport::overlap`] beyond which rubber may have slipped through the model.
+const MOST_OVERLAP: f64 = 0.5;
 
 /// What makes a trial doubtful, a sentence each.
 pub fn trial_doubts(report: &TrialReport) -> Vec<String> {
     let mut doubts = Vec::new();
-    if report.overlap > 0.5 {
+    if report.overlap > MOST_OVERLAP {
         doubts.push(
             "Rubber slipped into the model, whose parts there are finer than the elements: do not \
              rely on this, try again with more elements."
@@ -127,18 +148,42 @@ pub fn trial_doubts(report: &TrialReport) -> Vec<String> {
     doubts
 }
 
-/// The direction in words.
-fn way_of(direction: &Vector) -> String {
-    if direction.z > 0.9999 {
-        "straight up".to_owned()
-    } else {
-        let tilt = direction.z.clamp(-1.0, 1.0).acos().to_degrees();
-        let turn = direction.y.atan2(direction.x).to_degrees().rem_euclid(360.0);
-        format!("{tilt:.0} degrees off upright (towards {turn:.0} degrees from x)")
-    }
-}
-
 /// How far the rubber has come, mm.
 pub(super) fn travel(report: &TrialReport) -> f64 {
     report.pull.last().map_or(0.0, |point| point.travel)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mesh::Vector;
+    use crate::nalgebra::{Isometry3, Translation3, UnitQuaternion};
+    use crate::outputs::fixtures::{empty_plan, trial_of_block};
+
+    /// Directions and places in words are the model's own: here the mould frame is the model turned by
+    /// 90 degrees about z, and moved.
+    #[test]
+    fn directions_and_places_are_the_models_own() {
+        let mut trial = trial_of_block(1.5);
+        // A point of the model at +x is at +y in the mould.
+        let turn = UnitQuaternion::from_axis_angle(&Vector::z_axis(), std::f64::consts::FRAC_PI_2);
+        trial.to_mould = Isometry3::from_parts(Translation3::new(100.0, 0.0, -8.0), turn);
+        let (sin, cos) = 45f64.to_radians().sin_cos();
+        trial.report.direction = trial.to_mould * Vector::new(-sin, 0.0, cos);
+        let words = trial_verdict(&trial);
+        assert!(
+            words.starts_with(
+                "Comes off, drawn 45 degrees off upright to the left, along (-0.71, 0.00, 0.71): takes"
+            ),
+            "{words}"
+        );
+        let own = Point::new(30.0, 0.0, 20.0);
+        trial.report.stretched_at = trial.to_mould * own;
+        let model = crate::mesh::fixtures::icosphere(30.0, 2);
+        let mut plan = empty_plan();
+        plan.trial = TrialVerdict::Ran(Box::new(trial));
+        let words = of_plan(&plan.trial, &Whereabouts::new(&plan, &model)).join(" ");
+        // The board is z = 0 of the mould frame: z = 8 of the model.
+        assert!(words.contains("near (30, 0, 20), 12 mm above the board, right."), "{words}");
+    }
 }

@@ -50,20 +50,15 @@ pub(super) fn cut_of_bridge(plan: &Plan, index: usize) -> Option<&Cut> {
     )
 }
 
-/// The plan in one line.
-pub(super) fn verdict(plan: &Plan) -> String {
-    let missed = match plan.limits.iter().filter(|limit| !limit.met).count() {
-        0 => String::new(),
-        1 => "; 1 limit missed".to_owned(),
-        more => format!("; {more} limits missed"),
-    };
-    match plan.cuts.len() {
-        // Nothing to cut is good news only if nothing stands against it.
-        0 if missed.is_empty() && plan.bridges.is_empty() => "No cut needed".to_owned(),
-        0 => format!("No cut in this plan{missed}"),
-        1 => format!("1 cut, {}{missed}", millimetres(plan.total_length)),
-        more => format!("{more} cuts, {} in all{missed}", millimetres(plan.total_length)),
+/// Words as a sentence: a capital first, a full stop last.
+pub(super) fn sentence(words: &str) -> String {
+    let mut letters = words.trim().chars();
+    let Some(first) = letters.next() else { return String::new() };
+    let mut text: String = first.to_uppercase().chain(letters).collect();
+    if !text.ends_with(['.', '!', '?', ':']) {
+        text.push('.');
     }
+    text
 }
 
 #[cfg(test)]
@@ -74,6 +69,13 @@ mod tests {
     fn bridges_are_lettered_like_columns() {
         let names = [0, 1, 25, 26, 27, 51, 52].map(bridge_letter);
         assert_eq!(names, ["A", "B", "Z", "AA", "AB", "AZ", "BA"]);
+    }
+
+    #[test]
+    fn sentences_start_with_a_capital_and_end() {
+        assert_eq!(sentence("the model stands off the board"), "The model stands off the board.");
+        assert_eq!(sentence("Already one."), "Already one.");
+        assert_eq!(sentence(" "), "");
     }
 
     #[test]

@@ -108,7 +108,9 @@ impl Assembly<'_, '_> {
                 .warnings
                 .iter()
                 .cloned()
-                .chain(setup.bridges.warnings.iter().map(ToString::to_string))
+                .chain(
+                    setup.bridges.warnings.iter().map(|w| w.at(|p| outward.point(p)).to_string()),
+                )
                 .chain(setup.warnings.iter().cloned())
                 .chain(no_sheets)
                 .collect(),

@@ -11,7 +11,8 @@ const GAP: &str = "gap";
 pub(super) fn close(plan: &mut Plan, ending: Ending, request: &PlanRequest) {
     plan.ending = ending;
     plan.limits.retain(|limit| limit.name != GAP);
-    if ending.bound_for == BoundFor::Nothing {
+    // The bound knows nothing of trials: a cut between two sides that passes one is measured against no gap.
+    if ending.bound_for == BoundFor::Nothing || plan.two_sides.is_some() {
         return;
     }
     let asked = request.budget.target_gap;
@@ -19,8 +20,8 @@ pub(super) fn close(plan: &mut Plan, ending: Ending, request: &PlanRequest) {
         name: GAP.to_owned(),
         met: ending.gap <= asked || ending.stopped_by == StopReason::Optimal,
         text: format!(
-            "cost {:.1} mm, lower bound {:.1} mm by the girth model on the planning mesh: gap {:.1} %, asked \
-             {:.1} %",
+            "cost {:.1} mm, a lower bound of the girth model on this planning mesh {:.1} mm: gap {:.1} %, \
+             asked {:.1} %",
             plan.cost,
             ending.lower_bound,
             100.0 * ending.gap,

@@ -2,12 +2,12 @@
 
 use super::answer::{Limit, Plan};
 use super::candidate::Candidate;
-use super::letters::bridge_letter;
 use super::request::PlanRequest;
 use super::setup::Setup;
 use super::sheet_limits::sheet_limits;
 use super::trial_limit::trial_limit;
 use crate::bridges::DiscState;
+use crate::bridges::bridge_letter;
 use crate::curves::Finished;
 use crate::mesh::Point;
 use crate::optimise::one_piece::necks;
@@ -119,7 +119,11 @@ pub(super) fn limits(
         list.push(limit(
             "least cut",
             short == 0,
-            format!("{short} cuts are shorter than {:.0} mm", request.knife.least_cut),
+            match short {
+                0 => format!("no cut is shorter than {:.0} mm", request.knife.least_cut),
+                1 => format!("1 cut is shorter than {:.0} mm", request.knife.least_cut),
+                more => format!("{more} cuts are shorter than {:.0} mm", request.knife.least_cut),
+            },
         ));
     }
     if !request.areas.keep_off.is_empty() {

@@ -1,8 +1,8 @@
 //! What the sheets of a plan say about its limits.
 
 use super::answer::{Limit, SheetReport};
-use super::letters::bridge_letter;
 use super::request::PlanRequest;
+use crate::bridges::bridge_letter;
 use crate::sheets::{CrossedBy, LipFigures, SheetSettings};
 
 /// The limits that sheets have to meet.

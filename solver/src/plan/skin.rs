@@ -1,8 +1,8 @@
 //! From the planning mesh and its bridges to the skin that rings of rubber run on: holes that are cut across are
 //! filled with the discs of their cuts.
 
-use super::letters::bridge_letter;
 use crate::bridges::Bridge;
+use crate::bridges::bridge_letter;
 use crate::bridges::fill::{Filled, HolePath};
 use crate::curves::StraightRims;
 use crate::girth::{GraphError, PlanningGraph};

@@ -41,7 +41,7 @@ pub fn all_cases() -> Vec<Case> {
         .iter()
         .map(|p| Case { group: "demo", name: p.name.to_owned(), source: Source::Demo })
         .collect::<Vec<_>>();
-    let open = ["bunny00", "refined_elephant", "homer", "elephant", "hand"].map(|file| Case {
+    let open = ["bunny00", "refined_elephant", "eight", "elephant", "hand"].map(|file| Case {
         group: "open",
         name: file.to_owned(),
         source: Source::Open { file },

@@ -18,7 +18,7 @@ use slitwright_tests::{open_gate, open_mesh_sized, outside_out};
 /// Seconds of the search.
 const SEARCH: f64 = 10.0;
 /// Open meshes.
-const OPEN: [&str; 3] = ["bunny00", "homer", "refined_elephant"];
+const OPEN: [&str; 3] = ["bunny00", "hand", "refined_elephant"];
 /// Walls of the blocks, and thickness of the blankets, mm.
 const WALLS: (f64, f64) = (15.0, 8.0);
 

@@ -102,8 +102,8 @@ fn walls_are_as_thick_as_the_way_out_or_to_the_next_wall() {
     assert_relative_eq!(down, 8.0, epsilon = 1e-9);
 }
 
-/// Pull, two strips of zone times wall: F = 2 z t mu (l - 1/l^2), Treloar (1975); and never more
-/// than the working stretch.
+/// Pull, two strips of zone times wall: F = 2 z t mu (l - 1/l^2), Treloar (1975), from memory; and
+/// never more than the working stretch.
 #[test]
 fn strain_is_what_two_hands_pull_or_the_working_stretch() {
     let rubber = Rubber { working_stretch: 0.5, ..Rubber::default() };

@@ -34,6 +34,67 @@ fn errors_of_circles(mesh: TriangleMesh, radius: f64) -> Vec<f64> {
         .collect()
 }
 
+/// Straight lines on a regular triangulation, the flat faces of a tetrahedron: by the module's closed form
+/// every direction is measured between 0.977 and 1.012 of its length, and along the edges the least. Sections
+/// by planes square to a random axis at many heights, weighed with their length.
+#[test]
+fn straight_rings_on_a_regular_triangulation_are_measured_by_the_closed_form() {
+    use crate::mesh::fixtures::divided;
+    let size = 30.0;
+    let corners = [[1.0, 1.0, 1.0], [1.0, -1.0, -1.0], [-1.0, 1.0, -1.0], [-1.0, -1.0, 1.0]];
+    let mut mesh = TriangleMesh {
+        positions: corners.map(|c: [f64; 3]| Point::from(c.map(|x| size * x))).to_vec(),
+        faces: vec![[0, 1, 2], [0, 3, 1], [0, 2, 3], [1, 3, 2]],
+    };
+    assert!(mesh.signed_volume() > 0.0);
+    let whole = mesh.clone();
+    for _ in 0..6 {
+        mesh = divided(&mesh);
+    }
+    let graph = graph_of(mesh, -0.99 * size, 0.0);
+    // Measured over true length, both summed over planes at many heights.
+    let ratio = |axis: [f64; 3]| {
+        let axis = crate::mesh::Vector::from(axis).normalize();
+        let heights = (-24..=24).map(|k| 0.33 * size * f64::from(k) / 24.0);
+        let (measured, exact) = heights.fold((0.0, 0.0), |(measured, exact), level| {
+            let side = |p: &Point| p.coords.dot(&axis) > level;
+            (measured + reach_above(&graph, side), exact + section_length(&whole, &axis, level))
+        });
+        measured / exact
+    };
+    let family = |t: f64| {
+        let sum = (0..6).map(|k| (t - f64::from(k) * TAU / 12.0).sin().abs()).sum::<f64>();
+        sum * TAU / 24.0
+    };
+    let (least, most) = (family(0.0), family(TAU / 24.0));
+    assert!((least - 0.977).abs() < 5e-4 && (most - 1.0115).abs() < 5e-4, "{least} {most}");
+    // Square to a coordinate axis the section is a rectangle with its sides along edges.
+    for axis in [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [1.0, 1.0, 1.0]] {
+        let along = ratio(axis);
+        assert!((along - least).abs() < 0.004, "{axis:?}: {along}");
+    }
+    for axis in [[0.3, 1.0, -0.7], [-0.5, 0.6, 0.62], [1.0, 0.2, 0.1], [0.9, -0.4, 0.3]] {
+        let any = ratio(axis);
+        assert!((least - 0.004..=most + 0.004).contains(&any), "{axis:?}: {any}");
+    }
+}
+
+/// Length of the section of a mesh by the plane square to `axis` at `level`.
+fn section_length(mesh: &TriangleMesh, axis: &crate::mesh::Vector, level: f64) -> f64 {
+    let height = |v: u32| mesh.positions[v as usize].coords.dot(axis) - level;
+    let across = |a: u32, b: u32| {
+        let (low, high) = (height(a), height(b));
+        let (from, to) = (mesh.positions[a as usize], mesh.positions[b as usize]);
+        ((low > 0.0) != (high > 0.0)).then(|| from + (to - from) * (low / (low - high)))
+    };
+    let of_face = |&[a, b, c]: &[u32; 3]| {
+        let ends: Vec<Point> =
+            [(a, b), (b, c), (c, a)].into_iter().filter_map(|(a, b)| across(a, b)).collect();
+        ends.windows(2).map(|pair| (pair[1] - pair[0]).norm()).sum::<f64>()
+    };
+    mesh.faces.iter().map(of_face).sum()
+}
+
 /// Every circle within 3.5 %, and their mean within 1 %: on balls divided from an icosahedron, whose
 /// triangles differ by a sixth in size, and on remeshed ones.
 #[test]

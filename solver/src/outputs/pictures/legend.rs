@@ -6,7 +6,8 @@ use super::sections::choose;
 use super::text::{Fonts, Weight};
 use crate::bridges::{BridgeKind, DiscState};
 use crate::outputs::stretches::{Weakness, flagged, weak_stretches};
-use crate::outputs::words::{cut_in_short, cut_of_bridge, millimetres, verdict};
+use crate::outputs::verdict::verdict;
+use crate::outputs::words::{cut_in_short, cut_of_bridge, millimetres};
 use crate::plan::{CutKind, Plan, bridge_letter};
 
 /// A mark that the legend explains.
@@ -84,7 +85,7 @@ impl Mark {
         }
     }
 
-    /// A sentence, for the sheet.
+    /// A sentence, for the overview.
     fn long(self) -> &'static str {
         match self {
             Self::FromGate => "Cut that starts at the gate: wide line, bar at its start",
@@ -213,7 +214,7 @@ impl Key {
     }
 }
 
-/// One piece of the sheet's words; a piece is never broken over two columns.
+/// One piece of the overview's words; a piece is never broken over two columns.
 pub(super) enum Block {
     Heading(&'static str),
     Mark(Mark, Vec<String>),
@@ -280,7 +281,7 @@ fn write(canvas: &mut Canvas, lines: &[String], x: f32, y: f32, lettering: Lette
     y + LINE * lines.len() as f32
 }
 
-/// All words of the sheet, broken into lines for a column `width` px wide.
+/// All words of the overview, broken into lines for a column `width` px wide.
 pub(super) fn blocks(plan: &Plan, fonts: &Fonts, width: f32, bar: f64) -> Vec<Block> {
     let wrap = |text: &str, indent: f32| fonts.wrap(text, WORDS, Weight::Regular, width - indent);
     let strong = |text: &str| fonts.wrap(text, WORDS, Weight::Bold, width - INDENT);
@@ -289,7 +290,7 @@ pub(super) fn blocks(plan: &Plan, fonts: &Fonts, width: f32, bar: f64) -> Vec<Bl
         blocks.push(Block::Mark(mark, wrap(mark.long(), SAMPLE + 14.0)));
     }
     blocks.push(Block::ScaleBar(bar));
-    blocks.push(Block::Words(wrap("All pictures of this sheet are drawn to the same scale.", 0.0)));
+    blocks.push(Block::Words(wrap("All pictures of this page are drawn to the same scale.", 0.0)));
     blocks.push(Block::Heading("Cuts in the order of the knife"));
     if plan.cuts.is_empty() {
         blocks.push(Block::Words(wrap(&format!("{}.", verdict(plan)), 0.0)));

@@ -1,25 +1,25 @@
 //! Pictures of the model from the usual sides, with the plan drawn on.
 //!
 //! [`draw_plan`] gives seven square pictures (front, back, left, right, top, below and
-//! three-quarter), one sheet with all of them and a legend, and sections across the cuts, as PNG
-//! files in memory. Views are
-//! orthographic, in the mould maker's frame ([`Plan::up`] is up), and of one scale. What the model
-//! hides is dashed. Every mark is told from the others by its shape, so that a grey print reads as
-//! well as the screen.
+//! three-quarter), an overview with all of them and a legend, and sections across the cuts, as PNG
+//! files in memory. Views are orthographic, in the mould maker's frame ([`Plan::up`] is up), and of
+//! one scale. What the model hides is dashed. Every mark is told from the others by its shape, so
+//! that a grey print reads as well as the screen. The cautions stand on every picture, in one line.
 //!
 //! The model is drawn by a depth buffer of our own; lines and letters by general-purpose crates.
 //! The same plan gives the same bytes.
 
 mod canvas;
+mod cautions;
 mod hatch;
 mod labels;
 mod legend;
 mod marks;
 mod overlay;
+mod overview;
 mod raster;
 mod scene;
 mod sections;
-mod sheet;
 mod side_by_side;
 mod sight;
 mod surface;
@@ -33,6 +33,7 @@ pub use side_by_side::draw_comparison;
 pub use way_out::draw_trial;
 
 use crate::mesh::TriangleMesh;
+use crate::outputs::whereabouts::Frame;
 use crate::plan::Plan;
 
 /// How large the pictures are, and what stands above them.
@@ -40,15 +41,15 @@ use crate::plan::Plan;
 pub struct PictureStyle {
     /// Side of the square pictures, px: 500 to 6000.
     pub view_size: u32,
-    /// Width of the sheet, px: 1500 to 8000.
-    pub sheet_width: u32,
+    /// Width of all other pictures, px: 1500 to 8000.
+    pub page_width: u32,
     /// Name of the piece, for the headings.
     pub heading: Option<String>,
 }
 
 impl Default for PictureStyle {
     fn default() -> Self {
-        Self { view_size: 1000, sheet_width: 2000, heading: None }
+        Self { view_size: 1000, page_width: 2000, heading: None }
     }
 }
 
@@ -56,7 +57,7 @@ impl Default for PictureStyle {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Picture {
     /// Short name, fit for a file name: `front`, `back`, `left`, `right`, `top`, `below`,
-    /// `three-quarter`, `sheet`, `sections`, `way-out` or `comparison`.
+    /// `three-quarter`, `overview`, `sections`, `way-out` or `comparison`.
     pub name: String,
     /// In words.
     pub title: String,
@@ -174,7 +175,7 @@ const HATCH_SPACING: f64 = 11.0;
 /// Distance between samples of a line on a single picture, px.
 const SAMPLE_SPACING: f64 = 0.8;
 
-/// Draws `plan` on `model`: seven views, the sheet, and where the plan has sheets through the rubber
+/// Draws `plan` on `model`: seven views, the overview, and where the plan has sheets through the rubber
 /// the sections across them. `model` is the mesh as it was read, or any
 /// mesh of the same shape in the plan's coordinates.
 pub fn draw_plan(
@@ -182,10 +183,20 @@ pub fn draw_plan(
     plan: &Plan,
     style: &PictureStyle,
 ) -> Result<Vec<Picture>, PictureError> {
+    draw_those(model, plan, style, |_| true)
+}
+
+/// The pictures of [`draw_plan`] whose names are wanted.
+fn draw_those(
+    model: &TriangleMesh,
+    plan: &Plan,
+    style: &PictureStyle,
+    wanted: impl Fn(&str) -> bool,
+) -> Result<Vec<Picture>, PictureError> {
     check_size("view_size", style.view_size, 500, 6000)?;
-    check_size("sheet_width", style.sheet_width, 1500, 8000)?;
+    check_size("page_width", style.page_width, 1500, 8000)?;
     check_model(model)?;
-    let views = view::usual_views(&view::Frame::new(plan.up)?);
+    let views = view::usual_views(&frame_of(plan)?);
     let (low, high) = model.bounds().ok_or(PictureError::EmptyModel)?;
     let centre = crate::nalgebra::center(&low, &high);
     let extent = view::extent(&views, &model.positions, centre);
@@ -194,7 +205,8 @@ pub fn draw_plan(
         return Err(PictureError::EmptyModel);
     }
     let fonts = text::Fonts::new()?;
-    let scale = sheet::view_scale(plan, &fonts, extent, style.view_size);
+    let scale =
+        overview::view_scale(plan, style.heading.as_deref(), &fonts, extent, style.view_size);
     sections::check(plan)?;
     let chosen = sections::choose(plan);
     let surface = surface::Surface::new(model)?;
@@ -207,7 +219,7 @@ pub fn draw_plan(
         &chosen,
     )?;
     let shaded = raster::Shaded::new(model);
-    let studio = sheet::Studio {
+    let studio = overview::Studio {
         plan,
         views: &views,
         shaded: &shaded,
@@ -217,13 +229,21 @@ pub fn draw_plan(
         centre,
         extent,
     };
-    let mut pictures = studio.views(style.view_size)?;
-    pictures.push(studio.sheet(style.sheet_width)?);
-    if let Some(report) = &plan.sheets {
-        let (heading, width) = (style.heading.as_deref(), style.sheet_width);
+    let mut pictures = studio.views(style.view_size, &wanted)?;
+    if wanted("overview") {
+        pictures.push(studio.overview(style.page_width)?);
+    }
+    if let Some(report) = plan.sheets.as_ref().filter(|_| wanted("sections")) {
+        let (heading, width) = (style.heading.as_deref(), style.page_width);
         pictures.extend(sections::draw(model, &surface, report, &chosen, &fonts, heading, width)?);
     }
     Ok(pictures)
+}
+
+/// The mould maker's frame of a plan.
+fn frame_of(plan: &Plan) -> Result<Frame, PictureError> {
+    let up = plan.up;
+    Frame::new(up).ok_or(PictureError::Up { up: [up.x, up.y, up.z] })
 }
 
 fn check_size(field: &'static str, value: u32, low: u32, high: u32) -> Result<(), PictureError> {

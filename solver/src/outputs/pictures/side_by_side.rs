@@ -1,16 +1,17 @@
 //! Plans of one model side by side: the same two sides of each, and what each comes to.
 
 use super::canvas::{Canvas, Lettering, Pen, Tone};
+use super::cautions::Cautions;
 use super::marks::{self, WORDS};
+use super::overview::{MARGIN, Studio, TITLE, scale_for};
 use super::raster::Shaded;
 use super::scene::Scene;
-use super::sheet::{MARGIN, Studio, TITLE, scale_for};
 use super::sight::is_seen;
 use super::surface::Surface;
 use super::text::{Fonts, Weight};
 use super::view::{self, Camera, View};
 use super::{HATCH_SPACING, Picture, PictureError, PictureStyle, SAMPLE_SPACING};
-use super::{check_model, check_size};
+use super::{check_model, check_size, frame_of};
 use crate::mesh::TriangleMesh;
 use crate::outputs::comparison::{FIGURES, best, front_in_words, trial_in_short};
 use crate::plan::{Comparison, Plan};
@@ -26,7 +27,7 @@ const PLANS: (usize, usize) = (1, 5);
 /// Side of the pictures on which it is looked for what is seen, px.
 const LOOK: u32 = 300;
 
-/// Draws plans of `model` side by side, with `comparison` in their order. Of the style the sheet's
+/// Draws plans of `model` side by side, with `comparison` in their order. Of the style the page's
 /// width and the heading are used. The sides are the two of the usual seven that together see
 /// all cuts best.
 pub fn draw_comparison(
@@ -35,7 +36,7 @@ pub fn draw_comparison(
     comparison: &Comparison,
     style: &PictureStyle,
 ) -> Result<Picture, PictureError> {
-    check_size("sheet_width", style.sheet_width, 1500, 8000)?;
+    check_size("page_width", style.page_width, 1500, 8000)?;
     check_model(model)?;
     let count = plans.len();
     if !(PLANS.0..=PLANS.1).contains(&count) || comparison.rows.len() != count {
@@ -48,9 +49,9 @@ pub fn draw_comparison(
     if model.faces.is_empty() || size <= 0.0 {
         return Err(PictureError::EmptyModel);
     }
-    let views = view::usual_views(&view::Frame::new(plans[0].up)?);
+    let views = view::usual_views(&frame_of(plans[0])?);
     let fonts = Fonts::new()?;
-    let width = style.sheet_width as f32;
+    let width = style.page_width as f32;
     let cell = ((width - WHAT - (count as f32 + 2.0) * GAP) / count as f32).floor();
     let cell = cell.min(0.4 * width);
     let surface = Surface::new(model)?;
@@ -74,7 +75,9 @@ pub fn draw_comparison(
     let figures = (FIGURES.len() + 1) as f32 * LINE + 2.0 * GAP;
     let names = 44.0;
     let total = HEADER + names + heights.iter().map(|h| h + GAP).sum::<f32>() + figures + 60.0;
-    let mut canvas = Canvas::blank(style.sheet_width, total.ceil() as u32, &fonts)?;
+    let cautions = Cautions::new(&fonts, width);
+    let total = total + cautions.height;
+    let mut canvas = Canvas::blank(style.page_width, total.ceil() as u32, &fonts)?;
     let title = match &style.heading {
         Some(name) => format!("Plans side by side: {name}"),
         None => "Plans side by side".to_owned(),
@@ -109,6 +112,7 @@ pub fn draw_comparison(
     table(&mut canvas, comparison, [top, cell, width]);
     let bar = marks::bar_length(scale, f64::from(WHAT) - 40.0);
     marks::scale_bar(&mut canvas, [24.0, HEADER + names + 8.0], bar, scale);
+    cautions.draw(&mut canvas);
     Ok(Picture {
         name: "comparison".to_owned(),
         title,
@@ -207,6 +211,7 @@ mod tests {
     use crate::mesh::fixtures::icosphere;
     use crate::mesh::{Point, Vector};
     use crate::outputs::fixtures::{compared, cut, empty_plan};
+    use crate::outputs::whereabouts::Frame;
     use crate::plan::CutKind;
 
     const RADIUS: f64 = 30.0;
@@ -224,7 +229,7 @@ mod tests {
 
     fn style() -> PictureStyle {
         PictureStyle {
-            sheet_width: 1500,
+            page_width: 1500,
             heading: Some("ball".to_owned()),
             ..PictureStyle::default()
         }
@@ -240,7 +245,7 @@ mod tests {
             .iter()
             .map(|plan| Scene::new(plan, &surface, 60.0, 0.2, 2.0, &[]).expect("a scene"))
             .collect();
-        let views = view::usual_views(&view::Frame::new(Vector::z()).expect("up is given"));
+        let views = view::usual_views(&Frame::new(Vector::z()).expect("up is given"));
         let shaded = Shaded::new(&model);
         let sides = choose(&views, &shaded, &scenes, Point::origin(), [60.0, 60.0]);
         let sees = |toward: Vector| sides.iter().any(|side| side.toward.dot(&toward) > 0.7);
@@ -260,6 +265,7 @@ mod tests {
         let picture = draw(&plans).expect("draws");
         assert_eq!((picture.name.as_str(), picture.width), ("comparison", 1500));
         assert_eq!(picture.title, "Plans side by side: ball");
+        assert!(super::super::tests::carries_cautions(&picture));
         assert_eq!(picture, draw(&plans).expect("draws"));
         let fault = draw(&plans[..2]).expect_err("refused");
         assert_eq!(fault, PictureError::Plans { plans: 2, rows: 3, most: 5 });

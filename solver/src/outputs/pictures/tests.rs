@@ -4,12 +4,12 @@ use std::f64::consts::{PI, TAU};
 
 use super::sight::Sighting;
 use super::surface::Surface;
-use super::view::{Camera, Frame, View, usual_views};
+use super::view::{Camera, View, usual_views};
 use super::*;
 use crate::bridges::{BridgeKind, DiscState};
 use crate::mesh::{Point, Vector};
 use crate::outputs::fixtures::{cut, empty_plan, sheet, sheet_report, station};
-use crate::outputs::words::verdict;
+use crate::outputs::verdict::verdict;
 use crate::plan::{CutKind, Hinge, Limit, PlannedBridge};
 use crate::sheets::Station;
 
@@ -142,7 +142,7 @@ fn contrast_of_rows(
 ) -> Vec<f64> {
     let at = |picture: &tiny_skia::Pixmap, x, y| luminance(picture.pixel(x, y).expect("inside"));
     rows.map(|y| {
-        let darker = (290..=310).map(|x| (at(picture, x, y), at(plain, x, y)));
+        let darker = (350..=370).map(|x| (at(picture, x, y), at(plain, x, y)));
         darker
             .filter(|(new, old)| new < old)
             .map(|(new, old)| contrast(new, old))
@@ -151,8 +151,15 @@ fn contrast_of_rows(
     .collect()
 }
 
+/// One picture of a plan, the others left out.
+fn one(mesh: &TriangleMesh, plan: &Plan, name: &str) -> tiny_skia::Pixmap {
+    let pictures = draw_those(mesh, plan, &small_style(), |own| own == name).expect("drawn");
+    assert_eq!(pictures.len(), 1);
+    decoded(&pictures[0])
+}
+
 fn small_style() -> PictureStyle {
-    PictureStyle { view_size: 600, sheet_width: 1500, heading: None }
+    PictureStyle { view_size: 720, page_width: 1500, heading: None }
 }
 
 /// One cut up the middle of the ball's front.
@@ -191,10 +198,7 @@ fn cuts_stand_out_in_grey() {
     // Rows well inside the cut's ends and clear of its number.
     let rows = 230..320;
     for kind in [CutKind::FromGate, CutKind::Separate, CutKind::Bridge] {
-        let front = |plan: &Plan| {
-            let pictures = draw_plan(&mesh, plan, &small_style()).expect("drawn");
-            decoded(named(&pictures, "front"))
-        };
+        let front = |plan: &Plan| one(&mesh, plan, "front");
         let plain = front(&side_cut_plan(kind));
         let seen = contrast_of_rows(&front(&front_cut_plan(kind)), &plain, rows.clone());
         assert!(seen.iter().all(|&ratio| ratio >= 4.5), "{kind:?}: {seen:?}");
@@ -209,7 +213,7 @@ fn cuts_stand_out_in_grey() {
 /// Part of the middle column, between the ends of the cut, that has a really dark pixel near it.
 fn solid_part(picture: &tiny_skia::Pixmap, rows: std::ops::Range<u32>) -> f64 {
     let dark =
-        |y: &u32| (290..=310).any(|x| luminance(picture.pixel(x, *y).expect("inside")) < 0.05);
+        |y: &u32| (350..=370).any(|x| luminance(picture.pixel(x, *y).expect("inside")) < 0.05);
     rows.clone().filter(dark).count() as f64 / rows.len() as f64
 }
 
@@ -217,11 +221,10 @@ fn solid_part(picture: &tiny_skia::Pixmap, rows: std::ops::Range<u32>) -> f64 {
 fn a_cut_on_the_back_is_dashed_from_the_front_and_solid_from_behind() {
     let mesh = ball(RADIUS, 40);
     let plan = back_cut_plan(CutKind::FromGate);
-    let pictures = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
     // The ball's middle is that of the drawing area; rows well inside the cut's ends.
     let rows = 210..330;
-    let front = solid_part(&decoded(named(&pictures, "front")), rows.clone());
-    let back = solid_part(&decoded(named(&pictures, "back")), rows);
+    let front = solid_part(&one(&mesh, &plan, "front"), rows.clone());
+    let back = solid_part(&one(&mesh, &plan, "back"), rows);
     assert!(back > 0.99, "{back}");
     // Dashes of 9 px with spaces of 6 px: 0.6 of the line is drawn.
     assert!((0.45..=0.75).contains(&front), "{front}");
@@ -230,19 +233,19 @@ fn a_cut_on_the_back_is_dashed_from_the_front_and_solid_from_behind() {
 #[test]
 fn pictures_are_the_same_byte_for_byte() {
     let mesh = ball(RADIUS, 30);
-    let plan = front_cut_plan(CutKind::Separate);
+    let plan = sheeted_plan(|_, _| {});
     let first = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
     let second = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
     assert_eq!(first, second);
 }
 
 #[test]
-fn every_side_and_the_sheet_are_png_files_of_the_stated_size() {
+fn every_side_and_the_overview_are_png_files_of_the_stated_size() {
     let mesh = ball(RADIUS, 30);
     let plan = front_cut_plan(CutKind::FromGate);
     let pictures = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
     let names: Vec<&str> = pictures.iter().map(|picture| picture.name.as_str()).collect();
-    let usual = ["front", "back", "left", "right", "top", "below", "three-quarter", "sheet"];
+    let usual = ["front", "back", "left", "right", "top", "below", "three-quarter", "overview"];
     assert_eq!(names, usual);
     for picture in &pictures {
         let pixmap = decoded(picture);
@@ -253,18 +256,65 @@ fn every_side_and_the_sheet_are_png_files_of_the_stated_size() {
     assert_eq!(pictures[7].width, 1500);
 }
 
+/// Whether the foot of a picture is that of a blank one with the cautions on it.
+pub(super) fn carries_cautions(picture: &Picture) -> bool {
+    let fonts = text::Fonts::new().expect("the built-in typeface reads");
+    let words = cautions::Cautions::new(&fonts, picture.width as f32);
+    let height = words.height.floor() as u32;
+    let mut blank =
+        canvas::Canvas::blank(picture.width, picture.height, &fonts).expect("a small picture");
+    words.draw(&mut blank);
+    let blank = tiny_skia::Pixmap::decode_png(&blank.png().expect("written")).expect("read");
+    let own = decoded(picture);
+    let rows = picture.height - height..picture.height;
+    let mut spots = rows.flat_map(|y| (0..picture.width).map(move |x| (x, y)));
+    spots.all(|(x, y)| own.pixel(x, y) == blank.pixel(x, y))
+}
+
+#[test]
+fn the_cautions_stand_on_every_picture() {
+    let pictures =
+        draw_plan(&ball(RADIUS, 30), &sheeted_plan(|_, _| {}), &small_style()).expect("drawn");
+    assert_eq!(pictures.len(), 9);
+    for picture in &pictures {
+        assert!(carries_cautions(picture), "{}", picture.name);
+    }
+}
+
+/// What to mind stands right under the verdict on the overview: the views below move down by its lines.
+#[test]
+fn the_overview_carries_the_warnings() {
+    let mesh = ball(RADIUS, 30);
+    let mut plan = front_cut_plan(CutKind::FromGate);
+    let overview = |plan: &Plan| one(&mesh, plan, "overview");
+    let plain = overview(&plan);
+    plan.warnings = vec!["the model stands up to 0.30 mm off the board".to_owned()];
+    let warned = overview(&plan);
+    let moved = warned.height() - plain.height();
+    assert!((20..40).contains(&moved), "{moved}");
+    let row = |picture: &tiny_skia::Pixmap, y: u32| -> Vec<_> {
+        (0..picture.width()).map(|x| picture.pixel(x, y)).collect()
+    };
+    // Title and verdict stay where they are; from the first view on all is as it was, lower.
+    let same = (0..80).all(|y| row(&plain, y) == row(&warned, y));
+    let lower = (90..plain.height()).all(|y| row(&plain, y) == row(&warned, y + moved));
+    assert!(same && lower, "{same} {lower}");
+    let dark = |y: u32| row(&warned, y).iter().flatten().any(|p| luminance(*p) < 0.05);
+    assert!((85..85 + moved).any(dark), "the words are there");
+}
+
 #[test]
 fn a_plan_without_cuts_says_so() {
     let mesh = ball(RADIUS, 30);
     let mut plan = empty_plan();
-    assert_eq!(verdict(&plan), "No cut needed");
+    assert_eq!(verdict(&plan), "No cut needed; release not tried");
     let pictures = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
     assert_eq!(pictures.len(), 8);
     let met = named(&pictures, "front").png.clone();
     // With a limit missed, "not needed" would be a lie.
     let text = "the bridge has no plain cut".to_owned();
     plan.limits = vec![Limit { name: "bridges".to_owned(), met: false, text }];
-    assert_eq!(verdict(&plan), "No cut in this plan; 1 limit missed");
+    assert_eq!(verdict(&plan), "No cut in this plan; release not tried; 1 limit missed");
     let missed = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
     assert_ne!(met, named(&missed, "front").png, "the words stand on the picture");
 }
@@ -381,8 +431,7 @@ fn sheeted_plan(change: impl Fn(f64, &mut Station)) -> Plan {
 }
 
 fn drawn(plan: &Plan, name: &str) -> tiny_skia::Pixmap {
-    let pictures = draw_plan(&ball(RADIUS, 40), plan, &small_style()).expect("drawn");
-    decoded(named(&pictures, name))
+    one(&ball(RADIUS, 40), plan, name)
 }
 
 /// Pixels left and right of the middle column that are dark on one picture only, in rows that hold
@@ -390,10 +439,10 @@ fn drawn(plan: &Plan, name: &str) -> tiny_skia::Pixmap {
 fn new_dark(picture: &tiny_skia::Pixmap, plain: &tiny_skia::Pixmap) -> [usize; 2] {
     let mut count = [0; 2];
     for y in 235..310 {
-        for x in 280..320 {
+        for x in 340..380 {
             let dark = |p: &tiny_skia::Pixmap| luminance(p.pixel(x, y).expect("inside")) < 0.15;
             if dark(picture) && !dark(plain) {
-                count[usize::from(x >= 300)] += 1;
+                count[usize::from(x >= 360)] += 1;
             }
         }
     }
@@ -429,7 +478,6 @@ fn sections_are_drawn_where_there_are_sheets() {
     let pictures = draw_plan(&mesh, &plan, &small_style()).expect("drawn");
     assert_eq!(pictures.last().map(|picture| picture.name.as_str()), Some("sections"));
     assert_eq!(pictures.len(), 9);
-    assert_eq!(pictures, draw_plan(&mesh, &plan, &small_style()).expect("drawn"));
     let pixmap = decoded(named(&pictures, "sections"));
     assert_eq!(pixmap.width(), 1500);
     // Rubber is grey, the model hatched on white: a fair part of the picture is rubber.
@@ -443,8 +491,7 @@ fn sections_are_drawn_where_there_are_sheets() {
             station.risk = 0.9;
         }
     });
-    let other = draw_plan(&mesh, &thin, &small_style()).expect("drawn");
-    assert_ne!(named(&other, "sections").png, named(&pictures, "sections").png);
+    assert_ne!(one(&mesh, &thin, "sections"), pixmap);
 }
 
 #[test]

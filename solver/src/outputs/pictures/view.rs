@@ -1,31 +1,7 @@
 //! The usual sides, and where a point of the model lands on a picture.
 
 use crate::mesh::{Point, Vector};
-
-use super::PictureError;
-
-/// The mould maker's frame: up from the board, right and back as seen from the front.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Frame {
-    right: Vector,
-    back: Vector,
-    up: Vector,
-}
-
-impl Frame {
-    /// The front is the model's own -y side where `up` leaves that open, else its -z or -x side.
-    pub fn new(up: Vector) -> Result<Self, PictureError> {
-        let length = up.norm();
-        if !length.is_finite() || length <= 0.0 {
-            return Err(PictureError::Up { up: [up.x, up.y, up.z] });
-        }
-        let up = up / length;
-        // The axis of the model that becomes "right" must not run along up.
-        let axis = if up.x.abs() < 0.9 { Vector::x() } else { Vector::y() };
-        let right = (axis - up * axis.dot(&up)).normalize();
-        Ok(Self { right, back: up.cross(&right), up })
-    }
-}
+use crate::outputs::whereabouts::Frame;
 
 /// One side to look from.
 #[derive(Clone, Copy, Debug)]
@@ -140,7 +116,7 @@ mod tests {
     }
 
     #[test]
-    fn axes_are_square_for_any_up() {
+    fn views_are_square_for_any_up() {
         for up in [Vector::z(), Vector::y(), -Vector::x(), Vector::new(0.3, -2.0, 0.9)] {
             for view in usual_views(&Frame::new(up).expect("up is given")) {
                 assert_relative_eq!(view.right.norm(), 1.0, epsilon = 1e-12);
@@ -149,14 +125,5 @@ mod tests {
                 assert_relative_eq!(view.right.dot(&view.up), 0.0, epsilon = 1e-12);
             }
         }
-    }
-
-    #[test]
-    fn up_without_a_direction_is_refused() {
-        assert!(matches!(Frame::new(Vector::zeros()), Err(PictureError::Up { .. })));
-        assert!(matches!(
-            Frame::new(Vector::new(f64::NAN, 0.0, 1.0)),
-            Err(PictureError::Up { .. })
-        ));
     }
 }

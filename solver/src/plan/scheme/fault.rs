@@ -1,6 +1,6 @@
 //! What is wrong with a scheme as it was given.
 
-use super::super::letters::bridge_letter;
+use crate::bridges::bridge_letter;
 
 /// What is wrong with a scheme as it was given.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

@@ -1,6 +1,6 @@
 //! Something that a scheme gets wrong, and its words.
 
-use super::super::letters::bridge_letter;
+use crate::bridges::bridge_letter;
 use crate::mesh::Point;
 
 /// Something that a scheme gets wrong. Places are in the model's own coordinates, mm; cuts are named by

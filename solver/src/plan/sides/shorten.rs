@@ -87,6 +87,13 @@ impl<'s, 'v> Shortening<'s, 'v> {
         incumbents: &mut Incumbents<'_>,
         end: f64,
     ) -> Result<Shortened, PlanError> {
+        // Nothing is shorter than no cut at all, but across bridges.
+        let uncut = Cut { view: 0, pattern: Pattern { pieces: Vec::new() } };
+        match self.attempt(bench, incumbents, uncut, end)? {
+            Some(true) => return Ok(Shortened::Done),
+            Some(false) => {}
+            None => return Ok(Shortened::OutOfTime),
+        }
         for view in 0..self.views.len().min(MOST_VIEWS) {
             let sheet = match self.views.sheet(view, bench.control) {
                 Ok(sheet) => sheet,

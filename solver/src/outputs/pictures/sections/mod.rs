@@ -10,6 +10,7 @@ use rayon::prelude::*;
 pub(super) use choose::{Chosen, choose};
 
 use super::canvas::{Canvas, Lettering, Pen, Tone};
+use super::cautions::Cautions;
 use super::marks;
 use super::surface::Surface;
 use super::text::{Fonts, Weight};
@@ -85,7 +86,9 @@ pub(super) fn draw(
         .collect::<Result<_, _>>()?;
 
     let height = (TITLE + size[1] as f32).floor();
-    let total = HEADER + rows as f32 * (height + GAP) + FOOTER;
+    let cautions = Cautions::new(fonts, whole);
+    let foot = HEADER + rows as f32 * (height + GAP);
+    let total = foot + FOOTER + cautions.height;
     let mut canvas = Canvas::blank(width, total.ceil() as u32, fonts)?;
     let title = heading.map_or("Sections across the cuts".to_owned(), |name| {
         format!("Sections across the cuts: {name}")
@@ -101,7 +104,8 @@ pub(super) fn draw(
         canvas.frame([x, y], [cell, height], Pen::new(Tone::RULE, 1.0));
         canvas.line(&[[x, y + TITLE], [x + cell, y + TITLE]], Pen::new(Tone::RULE, 1.0));
     }
-    footer(&mut canvas, total - FOOTER + 14.0, scale);
+    footer(&mut canvas, foot + 14.0, scale);
+    cautions.draw(&mut canvas);
     Ok(Some(Picture {
         name: "sections".to_owned(),
         title,

@@ -16,27 +16,20 @@ mod tests;
 mod tones;
 
 use super::{Picture, PictureError, PictureStyle, check_model, check_size, text};
-use crate::mesh::TriangleMesh;
+use crate::plan::PlanTrial;
 use crate::trial::TrialReport;
 
-/// Draws the way out of a trial. `model` is the mesh that was tried, in the mould frame;
-/// `hand_force` is what two hands can pull, N. Of the style the sheet's width and the heading are
-/// used.
-pub fn draw_trial(
-    report: &TrialReport,
-    model: &TriangleMesh,
-    hand_force: f64,
-    style: &PictureStyle,
-) -> Result<Picture, PictureError> {
-    check_size("sheet_width", style.sheet_width, 1500, 8000)?;
+/// Draws the way out of a trial. Of the style the page's width and the heading are used.
+pub fn draw_trial(trial: &PlanTrial, style: &PictureStyle) -> Result<Picture, PictureError> {
+    let PlanTrial { report, model, .. } = trial;
+    check_size("page_width", style.page_width, 1500, 8000)?;
     check_model(model)?;
     check_report(report)?;
     if model.faces.is_empty() || model.longest_side() <= 0.0 {
         return Err(PictureError::EmptyModel);
     }
     let fonts = text::Fonts::new()?;
-    strip::Strip::new(report, model, hand_force, &fonts)
-        .draw(style.heading.as_deref(), style.sheet_width)
+    strip::Strip::new(trial, &fonts).draw(style.heading.as_deref(), style.page_width)
 }
 
 /// A report that was read from somewhere may not hold together.

@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use super::super::canvas::{Canvas, Lettering, Pen, Spot, Tone};
+use super::super::cautions::Cautions;
 use super::super::marks;
 use super::super::raster::{Shaded, Shot};
 use super::super::text::{Fonts, Weight};
@@ -16,6 +17,7 @@ use super::side;
 use super::tones::Bands;
 use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::outputs::trial_words::{trial_doubts, trial_verdict};
+use crate::plan::PlanTrial;
 use crate::trial::{Outcome, TrialReport};
 
 const GAP: f32 = 12.0;
@@ -35,9 +37,9 @@ const TALLEST: f64 = 2.4;
 
 /// A strip to be drawn.
 pub(super) struct Strip<'a> {
+    trial: &'a PlanTrial,
     report: &'a TrialReport,
     model: &'a TriangleMesh,
-    hand_force: f64,
     fonts: &'a Fonts,
     moments: Vec<Moment>,
     /// Stretch at every node, for every moment.
@@ -58,12 +60,8 @@ struct Row {
 }
 
 impl<'a> Strip<'a> {
-    pub fn new(
-        report: &'a TrialReport,
-        model: &'a TriangleMesh,
-        hand_force: f64,
-        fonts: &'a Fonts,
-    ) -> Self {
+    pub fn new(trial: &'a PlanTrial, fonts: &'a Fonts) -> Self {
+        let PlanTrial { report, model, .. } = trial;
         let moments = moments::choose(report);
         let mut strained = Vec::new();
         let mut stretch = Vec::new();
@@ -74,9 +72,9 @@ impl<'a> Strip<'a> {
         }
         let greatest = strained.iter().copied().fold(0.02, f64::max);
         Self {
+            trial,
             report,
             model,
-            hand_force,
             fonts,
             moments,
             stretch,
@@ -104,7 +102,8 @@ impl<'a> Strip<'a> {
             .collect();
         let top = HEADER + LINE * doubts.len() as f32;
         let rows_height: f32 = heights.iter().map(|h| h + ROW_TITLE + CAPTION + GAP).sum();
-        let total = top + rows_height - CAPTION + FOOT;
+        let cautions = Cautions::new(self.fonts, width as f32);
+        let total = top + rows_height - CAPTION + FOOT + cautions.height;
         let mut canvas = Canvas::blank(width, total.ceil() as u32, self.fonts)?;
         let title = heading.map_or("The way out".to_owned(), |name| format!("The way out: {name}"));
         self.header(&mut canvas, &title, &doubts);
@@ -132,11 +131,12 @@ impl<'a> Strip<'a> {
             &mut canvas,
             self.report,
             &self.moments,
-            self.hand_force,
+            self.trial.hand_force,
             [24.0, y, half, FOOT],
         );
         let spot = [half + 48.0, y, width as f32 - half - 72.0];
         legend::draw(&mut canvas, &self.bands, self.is_stuck(), scale, spot);
+        cautions.draw(&mut canvas);
         Ok(Picture {
             name: "way-out".to_owned(),
             title,
@@ -181,7 +181,7 @@ impl<'a> Strip<'a> {
 
     fn header(&self, canvas: &mut Canvas, title: &str, doubts: &[String]) {
         canvas.text(title, 24.0, 44.0, Lettering::new(28.0, Weight::Bold));
-        let verdict = trial_verdict(self.report, self.hand_force);
+        let verdict = trial_verdict(self.trial);
         canvas.text(&verdict, 24.0, 80.0, Lettering::new(20.0, Weight::Bold));
         for (number, line) in doubts.iter().enumerate() {
             let baseline = HEADER + LINE * number as f32 + 10.0;

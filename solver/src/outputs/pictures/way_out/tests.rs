@@ -1,14 +1,15 @@
 //! The strip, on rubber whose deformation is known in closed form and on a whole trial.
 
 use super::super::raster::Sample;
+use super::super::tests::carries_cautions;
 use super::open::{self, Plane};
 use super::*;
-use crate::mesh::{Point, Vector};
-use crate::outputs::fixtures::{block_drawn_off, tried_ball};
+use crate::mesh::{Point, TriangleMesh, Vector};
+use crate::outputs::fixtures::{as_planned, block_drawn_off, trial_of_block, tried_ball};
 use crate::trial::{Hindrance, Outcome};
 
 fn style() -> PictureStyle {
-    PictureStyle { sheet_width: 1500, heading: Some("knob".to_owned()), ..PictureStyle::default() }
+    PictureStyle { page_width: 1500, heading: Some("knob".to_owned()), ..PictureStyle::default() }
 }
 
 fn decoded(picture: &Picture) -> tiny_skia::Pixmap {
@@ -93,17 +94,17 @@ fn tones_tell_model_and_rubber_apart() {
 /// Where the rubber is held is marked at the last moment only.
 #[test]
 fn what_holds_is_marked_where_the_way_ends() {
-    let (mut report, model) = block_drawn_off(1.5);
-    report.outcome = Outcome::OutOfTime;
-    let plain = decoded(&draw_trial(&report, &model, 100.0, &style()).expect("draws"));
+    let mut trial = trial_of_block(1.5);
+    trial.report.outcome = Outcome::OutOfTime;
+    let plain = decoded(&draw_trial(&trial, &style()).expect("draws"));
     let place = Point::new(0.0, 0.0, 5.0);
-    report.outcome = Outcome::Stuck { hindrance: Hindrance::Caught, place };
-    let marked = decoded(&draw_trial(&report, &model, 100.0, &style()).expect("draws"));
+    trial.report.outcome = Outcome::Stuck { hindrance: Hindrance::Caught, place };
+    let marked = decoded(&draw_trial(&trial, &style()).expect("draws"));
     assert_eq!((plain.width(), plain.height()), (marked.width(), marked.height()));
-    let columns = report.frames.len() as u32;
+    let columns = trial.report.frames.len() as u32;
     let mut changed = vec![0usize; columns as usize];
     // Below the headings, above the chart.
-    for y in 150..plain.height() - 340 {
+    for y in 150..plain.height() - 400 {
         for x in 0..columns * (plain.width() / columns) {
             if plain.pixel(x, y) != marked.pixel(x, y) {
                 changed[(x * columns / plain.width()) as usize] += 1;
@@ -118,10 +119,12 @@ fn what_holds_is_marked_where_the_way_ends() {
 #[test]
 fn a_trial_is_drawn() {
     let (report, model) = tried_ball();
-    let picture = draw_trial(&report, &model, 150.0, &style()).expect("draws");
+    let trial = as_planned(report, model);
+    let picture = draw_trial(&trial, &style()).expect("draws");
     assert_eq!((picture.name.as_str(), picture.width), ("way-out", 1500));
     assert_eq!(picture.title, "The way out: knob");
-    assert_eq!(picture, draw_trial(&report, &model, 150.0, &style()).expect("draws"));
+    assert_eq!(picture, draw_trial(&trial, &style()).expect("draws"));
+    assert!(carries_cautions(&picture));
     let pixels = decoded(&picture);
     assert_eq!((pixels.width(), pixels.height()), (picture.width, picture.height));
     // Hatching of the model and bands of the rubber are on it.
@@ -133,11 +136,11 @@ fn a_trial_is_drawn() {
 
 #[test]
 fn reports_that_do_not_hold_together_are_refused() {
-    let (report, model) = block_drawn_off(1.2);
+    let sound = trial_of_block(1.2);
     let refused = |change: &dyn Fn(&mut TrialReport)| {
-        let mut report = report.clone();
-        change(&mut report);
-        draw_trial(&report, &model, 100.0, &style()).expect_err("refused")
+        let mut trial = sound.clone();
+        change(&mut trial.report);
+        draw_trial(&trial, &style()).expect_err("refused")
     };
     let broken = |error: PictureError| matches!(error, PictureError::Trial { .. });
     assert!(broken(refused(&|r| r.frames.clear())));
@@ -147,6 +150,7 @@ fn reports_that_do_not_hold_together_are_refused() {
     assert!(broken(refused(&|r| r.elements.clear())));
     let lost = refused(&|r| r.frames[2].positions[0].x = f64::NAN);
     assert!(matches!(lost, PictureError::NotFinite { .. }), "{lost}");
-    let nothing = draw_trial(&report, &TriangleMesh::default(), 100.0, &style());
+    let nothing = PlanTrial { model: TriangleMesh::default(), ..sound.clone() };
+    let nothing = draw_trial(&nothing, &style());
     assert_eq!(nothing, Err(PictureError::EmptyModel));
 }

@@ -1,8 +1,9 @@
-//! The layout of a single picture, and of the sheet with all of them and the legend.
+//! The layout of a single picture, and of the overview with all of them and the legend.
 
 use rayon::prelude::*;
 
 use super::canvas::{Canvas, Lettering, Pen, Tone};
+use super::cautions::Cautions;
 use super::legend::{self, Block, Key};
 use super::marks;
 use super::overlay;
@@ -12,7 +13,8 @@ use super::text::{Fonts, Weight};
 use super::view::{Camera, View};
 use super::{Picture, PictureError};
 use crate::mesh::Point;
-use crate::outputs::words::verdict;
+use crate::outputs::verdict::verdict;
+use crate::outputs::words::sentence;
 use crate::plan::Plan;
 
 /// Height of the strip with a picture's title, px.
@@ -44,43 +46,75 @@ pub(super) fn scale_for(extent: [f64; 2], width: f32, height: f32) -> f64 {
 /// Width of the column at the foot of a picture that holds the scale bar, px.
 const BAR_COLUMN: f32 = 190.0;
 
-/// Height of title and foot of a single picture, px.
-fn foot(plan: &Plan, fonts: &Fonts, size: f32) -> (Key, f32) {
-    let key = Key::new(plan, fonts, BAR_COLUMN + 24.0, size - 16.0);
-    let height = key.height.max(ROOM_FOR_BAR) + 20.0;
-    (key, height)
+/// What stands below the model on a single picture: verdict, scale bar and key, cautions.
+struct Foot {
+    verdict: Vec<String>,
+    key: Key,
+    cautions: Cautions,
+    /// Height of the verdict, and of all, px.
+    verdict_height: f32,
+    height: f32,
 }
 
 const ROOM_FOR_BAR: f32 = 48.0;
+const VERDICT: Lettering = Lettering::new(marks::WORDS, Weight::Bold);
+const VERDICT_LINE: f32 = 24.0;
+
+impl Foot {
+    fn new(plan: &Plan, heading: Option<&str>, fonts: &Fonts, size: f32) -> Self {
+        let key = Key::new(plan, fonts, BAR_COLUMN + 24.0, size - 16.0);
+        let verdict = verdict(plan);
+        let words = heading.map_or_else(|| verdict.clone(), |name| format!("{name}: {verdict}"));
+        let verdict = fonts.wrap(&words, VERDICT.size, VERDICT.weight, size - 32.0);
+        let verdict_height = VERDICT_LINE * verdict.len() as f32 + 8.0;
+        let cautions = Cautions::new(fonts, size);
+        let height = verdict_height + key.height.max(ROOM_FOR_BAR) + 20.0 + cautions.height;
+        Self { verdict, key, cautions, verdict_height, height }
+    }
+
+    fn draw(&self, canvas: &mut Canvas, top: f32, scale: f64) {
+        for (number, line) in self.verdict.iter().enumerate() {
+            canvas.text(line, 16.0, top + VERDICT_LINE * (number as f32 + 1.0), VERDICT);
+        }
+        let top = top + self.verdict_height;
+        let bar = marks::bar_length(scale, f64::from(BAR_COLUMN) - 20.0);
+        marks::scale_bar(canvas, [16.0, top + 16.0], bar, scale);
+        self.key.draw(canvas, top + 10.0);
+        self.cautions.draw(canvas);
+    }
+}
 
 /// Scale of the single pictures.
-pub(super) fn view_scale(plan: &Plan, fonts: &Fonts, extent: [f64; 2], size: u32) -> f64 {
-    let (_, foot) = foot(plan, fonts, size as f32);
-    scale_for(extent, size as f32, size as f32 - TITLE - foot)
+pub(super) fn view_scale(
+    plan: &Plan,
+    heading: Option<&str>,
+    fonts: &Fonts,
+    extent: [f64; 2],
+    size: u32,
+) -> f64 {
+    let foot = Foot::new(plan, heading, fonts, size as f32);
+    scale_for(extent, size as f32, size as f32 - TITLE - foot.height)
 }
 
 impl Studio<'_> {
-    /// All single pictures, `size` px square, in the order of the views.
-    pub fn views(&self, size: u32) -> Result<Vec<Picture>, PictureError> {
+    /// The single pictures that are wanted by name, `size` px square, in the order of the views.
+    pub fn views(
+        &self,
+        size: u32,
+        wanted: impl Fn(&str) -> bool,
+    ) -> Result<Vec<Picture>, PictureError> {
+        let views: Vec<&View> = self.views.iter().filter(|view| wanted(view.name)).collect();
         let whole = size as f32;
-        let (key, foot) = foot(self.plan, self.fonts, whole);
-        let scale = view_scale(self.plan, self.fonts, self.extent, size);
-        let top = whole - foot;
-        self.views
+        let foot = Foot::new(self.plan, self.heading, self.fonts, whole);
+        let scale = view_scale(self.plan, self.heading, self.fonts, self.extent, size);
+        let top = whole - foot.height;
+        views
             .par_iter()
             .map(|view| {
                 let mut canvas = self.cell(view, size, top as u32, scale)?;
                 canvas = on_paper(canvas, size, size, self.fonts)?;
-                let verdict = verdict(self.plan);
-                let words = match self.heading {
-                    Some(name) => format!("{name}: {verdict}"),
-                    None => verdict,
-                };
-                self.right(&mut canvas, &words, view.title);
                 canvas.line(&[[0.0, top], [whole, top]], Pen::new(Tone::RULE, 1.0));
-                let bar = marks::bar_length(scale, f64::from(BAR_COLUMN) - 20.0);
-                marks::scale_bar(&mut canvas, [16.0, top + 16.0], bar, scale);
-                key.draw(&mut canvas, top + 10.0);
+                foot.draw(&mut canvas, top, scale);
                 Ok(Picture {
                     name: view.name.to_owned(),
                     title: view.title.to_owned(),
@@ -109,17 +143,6 @@ impl Studio<'_> {
         canvas.text(view.title, 16.0, 30.0, Lettering::new(20.0, Weight::Bold));
         Ok(canvas)
     }
-
-    /// Words at the right of a title, if the title leaves room for them.
-    fn right(&self, canvas: &mut Canvas, words: &str, title: &str) {
-        let lettering = Lettering::new(marks::WORDS, Weight::Regular).toned(Tone::MUTED);
-        let width = self.fonts.width(words, lettering.size, lettering.weight);
-        let taken = self.fonts.width(title, 20.0, Weight::Bold) + 40.0;
-        let x = canvas.width() as f32 - 16.0 - width;
-        if x > taken {
-            canvas.text(words, x, 30.0, lettering);
-        }
-    }
 }
 
 /// A canvas of another size with `canvas` at its upper left.
@@ -134,7 +157,7 @@ fn on_paper<'f>(
     Ok(paper)
 }
 
-/// Where a column of words goes on the sheet.
+/// Where a column of words goes on the overview.
 struct Column {
     x: f32,
     y: f32,
@@ -142,21 +165,24 @@ struct Column {
 }
 
 const GAP: f32 = 12.0;
-const HEADER: f32 = 70.0;
+/// Height of the title on the overview.
+const HEADER: f32 = 58.0;
+const HEADER_LINE: f32 = 27.0;
 
 impl Studio<'_> {
-    /// All views on one sheet `width` px wide, with the legend. The sheet is as high as it needs
-    /// to be.
-    pub fn sheet(&self, width: u32) -> Result<Picture, PictureError> {
+    /// Verdict and what to mind, all views, and the legend, `width` px wide and as high as it needs to
+    /// be.
+    pub fn overview(&self, width: u32) -> Result<Picture, PictureError> {
         let whole = width as f32;
         let cell = ((whole - 4.0 * GAP) / 3.0).floor();
         let scale = scale_for(self.extent, cell, cell - TITLE);
-        // Rows of the sheet: which view goes where; the rest of the right column is for words.
+        let header = self.header(whole);
+        // Rows of the overview: which view goes where; the rest of the right column is for words.
         let rows: [&[&str]; 3] =
             [&["front", "right", "three-quarter"], &["back", "left"], &["top", "below"]];
         let named = |name: &str| self.views.iter().find(|view| view.name == name);
         let mut placed = Vec::new();
-        let mut y = HEADER;
+        let mut y = HEADER + HEADER_LINE * header.len() as f32;
         let mut row_tops = Vec::new();
         for row in rows {
             let views: Vec<&View> = row.iter().filter_map(|name| named(name)).collect();
@@ -175,11 +201,15 @@ impl Studio<'_> {
         let first = Column { x: column_x(2) + 12.0, y: row_tops[1], height: y - row_tops[1] - GAP };
         let (homes, bottom) = flow(&blocks, first, y, |column| column_x(column) + 12.0);
 
-        let mut canvas = Canvas::blank(width, bottom.ceil() as u32, self.fonts)?;
+        let cautions = Cautions::new(self.fonts, whole);
+        let height = (bottom + cautions.height).ceil() as u32;
+        let mut canvas = Canvas::blank(width, height, self.fonts)?;
         let title = self.heading.map_or("Cut plan".to_owned(), |name| format!("Cut plan: {name}"));
         canvas.text(&title, 24.0, 44.0, Lettering::new(28.0, Weight::Bold));
-        let start = 24.0 + self.fonts.width(&title, 28.0, Weight::Bold) + 28.0;
-        canvas.text(&verdict(self.plan), start, 44.0, Lettering::new(20.0, Weight::Regular));
+        for (number, (line, lettering)) in header.iter().enumerate() {
+            canvas.text(line, 24.0, HEADER + HEADER_LINE * number as f32 + 18.0, *lettering);
+        }
+        cautions.draw(&mut canvas);
         let cells: Vec<Canvas> = placed
             .par_iter()
             .map(|(view, _, _, height)| self.cell(view, cell as u32, *height as u32, scale))
@@ -192,12 +222,27 @@ impl Studio<'_> {
             block.draw(&mut canvas, x, y, words, scale);
         }
         Ok(Picture {
-            name: "sheet".to_owned(),
+            name: "overview".to_owned(),
             title,
             width: canvas.width(),
             height: canvas.height(),
             png: canvas.png()?,
         })
+    }
+
+    /// The lines below the title: the verdict, then what to mind.
+    fn header(&self, width: f32) -> Vec<(String, Lettering)> {
+        let lines = |words: &str, lettering: Lettering| {
+            let lines = self.fonts.wrap(words, lettering.size, lettering.weight, width - 48.0);
+            lines.into_iter().map(move |line| (line, lettering))
+        };
+        let mut all: Vec<_> =
+            lines(&sentence(&verdict(self.plan)), Lettering::new(20.0, Weight::Bold)).collect();
+        for warning in &self.plan.warnings {
+            let words = format!("Mind: {}", sentence(warning));
+            all.extend(lines(&words, Lettering::new(marks::WORDS, Weight::Regular)));
+        }
+        all
     }
 
     /// Height of the model on a view, mm, centred as it is drawn.
@@ -207,7 +252,7 @@ impl Studio<'_> {
 }
 
 /// Finds a home for every block: down the first column, then in three columns of equal height
-/// from `below` on. Returns their upper left corners and the bottom of the sheet.
+/// from `below` on. Returns their upper left corners and the bottom of the words.
 fn flow(
     blocks: &[Block],
     first: Column,
@@ -256,10 +301,10 @@ mod tests {
     use crate::outputs::fixtures::{cut, empty_plan};
     use crate::plan::CutKind;
 
-    /// However many cuts there are, each gets room of its own on the sheet, in the order of the
+    /// However many cuts there are, each gets room of its own, in the order of the
     /// knife.
     #[test]
-    fn words_of_many_cuts_neither_overlap_nor_leave_the_sheet() {
+    fn words_of_many_cuts_neither_overlap_nor_leave_the_overview() {
         let fonts = Fonts::new().expect("the built-in typeface reads");
         for count in [0, 1, 7, 20, 60] {
             let mut plan = empty_plan();
