@@ -1,21 +1,22 @@
 //! The seam between the service and the solver.
 
-use slitwright_solver::control::Control;
+use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{self, LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions};
 use slitwright_solver::optimise::search::SearchError;
 use slitwright_solver::plan::{Hooks, Plan, PlanError, PlanRequest, make_plan_with};
 
 /// Does the work. Called on threads that may be blocked.
 pub trait Planner: Send + Sync + 'static {
-    /// Reads and checks a model.
+    /// Reads and checks a model, until someone cancels.
     fn prepare(
         &self,
         bytes: &[u8],
         format: MeshFormat,
         unit: Option<LengthUnit>,
         options: &PrepareOptions,
+        cancel: &Cancel,
     ) -> Result<Model, PrepareError> {
-        mesh::prepare(bytes, format, unit, options)
+        mesh::prepare_with(bytes, format, unit, options, cancel)
     }
 
     /// Makes a plan. Looks at `control` at least every 100 ms, and tells `hooks` what it finds.
@@ -37,7 +38,7 @@ pub enum PlanFault {
     /// Model and request do not go together; another request may help.
     #[error("{0}")]
     Unfit(String),
-    /// Time ran out, or everything was tried, before there was one.
+    /// Time ran out before there was one; more of it may help.
     #[error("{0}")]
     NoPlan(String),
     /// The checkpoint to go on from is of no use; work may begin without it.

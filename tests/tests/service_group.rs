@@ -296,3 +296,32 @@ fn limits_of_an_owner_are_counted_by_all_processes_together() {
     let page = ledgers[1].jobs(0, 9).expect("a page");
     ledgers[1].cancel(&page.items[0].name, CancelRunning::AtOnce).expect("cancelled");
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn health_tells_whether_the_store_can_be_written() {
+    use tonic_health::pb::HealthCheckRequest;
+    use tonic_health::pb::health_check_response::ServingStatus;
+    let database = TestDatabase::new();
+    let (server, _starts) = server(&database, 1).await;
+    let mut health = tonic_health::pb::health_client::HealthClient::new(server.channel.clone());
+    let mut heard = Vec::new();
+    for service in ["", "slitwright.v1.CutPlanner"] {
+        let asked = HealthCheckRequest { service: service.to_owned() };
+        heard.push(health.watch(asked).await.expect("watched").into_inner());
+    }
+    let steps: [(&dyn Fn(), ServingStatus); 3] = [
+        (&|| {}, ServingStatus::Serving),
+        (&|| database.stop(), ServingStatus::NotServing),
+        (&|| database.start(), ServingStatus::Serving),
+    ];
+    for (step, expected) in steps {
+        tokio::task::block_in_place(step);
+        for told in &mut heard {
+            let next = tokio::time::timeout(Duration::from_secs(60), told.message()).await;
+            let next = next.expect("within a minute").expect("an answer").expect("goes on");
+            assert_eq!(next.status(), expected);
+        }
+    }
+    drop((heard, health));
+    server.stop().await;
+}

@@ -209,7 +209,7 @@ async fn over_the_limits_is_resource_exhausted() {
         most_bytes: 4000,
         most_triangles: 110,
         at_once: 1,
-        idle: Duration::from_secs(30),
+        ..UploadRules::default()
     };
     let mut server = server_with(rules).await;
     let model = uploaded(&mut server.client).await;

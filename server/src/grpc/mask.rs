@@ -14,6 +14,9 @@ use prost_types::FileDescriptorSet;
 use prost_types::field_descriptor_proto::Type;
 use slitwright_proto::FILE_DESCRIPTOR_SET;
 
+use super::paging::QUOTED;
+use crate::text::shortened;
+
 /// Longest list of paths. Each is looked up in every answer.
 const MOST_PATHS: usize = 100;
 
@@ -67,6 +70,18 @@ impl Fields {
         Ok(Some(mask))
     }
 
+    /// The mask of all fields of `message` but some.
+    pub fn all_but(&self, message: &str, left_out: &[&str]) -> Mask {
+        let mut mask = Mask::default();
+        for (name, field) in self.0.get(message).into_iter().flatten() {
+            if !left_out.contains(&name.as_str()) {
+                mask.under.insert(field.number, None);
+                mask.names.push(name.clone());
+            }
+        }
+        mask
+    }
+
     fn add(&self, mask: &mut Mask, message: &str, path: &str) -> Result<(), String> {
         let (mut at, mut message) = (mask, Some(message));
         let mut names = path.split('.').peekable();
@@ -75,7 +90,7 @@ impl Fields {
                 .and_then(|message| self.0.get(message))
                 .and_then(|fields| fields.get(name))
                 .ok_or_else(|| {
-                    let path = super::paging::shortened(path);
+                    let path = shortened(path, QUOTED);
                     format!("has the path {path:?}, which leads to no field: give paths like plan.cuts.length_mm")
                 })?;
             if !at.names(name) {

@@ -3,9 +3,14 @@
 use tonic::Status;
 
 use super::errors::invalid_field;
+use crate::text::shortened;
 
 const DEFAULT_SIZE: usize = 50;
 const GREATEST_SIZE: usize = 200;
+/// Longest id of a resource, characters; the service's own have 36.
+const LONGEST_ID: usize = 64;
+/// How much of a string from outside is quoted, bytes.
+pub const QUOTED: usize = 60;
 
 /// Number of items of a page.
 pub fn page_size(asked: i32) -> Result<usize, Status> {
@@ -37,20 +42,17 @@ pub fn token(position: Option<u64>) -> String {
 /// Refuses a name that cannot be one of the collection.
 pub fn check_name(field: &str, name: &str, collection: &str) -> Result<(), Status> {
     match name.split_once('/') {
-        Some((before, id)) if before == collection && !id.is_empty() && !id.contains('/') => Ok(()),
+        Some((before, id))
+            if before == collection
+                && (1..=LONGEST_ID).contains(&id.len())
+                && id.bytes().all(|b| b.is_ascii_alphanumeric() || b"-_.".contains(&b)) =>
+        {
+            Ok(())
+        }
         _ => Err(invalid_field(
             field,
-            format!("is {:?}: give a name like {collection}/{{id}}", shortened(name)),
+            format!("is {:?}: give a name like {collection}/{{id}}", shortened(name, QUOTED)),
         )),
-    }
-}
-
-/// A string from outside, short enough for a message.
-pub fn shortened(text: &str) -> String {
-    const MOST: usize = 60;
-    match text.char_indices().nth(MOST) {
-        None => text.to_owned(),
-        Some((end, _)) => format!("{}…", &text[..end]),
     }
 }
 
@@ -70,7 +72,10 @@ mod tests {
     #[test]
     fn names_need_collection_and_id() {
         assert!(check_name("name", "models/a", "models").is_ok());
-        for bad in ["", "models", "models/", "plans/a", "models/a/b", "/models/a"] {
+        let long = format!("models/{}", "a".repeat(65));
+        for bad in
+            ["", "models", "models/", "plans/a", "models/a/b", "/models/a", "models/ä", &long]
+        {
             assert!(check_name("name", bad, "models").is_err(), "{bad:?}");
         }
     }

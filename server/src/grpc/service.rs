@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use pbjson_types::Empty;
+use prost::Message as _;
 use prost_types::FieldMask;
 use slitwright_proto::v1;
 use slitwright_proto::v1::cut_planner_server::CutPlanner;
@@ -22,6 +23,11 @@ use crate::jobs::{Hub, Workers};
 use crate::planner::Planner;
 use crate::store::{Extension, Ledger, Models, NewJob, StoreError};
 
+/// The message that jobs come as.
+const JOB: &str = "slitwright.v1.PlanJob";
+/// Most bytes of a request: it comes back with its job and the plan, and clients take 4 MiB in all unless
+/// told otherwise.
+const REQUEST: usize = 1 << 20;
 /// Longest request id, characters.
 const REQUEST_ID: usize = 64;
 
@@ -57,7 +63,7 @@ impl Service {
     }
 
     fn job_mask(&self, asked: Option<FieldMask>) -> Result<Option<Mask>, Status> {
-        let mask = asked.map(|asked| self.fields.mask("slitwright.v1.PlanJob", &asked.paths));
+        let mask = asked.map(|asked| self.fields.mask(JOB, &asked.paths));
         mask.transpose().map_err(|fault| invalid_field("read_mask", fault)).map(Option::flatten)
     }
 
@@ -185,6 +191,10 @@ impl CutPlanner for Service {
         check_priority("priority", priority)?;
         let mut request = request.unwrap_or_default();
         self.fill_scheme(&model, &mut request).await?;
+        if request.encoded_len() > REQUEST {
+            let words = format!("has {} bytes: give at most {REQUEST}", request.encoded_len());
+            return Err(invalid_field("request", words));
+        }
         let full = request_from_proto(&request, "request").map_err(|f| invalid(&f))?;
         let job = NewJob {
             name: format!("plans/{}", uuid::Uuid::new_v4()),
@@ -236,7 +246,10 @@ impl CutPlanner for Service {
     ) -> Result<Response<v1::ListPlansResponse>, Status> {
         let request = request.into_inner();
         let size = page_size(request.page_size)?;
-        let mask = self.job_mask(request.read_mask)?;
+        let mask = match request.read_mask {
+            None => Some(self.fields.all_but(JOB, &["plan", "request"])),
+            asked => self.job_mask(asked)?,
+        };
         let after = position(&request.page_token)?;
         let page =
             self.with_ledger(move |ledger| page_of_plans(ledger, after, size, mask.as_ref()));

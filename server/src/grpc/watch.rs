@@ -6,10 +6,11 @@ use slitwright_proto::v1;
 use slitwright_proto::v1::plan_event::Event;
 use tokio::sync::{mpsc, watch};
 use tokio_stream::wrappers::ReceiverStream;
-use tonic::Status;
+use tonic::{Code, Status};
 
 use super::errors::blocking;
 use crate::jobs::{Hub, Live};
+use crate::refusal::refusal;
 use crate::store::{Ledger, StoreError, has_ended};
 
 /// The events of a job.
@@ -37,7 +38,7 @@ pub async fn follow(
             () = down(closing) => {
                 let text = "the server is going down; the job is kept and goes on when it is back: \
                             watch it again then";
-                let _ = events.send(Err(Status::unavailable(text))).await;
+                let _ = events.send(Err(refusal(Code::Unavailable, "GOING_DOWN", text))).await;
             }
             () = events.closed() => {}
         }
@@ -103,7 +104,8 @@ impl Follower {
                 send(events, Event::Progress(progress)).await?;
             }
             if self.live.changed().await.is_err() {
-                return Err(Status::unavailable("the job can no longer be followed: try again"));
+                let words = "the job can no longer be followed: try again";
+                return Err(refusal(Code::Unavailable, "GOING_DOWN", words));
             }
         }
     }
@@ -133,7 +135,8 @@ impl Follower {
 
 async fn send(events: &Events, event: Event) -> Result<(), Status> {
     let event = v1::PlanEvent { event: Some(event) };
-    events.send(Ok(event)).await.map_err(|_| Status::cancelled("the client has left"))
+    let gone = |_| refusal(Code::Cancelled, "CALLER_GONE", "the client has left");
+    events.send(Ok(event)).await.map_err(gone)
 }
 
 #[cfg(test)]

@@ -222,6 +222,9 @@ pub trait Ledger: Send + Sync + 'static {
         None
     }
 
+    /// Whether changes can be kept, by making one that means nothing.
+    fn check_writable(&self) -> Result<(), StoreError>;
+
     /// Lets go of everything. Later calls fail.
     fn close(&self);
 }

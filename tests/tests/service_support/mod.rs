@@ -106,6 +106,10 @@ pub const STEPWISE: u64 = 7;
 pub const OUT_OF_TIME: u64 = 8;
 /// Runs until it is given more time, then does as `OUT_OF_TIME`.
 pub const WAITS_FOR_TIME: u64 = 9;
+/// Fails with 15 MB of words.
+pub const WORDY: u64 = 10;
+/// Is out of time without a plan; given more, it ends with one.
+pub const FINDS_NOTHING_IN_TIME: u64 = 11;
 
 impl ScriptedPlanner {
     pub fn new() -> (Self, mpsc::Receiver<u64>) {
@@ -161,6 +165,10 @@ impl Planner for ScriptedPlanner {
                 }
                 let plan = empty_plan(StopReason::TimeBudget);
                 Ok(Plan { total_length: given(), cost: 1000.0 - given(), ..plan })
+            }
+            WORDY => Err(PlanFault::Unfit("words ".repeat(2_500_000))),
+            FINDS_NOTHING_IN_TIME if control.with_extra_time(0.0) == 0.0 => {
+                Err(PlanFault::NoPlan("out of time".to_owned()))
             }
             PANICS => panic!("as the test asked"),
             UNFIT => Err(PlanFault::Unfit("the gate is nowhere on the model".to_owned())),

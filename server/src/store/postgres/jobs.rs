@@ -47,13 +47,13 @@ pub fn one_to_change(t: &mut Work<'_>, name: &str) -> Result<v1::PlanJob, Fault>
 }
 
 pub fn with_plan(t: &mut Work<'_>, name: &str) -> Result<v1::PlanJob, Fault> {
-    let mut job = one(t, name)?;
+    let job = one(t, name)?;
     let plan: Option<Vec<u8>> = t.value(
         "SELECT plan FROM slitwright.plans JOIN slitwright.jobs ON job = seq WHERE name = $1",
         &[&name],
     )?;
-    job.plan = plan.map(|plan| seal::open(&format!("the plan of {name}"), &plan)).transpose()?;
-    Ok(job)
+    let plan = plan.map(|plan| seal::open(&format!("the plan of {name}"), &plan)).transpose()?;
+    Ok(rules::with_plan(job, plan))
 }
 
 pub fn page(t: &mut Work<'_>, after: u64, most: usize) -> Result<Page<v1::PlanJob>, Fault> {

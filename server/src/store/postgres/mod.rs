@@ -202,6 +202,12 @@ impl Ledger for PostgresLedger {
         Some(self)
     }
 
+    fn check_writable(&self) -> Result<(), StoreError> {
+        self.change(|t| {
+            t.execute("UPDATE slitwright.pulse SET time = slitwright.millis()", &[])?;
+            Ok(())
+        })
+    }
     fn close(&self) {
         drop(self.pools.lock().unwrap_or_else(PoisonError::into_inner).take());
     }

@@ -5,6 +5,7 @@ use slitwright_proto::v1;
 
 use super::clock::{millis, now};
 use super::rows::{self, page_of};
+use crate::store::rules;
 use crate::store::{Page, StoreError, StoreLimits, seal};
 
 pub fn one(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreError> {
@@ -15,13 +16,13 @@ pub fn one(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreError> {
 }
 
 pub fn with_plan(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreError> {
-    let mut job = one(t, name)?;
+    let job = one(t, name)?;
     let plan: Option<Vec<u8>> = t
         .prepare_cached("SELECT plan FROM plans JOIN jobs ON job = seq WHERE name = ?")?
         .query_row([name], |row| row.get(0))
         .optional()?;
-    job.plan = plan.map(|plan| seal::open(&format!("the plan of {name}"), &plan)).transpose()?;
-    Ok(job)
+    let plan = plan.map(|plan| seal::open(&format!("the plan of {name}"), &plan)).transpose()?;
+    Ok(rules::with_plan(job, plan))
 }
 
 pub fn page(t: &Transaction<'_>, after: u64, most: usize) -> Result<Page<v1::PlanJob>, StoreError> {

@@ -181,6 +181,12 @@ impl Ledger for SqliteLedger {
     fn give_back(&self, run: &Run) -> Result<(), StoreError> {
         self.change(|t| runs::give_back(t, run))
     }
+    fn check_writable(&self) -> Result<(), StoreError> {
+        self.change(|t| {
+            t.prepare_cached("UPDATE pulse SET time = ?")?.execute([clock::now()])?;
+            Ok(())
+        })
+    }
     fn close(&self) {
         let database = self.database.lock().unwrap_or_else(PoisonError::into_inner).take();
         if let Some(Err((_, error))) = database.map(Connection::close) {
