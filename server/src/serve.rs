@@ -144,6 +144,7 @@ pub async fn serve(
         hub,
         planner,
         config.uploads,
+        config.store,
     )?)
     .max_decoding_message_size(MESSAGE);
     let (health_reporter, health) = tonic_health::server::health_reporter();
@@ -152,6 +153,11 @@ pub async fn serve(
         .register_encoded_file_descriptor_set(FILE_DESCRIPTOR_SET)
         .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
         .build_v1()?;
+    // Tools of before 2023 ask for reflection by its older name.
+    let older_reflection = tonic_reflection::server::Builder::configure()
+        .register_encoded_file_descriptor_set(FILE_DESCRIPTOR_SET)
+        .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
+        .build_v1alpha()?;
 
     let (down, mut going_down) = tokio::sync::watch::channel(false);
     let (go, going) = tokio::sync::watch::channel(false);
@@ -207,6 +213,7 @@ pub async fn serve(
         .add_service(planning)
         .add_service(health)
         .add_service(reflection)
+        .add_service(older_reflection)
         .serve_with_incoming_shutdown(incoming(listener, room, metrics), signal);
     let too_late = async {
         if going_down.wait_for(|&down| down).await.is_err() {
@@ -237,6 +244,7 @@ fn methods() -> Result<HashSet<String>, prost::DecodeError> {
         FILE_DESCRIPTOR_SET,
         tonic_health::pb::FILE_DESCRIPTOR_SET,
         tonic_reflection::pb::v1::FILE_DESCRIPTOR_SET,
+        tonic_reflection::pb::v1alpha::FILE_DESCRIPTOR_SET,
     ] {
         for file in prost_types::FileDescriptorSet::decode(set)?.file {
             for service in &file.service {

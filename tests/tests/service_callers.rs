@@ -172,7 +172,15 @@ async fn a_check_ends_when_its_caller_goes() {
     let next = || tokio::task::block_in_place(|| tells.recv_timeout(Duration::from_secs(20)));
     for _ in 0..2 {
         let mut client = server.client.clone();
-        let sent = tokio::spawn(async move { uploaded(&mut client).await });
+        let sent = tokio::spawn(async move {
+            // The place of the one before may be given back a moment after its check has ended.
+            loop {
+                let sent = upload(&mut client, header(), &plinth(), 1 << 16).await;
+                if !sent.is_err_and(|status| status.code() == Code::ResourceExhausted) {
+                    break;
+                }
+            }
+        });
         assert_eq!(next(), Ok(false), "the check has begun");
         sent.abort();
         assert_eq!(next(), Ok(true), "the check has ended");
@@ -198,10 +206,10 @@ async fn an_area_of_very_many_corners_is_refused() {
         asked
     };
     client.submit_plan(with_area(1000)).await.expect("queued");
-    for count in [10_000, 100_000] {
-        let asked = client.submit_plan(with_area(count)).await;
-        assert_invalid(asked, &["request.areas.keep_off[0].polygon.corners"]);
-    }
+    let many = client.submit_plan(with_area(10_000)).await;
+    assert_invalid(many, &["request.areas.keep_off[0].polygon.corners"]);
+    // More than a mebibyte.
+    assert_invalid(client.submit_plan(with_area(100_000)).await, &["request"]);
     server.stop().await;
 }
 
@@ -314,8 +322,8 @@ async fn long_names_and_many_faults_fit_into_the_answer() {
     let model = uploaded(client).await;
     let far = v1::Point { x: f64::MAX, y: f64::MIN, z: f64::NAN };
     let areas = v1::SeamAreas {
-        keep_off: vec![v1::Area { shape: None }; 500],
-        preferred: vec![v1::PreferredArea { area: None, factor: Some(f64::MIN) }; 500],
+        keep_off: vec![v1::Area { shape: None }; 50],
+        preferred: vec![v1::PreferredArea { area: None, factor: Some(f64::MIN) }; 50],
     };
     let mut asked = submission(&model.name, QUICK);
     let request = asked.request.get_or_insert_default();
@@ -427,6 +435,8 @@ async fn faults_of_the_disk_tell_callers_no_paths() {
     let (planner, _starts) = ScriptedPlanner::new();
     let config = ServeConfig { folder: Some(folder.path().to_owned()), ..ServeConfig::default() };
     let mut server = TestServer::start(config, planner).await;
+    // Whoever gets an answer talks to a store that is open.
+    list(&mut server.client).await;
     std::fs::remove_dir(folder.path().join("models")).expect("an empty folder");
     let sent = upload(&mut server.client, header(), &plinth(), 1 << 16).await;
     let status = sent.expect_err("nowhere to keep it");

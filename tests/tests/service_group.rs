@@ -11,8 +11,8 @@ use slitwright_proto::v1;
 use slitwright_proto::v1::JobState;
 use slitwright_proto::v1::plan_event::Event;
 use slitwright_server::store::{
-    CancelRunning, DatabaseConfig, Group as _, Ledger, ModelEntry, ModelFiles, NewJob, Owner,
-    PostgresLedger, Step, StoreError, digest,
+    CancelRunning, DatabaseConfig, Group as _, Ledger, Listing, ModelEntry, ModelFiles, NewJob,
+    Owner, PostgresLedger, Step, StoreError, digest,
 };
 use slitwright_server::{ServeConfig, StoreLimits};
 use slitwright_tests::TestDatabase;
@@ -40,7 +40,7 @@ async fn server(
 }
 
 async fn watch(client: &mut Client, name: &str) -> tonic::Streaming<v1::PlanEvent> {
-    let request = v1::WatchPlanRequest { name: name.to_owned() };
+    let request = v1::WatchPlanRequest { name: name.to_owned(), cuts: false };
     client.watch_plan(request).await.expect("watched").into_inner()
 }
 
@@ -293,7 +293,7 @@ fn limits_of_an_owner_are_counted_by_all_processes_together() {
         threads.into_iter().map(|thread| thread.join().expect("no panic")).sum()
     });
     assert_eq!(taken, 5);
-    let page = ledgers[1].jobs(0, 9).expect("a page");
+    let page = ledgers[1].jobs(&Listing { most: 9, ..Listing::default() }).expect("a page");
     ledgers[1].cancel(&page.items[0].name, CancelRunning::AtOnce).expect("cancelled");
 }
 

@@ -8,7 +8,7 @@ use slitwright_proto::v1::JobState;
 use slitwright_server::StoreLimits;
 use slitwright_server::store::{
     CancelRunning, Claimed, DatabaseConfig, Ending, Extension, Folder, FolderFiles, Ledger,
-    ModelEntry, ModelFiles, NewJob, Owner, PostgresLedger, Run, Step, StoreError, digest,
+    Listing, ModelEntry, ModelFiles, NewJob, Owner, PostgresLedger, Run, Step, StoreError, digest,
 };
 use slitwright_tests::TestDatabase;
 use tonic::Code;
@@ -382,7 +382,8 @@ fn lists_come_in_pages_and_the_oldest_are_forgotten() {
         }
         assert_eq!(kept.ledger.submit(&job("f")), Err(StoreError::QueueFull(5)));
         let names = |after, most| {
-            let page = kept.ledger.jobs(after, most).expect("a page");
+            let listing = Listing { after: Some(after), most, ..Listing::default() };
+            let page = kept.ledger.jobs(&listing).expect("a page");
             (page.items.into_iter().map(|job| job.name).collect::<Vec<_>>(), page.next)
         };
         let (first, next) = names(0, 3);

@@ -13,7 +13,7 @@ use super::mask::Mask;
 use crate::convert::{compared, comparison_to_proto};
 use crate::jobs::Workers;
 use crate::refusal::refusal;
-use crate::store::{Ledger, NewJob, StoreError};
+use crate::store::{Ledger, Listing, NewJob, StoreError};
 
 /// A page of plans ends once it has so many bytes: clients take 4 MiB unless told otherwise.
 const PAGE: usize = 2 << 20;
@@ -71,20 +71,17 @@ fn without_plan(name: &str, state: v1::JobState) -> Status {
 /// A page of jobs through a mask, and the position to go on from.
 pub fn page_of_plans(
     ledger: &dyn Ledger,
-    after: u64,
-    size: usize,
+    mut listing: Listing,
     mask: Option<&Mask>,
 ) -> Result<(Vec<v1::PlanJob>, Option<u64>), Status> {
     let whole = mask.is_none_or(|mask| mask.names("plan"));
     // A page can only end between two reads.
     let heavy = whole || mask.is_some_and(|mask| mask.names("request"));
-    let (mut plans, mut bytes, mut next) = (Vec::new(), 0, Some(after));
-    while let Some(at) = next
-        && plans.len() < size
-        && bytes < PAGE
-    {
-        let most = if heavy { 1 } else { (size - plans.len()).min(AT_A_TIME) };
-        let page = ledger.jobs(at, most)?;
+    let (mut plans, mut bytes, mut next) = (Vec::new(), 0, None);
+    let size = listing.most;
+    while plans.len() < size && bytes < PAGE {
+        listing.most = if heavy { 1 } else { (size - plans.len()).min(AT_A_TIME) };
+        let page = ledger.jobs(&listing)?;
         for mut job in page.items {
             if whole {
                 job = match ledger.job_with_plan(&job.name) {
@@ -99,6 +96,10 @@ pub fn page_of_plans(
             plans.push(job);
         }
         next = page.next;
+        if next.is_none() {
+            break;
+        }
+        listing.after = next;
     }
     Ok((plans, next))
 }

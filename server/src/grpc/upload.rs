@@ -22,7 +22,7 @@ use crate::store::{ModelEntry, Models, Owner, digest, timestamp};
 use crate::text::is_plain;
 
 /// Most bytes of one chunk.
-const CHUNK: usize = 1 << 20;
+pub const CHUNK: usize = 1 << 20;
 /// How many bytes come before the store is asked again whether there is room for all so far.
 const ROOM: u64 = 16 << 20;
 /// Longest display name, characters.

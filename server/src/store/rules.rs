@@ -8,7 +8,9 @@ use prost::Message;
 use slitwright_proto::v1;
 use tonic::Code;
 
-use super::{Checkpoint, Extension, NewJob, Owner, Page, StoreError, StoreLimits, has_ended, seal};
+use super::{
+    Checkpoint, Extension, Listing, NewJob, Owner, Page, StoreError, StoreLimits, has_ended, seal,
+};
 use crate::text::shortened;
 
 /// Most bytes of the words about a failure that are told.
@@ -188,6 +190,12 @@ pub fn page<T>(found: Vec<(i64, T)>, most: usize) -> Page<T> {
 /// A position in a list as a database counts; one beyond all is the last.
 pub fn position(after: u64) -> i64 {
     i64::try_from(after).unwrap_or(i64::MAX)
+}
+
+/// Where a list of jobs begins, beyond the first of them.
+pub fn start(listing: &Listing) -> i64 {
+    let beginning = if listing.newest_first { i64::MAX } else { 0 };
+    listing.after.map_or(beginning, position)
 }
 
 /// How many rows to ask for: one more than asked for tells whether there is another page.

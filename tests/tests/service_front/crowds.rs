@@ -11,7 +11,9 @@ use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::TcpStream;
 use tonic::transport::Channel;
 
-use super::service_support::{Client, Running};
+use super::service_support::{
+    Client, Running, ScriptedPlanner, UNTIL_CANCELLED, cancel, submit, uploaded,
+};
 
 /// Longer than any answer takes, and shorter than silent connections are borne by default.
 const PATIENCE: Duration = Duration::from_secs(20);
@@ -22,8 +24,12 @@ async fn connected(address: SocketAddr) -> Client {
     CutPlannerClient::new(channel.keep_alive_while_idle(true).connect().await.expect("connected"))
 }
 
+/// Calls until it is answered: a client whose idle connection was closed hears of it only when it next
+/// uses it.
 async fn call(client: &mut Client) {
-    client.list_models(v1::ListModelsRequest::default()).await.expect("answered");
+    while client.list_models(v1::ListModelsRequest::default()).await.is_err() {
+        tokio::task::yield_now().await;
+    }
 }
 
 async fn called(address: SocketAddr) -> Client {
@@ -54,22 +60,41 @@ async fn connections_that_do_nothing_make_room_for_calls() {
     server.stop().await;
 }
 
+/// Connections with a call under way: watches of a job that goes on until it is cancelled.
+async fn busy(server: &Running, count: usize) -> (String, Vec<tonic::Streaming<v1::PlanEvent>>) {
+    let mut client = connected(server.address).await;
+    let model = uploaded(&mut client).await;
+    let job = submit(&mut client, &model.name, UNTIL_CANCELLED).await.name;
+    drop(client);
+    let mut watches = Vec::new();
+    for _ in 0..count {
+        let asked = v1::WatchPlanRequest { name: job.clone(), cuts: false };
+        let watched = connected(server.address).await.watch_plan(asked).await;
+        watches.push(watched.expect("watched").into_inner());
+    }
+    (job, watches)
+}
+
+async fn scripted(front: Front) -> Running {
+    let (planner, _starts) = ScriptedPlanner::new();
+    Running::start(ServeConfig { front, ..ServeConfig::default() }, planner).await
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_connection_with_a_call_under_way_is_never_sent_away() {
-    let server = narrow(Front { connections: 4, ..Front::default() }).await;
-    // Uploads that wait for their next part.
-    let mut busy = Vec::new();
-    for _ in 0..3 {
-        let mut client = connected(server.address).await;
-        busy.push(tokio::spawn(async move {
-            client.upload_model(tokio_stream::pending()).await.map(|_| ())
-        }));
-    }
+    let server = scripted(Front { connections: 4, ..Front::default() }).await;
+    let (job, watches) = busy(&server, 3).await;
     for _ in 0..20 {
         tokio::time::timeout(PATIENCE, called(server.address)).await.expect("let in");
     }
-    assert!(busy.iter().all(|upload| !upload.is_finished()));
-    busy.iter().for_each(tokio::task::JoinHandle::abort);
+    cancel(&mut called(server.address).await, &job).await;
+    for mut events in watches {
+        let mut last = None;
+        while let Some(event) = events.message().await.expect("the connection is there") {
+            last = event.event;
+        }
+        assert!(matches!(last, Some(v1::plan_event::Event::Ended(_))), "{last:?}");
+    }
     server.stop().await;
 }
 
@@ -93,35 +118,16 @@ async fn an_idle_connection_is_closed_after_a_while() {
 #[tokio::test(flavor = "multi_thread")]
 async fn one_address_does_not_take_all_places() {
     let front = Front { connections: 8, per_address: 3, ..Front::default() };
-    let server = narrow(front).await;
-    let mut busy = Vec::new();
-    for _ in 0..3 {
-        let mut client = connected(server.address).await;
-        busy.push(tokio::spawn(async move {
-            client.upload_model(tokio_stream::pending()).await.map(|_| ())
-        }));
-    }
+    let server = scripted(front).await;
+    let (_, watches) = busy(&server, 3).await;
     // All that this address may have are busy: the next one is turned away at once.
-    let mut client = loop {
-        let url = format!("http://{}", server.address);
-        let channel = Channel::from_shared(url).expect("an address").connect_lazy();
-        let mut client = CutPlannerClient::new(channel);
-        let asked = client.list_models(v1::ListModelsRequest::default());
-        match tokio::time::timeout(PATIENCE, asked).await.expect("an answer") {
-            // Not all of the three are under way yet.
-            Ok(_) => tokio::task::yield_now().await,
-            Err(_) => break client,
-        }
-    };
-    for upload in busy {
-        upload.abort();
-        assert!(upload.await.is_err_and(|ended| ended.is_cancelled()));
-    }
-    let admitted = async {
-        while client.list_models(v1::ListModelsRequest::default()).await.is_err() {
-            tokio::task::yield_now().await;
-        }
-    };
-    tokio::time::timeout(PATIENCE, admitted).await.expect("let in again");
+    let url = format!("http://{}", server.address);
+    let channel = Channel::from_shared(url).expect("an address").connect_lazy();
+    let mut client = CutPlannerClient::new(channel);
+    let asked = client.list_models(v1::ListModelsRequest::default());
+    let refused = tokio::time::timeout(PATIENCE, asked).await.expect("an answer");
+    refused.map(|_| ()).expect_err("turned away");
+    drop(watches);
+    tokio::time::timeout(PATIENCE, call(&mut client)).await.expect("let in again");
     server.stop().await;
 }
