@@ -11,8 +11,10 @@ pub mod front;
 mod grpc;
 pub mod jobs;
 pub mod planner;
+mod refusal;
 mod serve;
 pub mod store;
+mod text;
 
 pub use grpc::UploadRules;
 pub use planner::{PlanFault, Planner, SolverPlanner};

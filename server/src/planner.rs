@@ -1,21 +1,45 @@
 //! The seam between the service and the solver.
 
-use slitwright_solver::control::Control;
-use slitwright_solver::mesh::{self, LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions};
+use slitwright_solver::control::{Cancel, Control};
+use slitwright_solver::mesh::{
+    self, LengthUnit, MeshFormat, Model, Point, PrepareError, PrepareOptions, SurfaceLocator,
+};
 use slitwright_solver::optimise::search::SearchError;
-use slitwright_solver::plan::{Hooks, Plan, PlanError, PlanRequest, make_plan_with};
+use slitwright_solver::plan::{
+    Hooks, Plan, PlanError, PlanRequest, Scheme, SchemeLine, make_plan_with,
+};
 
 /// Does the work. Called on threads that may be blocked.
 pub trait Planner: Send + Sync + 'static {
-    /// Reads and checks a model.
+    /// Reads and checks a model, until someone cancels.
     fn prepare(
         &self,
         bytes: &[u8],
         format: MeshFormat,
         unit: Option<LengthUnit>,
         options: &PrepareOptions,
+        cancel: &Cancel,
     ) -> Result<Model, PrepareError> {
-        mesh::prepare(bytes, format, unit, options)
+        mesh::prepare_with(bytes, format, unit, options, cancel)
+    }
+
+    /// What is wrong with the place of drawn cuts on a model, by the number of the cut and of its point: those
+    /// farther off it than the scheme bears, with how far.
+    fn off_model(&self, model: &Model, scheme: &Scheme) -> Result<Vec<OffModel>, PlanFault> {
+        let surface = SurfaceLocator::new(&model.original)
+            .map_err(|error| PlanFault::Internal(error.to_string()))?;
+        let points = scheme.cuts.iter().enumerate().flat_map(|(cut, own)| {
+            let points: &[Point] = match &own.line {
+                SchemeLine::Points(points) => points,
+                SchemeLine::Bridge(_) => &[],
+            };
+            points.iter().enumerate().map(move |(point, place)| (cut, point, place))
+        });
+        let off = points.filter_map(|(cut, point, place)| {
+            let distance = surface.closest(place).distance;
+            (distance > scheme.tolerance).then_some(OffModel { cut, point, distance })
+        });
+        Ok(off.collect())
     }
 
     /// Makes a plan. Looks at `control` at least every 100 ms, and tells `hooks` what it finds.
@@ -28,6 +52,17 @@ pub trait Planner: Send + Sync + 'static {
     ) -> Result<Plan, PlanFault>;
 }
 
+/// A point of a drawn cut that is not on the model.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OffModel {
+    /// Index of the cut.
+    pub cut: usize,
+    /// Index of the point on its line.
+    pub point: usize,
+    /// How far off the model it is, mm.
+    pub distance: f64,
+}
+
 /// Why there is no plan.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum PlanFault {
@@ -37,7 +72,7 @@ pub enum PlanFault {
     /// Model and request do not go together; another request may help.
     #[error("{0}")]
     Unfit(String),
-    /// Time ran out, or everything was tried, before there was one.
+    /// Time ran out before there was one; more of it may help.
     #[error("{0}")]
     NoPlan(String),
     /// The checkpoint to go on from is of no use; work may begin without it.

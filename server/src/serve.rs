@@ -12,12 +12,15 @@ use slitwright_proto::v1::JobState;
 use slitwright_proto::v1::cut_planner_server::CutPlannerServer;
 use tokio::net::TcpListener;
 use tokio::task::JoinSet;
+use tonic::server::NamedService;
 use tonic::transport::Server;
+use tonic_health::ServingStatus;
+use tonic_health::server::HealthReporter;
 use tonic_web::GrpcWebLayer;
 
 use crate::front::{
-    CountedPlanner, Front, GateLayer, Metrics, OriginLayer, Scrape, Stock, answer_scrapes, cors,
-    incoming, keep_up,
+    CountedPlanner, Front, GateLayer, Metrics, OriginLayer, Room, Scrape, Stock, answer_scrapes,
+    cors, incoming, keep_up,
 };
 use crate::grpc::{Service, UploadRules};
 use crate::jobs::{Hub, Workers};
@@ -40,6 +43,9 @@ const KEEPALIVE: (Duration, Duration) = (Duration::from_secs(30), Duration::from
 
 /// How often ended plans are looked through for those that are too old.
 const TIDY: Duration = Duration::from_secs(3600);
+
+/// How often it is seen whether the store can be written.
+const PULSE: Duration = Duration::from_secs(5);
 
 /// How to serve.
 #[derive(Debug)]
@@ -103,8 +109,17 @@ pub async fn serve(
     planner: Arc<dyn Planner>,
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> Result<(), ServeError> {
-    let Front { tls, tokens, web_origins, connections, first_call, metrics: metrics_at } =
-        config.front;
+    let Front {
+        tls,
+        tokens,
+        web_origins,
+        connections: most,
+        per_address,
+        first_call,
+        idle,
+        metrics: metrics_at,
+    } = config.front;
+    let room = Room { most, per_address, first_call, idle };
     let metrics = Arc::new(Metrics::default());
     let planner: Arc<dyn Planner> =
         Arc::new(CountedPlanner { inner: planner, metrics: Arc::clone(&metrics) });
@@ -129,6 +144,7 @@ pub async fn serve(
         hub,
         planner,
         config.uploads,
+        config.store,
     )?)
     .max_decoding_message_size(MESSAGE);
     let (health_reporter, health) = tonic_health::server::health_reporter();
@@ -137,14 +153,23 @@ pub async fn serve(
         .register_encoded_file_descriptor_set(FILE_DESCRIPTOR_SET)
         .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
         .build_v1()?;
+    // Tools of before 2023 ask for reflection by its older name.
+    let older_reflection = tonic_reflection::server::Builder::configure()
+        .register_encoded_file_descriptor_set(FILE_DESCRIPTOR_SET)
+        .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
+        .build_v1alpha()?;
 
     let (down, mut going_down) = tokio::sync::watch::channel(false);
+    let (go, going) = tokio::sync::watch::channel(false);
     let signal = {
         let workers = Arc::clone(&workers);
+        let health_reporter = health_reporter.clone();
         async move {
             shutdown.await;
             tracing::info!("shutting down");
-            health_reporter.set_not_serving::<CutPlannerServer<Service>>().await;
+            // Nobody listens when serving has ended by itself already.
+            let _ = go.send(true);
+            tell_all(&health_reporter, ServingStatus::NotServing).await;
             // On a thread that may wait: a worker may be at the store.
             let closed = tokio::task::spawn_blocking(move || workers.close()).await;
             if closed.is_err() {
@@ -157,6 +182,7 @@ pub async fn serve(
     // Ends with this function, however that ends.
     let mut beside = JoinSet::new();
     beside.spawn(tidy(Arc::clone(&ledger)));
+    beside.spawn(tell_health(Arc::clone(&ledger), health_reporter, going));
     if let Some(tokens) = &tokens {
         beside.spawn(keep_up(Arc::clone(tokens), Arc::clone(&metrics)));
     }
@@ -187,7 +213,8 @@ pub async fn serve(
         .add_service(planning)
         .add_service(health)
         .add_service(reflection)
-        .serve_with_incoming_shutdown(incoming(listener, connections, first_call, metrics), signal);
+        .add_service(older_reflection)
+        .serve_with_incoming_shutdown(incoming(listener, room, metrics), signal);
     let too_late = async {
         if going_down.wait_for(|&down| down).await.is_err() {
             std::future::pending::<()>().await;
@@ -217,6 +244,7 @@ fn methods() -> Result<HashSet<String>, prost::DecodeError> {
         FILE_DESCRIPTOR_SET,
         tonic_health::pb::FILE_DESCRIPTOR_SET,
         tonic_reflection::pb::v1::FILE_DESCRIPTOR_SET,
+        tonic_reflection::pb::v1alpha::FILE_DESCRIPTOR_SET,
     ] {
         for file in prost_types::FileDescriptorSet::decode(set)?.file {
             for service in &file.service {
@@ -310,6 +338,43 @@ fn open(
             .map_err(ServeError::Threads)?,
     );
     Ok(Opened { _place: place, ledger, models, workers, hub })
+}
+
+/// Tells whether the store takes what comes, until the service goes down. Never ends.
+async fn tell_health(
+    ledger: Arc<dyn Ledger>,
+    health: HealthReporter,
+    mut going: tokio::sync::watch::Receiver<bool>,
+) {
+    let mut well = true;
+    loop {
+        tokio::select! {
+            // Or it has ended: from here on it tells that it goes down.
+            _ = going.wait_for(|&going| going) => return,
+            () = tokio::time::sleep(PULSE) => {}
+        }
+        let asked = Arc::clone(&ledger);
+        let writes = tokio::task::spawn_blocking(move || asked.check_writable()).await;
+        let now = matches!(writes, Ok(Ok(())));
+        if *going.borrow() || now == well {
+            continue;
+        }
+        well = now;
+        if well {
+            tracing::info!("the store can be written again");
+            tell_all(&health, ServingStatus::Serving).await;
+        } else {
+            tracing::error!(?writes, "the store cannot be written");
+            tell_all(&health, ServingStatus::NotServing).await;
+        }
+    }
+}
+
+/// Sets the health of the process and of the service in it, which are one.
+async fn tell_all(health: &HealthReporter, status: ServingStatus) {
+    for service in ["", <CutPlannerServer<Service> as NamedService>::NAME] {
+        health.set_service_status(service, status).await;
+    }
 }
 
 /// Forgets plans as they get too old. Never ends.

@@ -46,7 +46,7 @@ async fn fifty_kills_lose_nothing_that_was_accepted() {
     for after_a_plan in kills {
         told.check(&mut server.client, &model).await;
         if after_a_plan {
-            let request = v1::WatchPlanRequest { name: long.clone() };
+            let request = v1::WatchPlanRequest { name: long.clone(), cuts: false };
             let mut events = server.client.watch_plan(request).await.expect("watched").into_inner();
             let mut seen = told.best.get(&long).map_or(0, |plan| plan.number);
             // The first time any plan, later the ones that are known already.
@@ -104,7 +104,8 @@ async fn a_plan_goes_on_where_it_was_when_the_server_was_told_to_stop() {
     let before = rounds_up_to(&mut server.client, &long, 4).await;
     // A quick one does not have to wait for it.
     let quick = server.client.submit_plan(submission(&model.name, 2, 3.0)).await;
-    let request = v1::WatchPlanRequest { name: quick.expect("queued").into_inner().name };
+    let request =
+        v1::WatchPlanRequest { name: quick.expect("queued").into_inner().name, cuts: false };
     let mut events = server.client.watch_plan(request).await.expect("watched").into_inner();
     let ended = loop {
         match events.message().await.expect("an event").and_then(|event| event.event) {

@@ -25,7 +25,7 @@ async fn start(database: &TestDatabase) -> Server {
 
 /// Follows a job to its end, noting the better plans.
 async fn to_the_end(server: &mut Server, job: &str, told: &mut Told) -> v1::PlanJob {
-    let request = v1::WatchPlanRequest { name: job.to_owned() };
+    let request = v1::WatchPlanRequest { name: job.to_owned(), cuts: false };
     let mut events = server.client.watch_plan(request).await.expect("watched").into_inner();
     loop {
         match events.message().await.expect("an event").and_then(|event| event.event) {

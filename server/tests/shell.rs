@@ -149,3 +149,18 @@ fn bad_input_ends_with_2_and_says_what_and_where() {
         assert!(ran.stdout.is_empty(), "{args:?}: nothing on stdout");
     }
 }
+
+#[test]
+fn a_token_that_nobody_could_use_is_not_made() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let add = ["token", "add", "--tokens", "tokens.toml", "--name", "old", "--expires"];
+    for past in ["2020-01-31", "2020-01-31T18:00:00Z"] {
+        let ran = slitwright(folder.path(), &[&add[..], &[past]].concat());
+        assert_eq!(ran.status.code(), Some(2));
+        let stderr = String::from_utf8_lossy(&ran.stderr);
+        assert!(stderr.contains("--expires") && stderr.contains("past"), "{stderr}");
+        assert!(!folder.path().join("tokens.toml").exists());
+    }
+    let ran = slitwright(folder.path(), &[&add[..], &["2999-01-31"]].concat());
+    assert_eq!(ran.status.code(), Some(0));
+}

@@ -66,6 +66,10 @@ impl Cancel {
     pub fn is_cancelled(&self) -> bool {
         self.0.load(Ordering::Relaxed)
     }
+    /// Error out if someone asked the work to stop.
+    pub fn check(&self) -> Result<(), Cancelled> {
+        if self.is_cancelled() { Err(Cancelled) } else { Ok(()) }
+    }
 }
 
 /// The work was cancelled before it had a result.
@@ -207,7 +211,7 @@ impl<'a> Control<'a> {
     }
     /// Error out if someone asked the work to stop.
     pub fn check(&self) -> Result<(), Cancelled> {
-        if self.cancel.is_cancelled() { Err(Cancelled) } else { Ok(()) }
+        self.cancel.check()
     }
     /// Wait for what another thread sends, no longer than until the job is cancelled: for work that
     /// cannot be interrupted, which is then left to end by itself.

@@ -11,8 +11,8 @@ use slitwright_proto::v1;
 use slitwright_proto::v1::JobState;
 use slitwright_proto::v1::plan_event::Event;
 use slitwright_server::store::{
-    CancelRunning, DatabaseConfig, Group as _, Ledger, ModelEntry, ModelFiles, NewJob, Owner,
-    PostgresLedger, Step, StoreError, digest,
+    CancelRunning, DatabaseConfig, Group as _, Ledger, Listing, ModelEntry, ModelFiles, NewJob,
+    Owner, PostgresLedger, Step, StoreError, digest,
 };
 use slitwright_server::{ServeConfig, StoreLimits};
 use slitwright_tests::TestDatabase;
@@ -40,7 +40,7 @@ async fn server(
 }
 
 async fn watch(client: &mut Client, name: &str) -> tonic::Streaming<v1::PlanEvent> {
-    let request = v1::WatchPlanRequest { name: name.to_owned() };
+    let request = v1::WatchPlanRequest { name: name.to_owned(), cuts: false };
     client.watch_plan(request).await.expect("watched").into_inner()
 }
 
@@ -293,6 +293,35 @@ fn limits_of_an_owner_are_counted_by_all_processes_together() {
         threads.into_iter().map(|thread| thread.join().expect("no panic")).sum()
     });
     assert_eq!(taken, 5);
-    let page = ledgers[1].jobs(0, 9).expect("a page");
+    let page = ledgers[1].jobs(&Listing { most: 9, ..Listing::default() }).expect("a page");
     ledgers[1].cancel(&page.items[0].name, CancelRunning::AtOnce).expect("cancelled");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn health_tells_whether_the_store_can_be_written() {
+    use tonic_health::pb::HealthCheckRequest;
+    use tonic_health::pb::health_check_response::ServingStatus;
+    let database = TestDatabase::new();
+    let (server, _starts) = server(&database, 1).await;
+    let mut health = tonic_health::pb::health_client::HealthClient::new(server.channel.clone());
+    let mut heard = Vec::new();
+    for service in ["", "slitwright.v1.CutPlanner"] {
+        let asked = HealthCheckRequest { service: service.to_owned() };
+        heard.push(health.watch(asked).await.expect("watched").into_inner());
+    }
+    let steps: [(&dyn Fn(), ServingStatus); 3] = [
+        (&|| {}, ServingStatus::Serving),
+        (&|| database.stop(), ServingStatus::NotServing),
+        (&|| database.start(), ServingStatus::Serving),
+    ];
+    for (step, expected) in steps {
+        tokio::task::block_in_place(step);
+        for told in &mut heard {
+            let next = tokio::time::timeout(Duration::from_secs(60), told.message()).await;
+            let next = next.expect("within a minute").expect("an answer").expect("goes on");
+            assert_eq!(next.status(), expected);
+        }
+    }
+    drop((heard, health));
+    server.stop().await;
 }

@@ -8,9 +8,10 @@ use slitwright_proto::v1::JobState;
 use slitwright_server::StoreLimits;
 use slitwright_server::store::{
     CancelRunning, Claimed, DatabaseConfig, Ending, Extension, Folder, FolderFiles, Ledger,
-    ModelEntry, ModelFiles, NewJob, Owner, PostgresLedger, Run, Step, StoreError, digest,
+    Listing, ModelEntry, ModelFiles, NewJob, Owner, PostgresLedger, Run, Step, StoreError, digest,
 };
 use slitwright_tests::TestDatabase;
+use tonic::Code;
 
 /// Where a ledger is.
 enum Place {
@@ -215,6 +216,8 @@ fn what_others_want_reaches_the_run() {
         };
         assert!(ledger.extend("plans/b", &more(30.0, "x")).expect("more time").1);
         assert!(!ledger.extend("plans/b", &more(30.0, "x")).expect("a repeat").1);
+        let other = ledger.extend("plans/b", &more(20.0, "x"));
+        assert!(matches!(other, Err(StoreError::RequestIdTaken { .. })), "{other:?}");
         let refused = ledger.extend("plans/b", &more(30.0, "y"));
         assert!(matches!(refused, Err(StoreError::TooMuchTime { .. })));
         assert_eq!(ledger.keep(&b, &step).map(|orders| orders.extra_seconds), Ok(30.0));
@@ -229,6 +232,18 @@ fn what_others_want_reaches_the_run() {
         // One that has ended waits again when it gets more.
         assert!(ledger.extend("plans/b", &more(5.0, "z")).expect("more time").1);
         assert_eq!(state_of(&kept, "b"), JobState::Queued);
+        // So does one that has failed for want of time, and no other that has failed.
+        for (code, goes_on) in [(Code::DeadlineExceeded, true), (Code::FailedPrecondition, false)] {
+            let b = claimed(&kept).run;
+            let failure = Some(v1::Failure { code: code.into(), message: "why".to_owned() });
+            let failed = Ending { failure, ..ending(JobState::Failed) };
+            assert_eq!(ledger.end(&b, &failed), Ok(JobState::Failed));
+            let given = ledger.extend("plans/b", &more(1.0, &format!("{code:?}")));
+            match given {
+                Ok((job, new)) => assert_eq!((job.failure, new, goes_on), (None, true, true)),
+                Err(error) => assert!(matches!(error, StoreError::JobFailed(_)) && !goes_on),
+            }
+        }
     });
 }
 
@@ -367,7 +382,8 @@ fn lists_come_in_pages_and_the_oldest_are_forgotten() {
         }
         assert_eq!(kept.ledger.submit(&job("f")), Err(StoreError::QueueFull(5)));
         let names = |after, most| {
-            let page = kept.ledger.jobs(after, most).expect("a page");
+            let listing = Listing { after: Some(after), most, ..Listing::default() };
+            let page = kept.ledger.jobs(&listing).expect("a page");
             (page.items.into_iter().map(|job| job.name).collect::<Vec<_>>(), page.next)
         };
         let (first, next) = names(0, 3);
@@ -382,6 +398,45 @@ fn lists_come_in_pages_and_the_oldest_are_forgotten() {
         assert_eq!(names(0, 9).0.len(), 4);
         let models = kept.ledger.models(0, 1).expect("a page");
         assert_eq!((models.items.len(), models.next), (1, None));
+    });
+}
+
+/// What a plan says of why the search stopped goes by how its job stands, whatever was stored with it.
+#[test]
+fn a_plan_tells_of_its_own_job() {
+    use v1::StopReason as Reason;
+    with_each(StoreLimits::default(), |kept| {
+        with_model(&kept);
+        let told = |name: &str| {
+            let plan = kept.ledger.job_with_plan(name).expect("there").plan;
+            plan.expect("a plan").stopped_by()
+        };
+        let found = |reason: Reason| {
+            let (figures, plan) = better(1, 80.0);
+            (figures, v1::Plan { stopped_by: reason.into(), ..plan })
+        };
+        for (name, stored, at_the_end) in [
+            ("a", Reason::Stalled, Reason::Stalled),
+            ("b", Reason::Cancelled, Reason::TimeLimit),
+            ("c", Reason::Judged, Reason::Judged),
+        ] {
+            kept.ledger.submit(&job(name)).expect("queued");
+            let run = claimed(&kept).run;
+            let (figures, plan) = found(stored);
+            let step = Step { better: Some((&figures, &plan)), ..Step::default() };
+            kept.ledger.keep(&run, &step).expect("kept");
+            let running = if stored == Reason::Judged { stored } else { Reason::NotYet };
+            assert_eq!(told(&run.job), running);
+            kept.ledger.end(&run, &ending(JobState::Succeeded)).expect("ended");
+            assert_eq!(told(&run.job), at_the_end);
+        }
+        kept.ledger.submit(&job("d")).expect("queued");
+        let run = claimed(&kept).run;
+        let (figures, plan) = found(Reason::Stalled);
+        let step = Step { better: Some((&figures, &plan)), ..Step::default() };
+        kept.ledger.keep(&run, &step).expect("kept");
+        kept.ledger.cancel(&run.job, CancelRunning::AtOnce).expect("cancelled");
+        assert_eq!(told(&run.job), Reason::Cancelled);
     });
 }
 

@@ -25,7 +25,8 @@ fn extension(name: &str, seconds: f64, request_id: &str) -> v1::ExtendPlanReques
 
 /// Follows a job until so many better plans have come.
 async fn better_plans(client: &mut Client, name: &str, many: usize) -> Vec<v1::BetterPlan> {
-    let watched = client.watch_plan(v1::WatchPlanRequest { name: name.to_owned() }).await;
+    let watched =
+        client.watch_plan(v1::WatchPlanRequest { name: name.to_owned(), cuts: false }).await;
     let mut events = watched.expect("watched").into_inner();
     let mut found = Vec::new();
     while found.len() < many {
@@ -76,7 +77,8 @@ async fn a_job_goes_on_after_a_stop_where_it_was() {
     let job = submit(client, &model.name, STEPWISE).await;
     let waiting = submit(client, &model.name, QUICK).await;
     let before = better_plans(client, &job.name, 3).await;
-    let watched = client.watch_plan(v1::WatchPlanRequest { name: job.name.clone() }).await;
+    let watched =
+        client.watch_plan(v1::WatchPlanRequest { name: job.name.clone(), cuts: false }).await;
     let mut events = watched.expect("watched").into_inner();
     let last = async move {
         loop {

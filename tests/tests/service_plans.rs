@@ -232,7 +232,8 @@ async fn bad_requests_name_every_field() {
     assert_invalid(client.get_plan(name("")).await, &["name"]);
     assert_invalid(client.get_plan(name("models/x")).await, &["name"]);
     assert_eq!(client.get_plan(name("plans/x")).await.expect_err("none").code(), Code::NotFound);
-    let watched = client.watch_plan(v1::WatchPlanRequest { name: "plans/x".to_owned() }).await;
+    let watched =
+        client.watch_plan(v1::WatchPlanRequest { name: "plans/x".to_owned(), cuts: false }).await;
     assert_eq!(watched.expect_err("none").code(), Code::NotFound);
 
     assert_invalid(client.submit_plan(submission("", QUICK)).await, &["model"]);

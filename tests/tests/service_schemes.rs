@@ -115,16 +115,13 @@ async fn drawn_cuts_are_judged_and_compared_with_a_plan() {
     };
     let refused = client.submit_plan(submission(&other, foreign)).await;
     assert_eq!(code(refused.map(|_| ())), Code::InvalidArgument);
-    // A line off the model fails the job, with the cut and the point in words.
+    // A line off the model is refused with the cut and the point.
     let mut off_model = up_the_rod();
     if let Some(v1::drawn_cut::Place::Line(line)) = &mut off_model.cuts[0].place {
         line.points[3].x += 30.0;
     }
     let request = v1::PlanRequest { scheme: Some(off_model), ..blanket() };
-    let job = client.submit_plan(submission(&model, request)).await.expect("queued").into_inner();
-    let (_, ended) = watch_to_end(client, &job.name).await;
-    let failure = ended.failure.expect("failed");
-    assert_eq!(failure.code, i32::from(Code::FailedPrecondition));
-    assert!(failure.message.contains("cut short, point 3"), "{}", failure.message);
+    let refused = client.submit_plan(submission(&model, request)).await;
+    assert_invalid(refused, &["request.scheme.cuts[0].line.points[3]"]);
     server.stop().await;
 }

@@ -205,12 +205,8 @@ async fn bad_meshes_are_refused_with_their_faults() {
 
 #[tokio::test]
 async fn over_the_limits_is_resource_exhausted() {
-    let rules = UploadRules {
-        most_bytes: 4000,
-        most_triangles: 110,
-        at_once: 1,
-        idle: Duration::from_secs(30),
-    };
+    let rules =
+        UploadRules { most_bytes: 4000, most_triangles: 110, at_once: 1, ..UploadRules::default() };
     let mut server = server_with(rules).await;
     let model = uploaded(&mut server.client).await;
     let many_bytes = vec![b' '; 4001];

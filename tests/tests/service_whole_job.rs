@@ -106,7 +106,7 @@ async fn a_long_plan_can_be_stopped_at_its_first_report() {
     };
     let job = client.submit_plan(submission).await.expect("queued").into_inner();
     let mut events = client
-        .watch_plan(v1::WatchPlanRequest { name: job.name.clone() })
+        .watch_plan(v1::WatchPlanRequest { name: job.name.clone(), cuts: false })
         .await
         .expect("watched")
         .into_inner();

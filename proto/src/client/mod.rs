@@ -117,6 +117,7 @@ impl Client {
             request: Some(request),
             request_id: format!("{:032x}", rand::random::<u128>()),
             priority: 0,
+            ..Default::default()
         };
         self.repeat(|mut calls| {
             let asked = asked.clone();
@@ -168,7 +169,7 @@ impl Client {
         retries: &mut Retries,
     ) -> Result<v1::PlanJob, Status> {
         use v1::plan_event::Event;
-        let asked = v1::WatchPlanRequest { name: name.to_owned() };
+        let asked = v1::WatchPlanRequest { name: name.to_owned(), cuts: false };
         let mut events = self.calls().watch_plan(asked).await?.into_inner();
         while let Some(event) = events.message().await? {
             retries.heard();

@@ -3,6 +3,7 @@
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::Duration;
 
 use clap::{Args, ValueEnum};
 use tokio::net::TcpListener;
@@ -44,15 +45,36 @@ pub struct FrontArgs {
     /// Tell metrics to Prometheus at http://ADDRESS/metrics, such as 127.0.0.1:9151
     #[arg(long, value_name = "ADDRESS")]
     metrics: Option<SocketAddr>,
-    /// Most connections at a time; further ones wait
+    /// Most connections at a time; for further ones those without a call make room
     #[arg(long, default_value_t = 256, value_parser = clap::value_parser!(u32).range(1..=65_536))]
     max_connections: u32,
+    /// Most connections of one address at a time; by default half of all, or all of them behind a proxy,
+    /// whose address they share
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=65_536))]
+    max_connections_per_address: Option<u32>,
+    /// Seconds after which a connection without a call is closed
+    #[arg(
+        long,
+        value_name = "SECONDS",
+        default_value_t = 300,
+        value_parser = clap::value_parser!(u64).range(1..=86_400)
+    )]
+    idle_connection: u64,
     /// How lines of the log look
     #[arg(long, value_enum, default_value_t = LogForm::Text)]
     pub(super) log: LogForm,
 }
 
 impl FrontArgs {
+    fn per_address(&self) -> u32 {
+        let default = if self.behind_tls_proxy {
+            self.max_connections
+        } else {
+            self.max_connections.div_ceil(2)
+        };
+        self.max_connections_per_address.unwrap_or(default)
+    }
+
     /// Reads what the options name, for a service that listens at `listen`.
     pub async fn front(&self, listen: SocketAddr) -> Result<Front, CliError> {
         let guards = Guards {
@@ -96,6 +118,8 @@ impl FrontArgs {
             tokens,
             web_origins: self.web_origin.clone(),
             connections: self.max_connections as usize,
+            per_address: self.per_address() as usize,
+            idle: Duration::from_secs(self.idle_connection),
             metrics,
             ..Front::default()
         })

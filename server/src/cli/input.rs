@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
+use slitwright_solver::control::Cancel;
 use slitwright_solver::mesh::{LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions};
 
 use super::CliError;
@@ -103,7 +104,8 @@ impl ModelArgs {
             accept_self_crossing: self.accept_self_crossing,
             ..PrepareOptions::default()
         };
-        planner.prepare(&bytes, format, unit, &options).map_err(|error| match error {
+        planner.prepare(&bytes, format, unit, &options, &Cancel::new()).map_err(|error| match error
+        {
             PrepareError::Topology(_) => CliError::Failed(error.to_string()),
             _ => bad(&error),
         })

@@ -82,9 +82,12 @@ pub struct ServeArgs {
     /// Most MiB of requests, plans and checkpoints together
     #[arg(long, default_value_t = 16_384, value_parser = clap::value_parser!(u64).range(1..=1_048_576))]
     max_plans_mb: u64,
-    /// Drop an upload that sends nothing for so many seconds
+    /// Drop an upload that sends less than 16 KiB in so many seconds
     #[arg(long, default_value_t = 30, value_parser = clap::value_parser!(u64).range(1..=3600))]
     upload_idle: u64,
+    /// Longest that one upload may take to come, seconds
+    #[arg(long, default_value_t = 3600, value_parser = clap::value_parser!(u64).range(1..=86_400))]
+    upload_seconds: u64,
     #[command(flatten)]
     pub(super) front: FrontArgs,
 }
@@ -143,6 +146,7 @@ async fn listen(args: &ServeArgs) -> Result<(), CliError> {
             most_bytes: args.max_mesh_mb << 20,
             most_triangles: args.max_triangles,
             idle: Duration::from_secs(args.upload_idle),
+            longest: Duration::from_secs(args.upload_seconds),
             ..UploadRules::default()
         },
         store: StoreLimits {

@@ -5,6 +5,7 @@ use std::io::{self, Write as _};
 use std::num::NonZeroU32;
 use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 use clap::{Args, Subcommand};
 
@@ -60,6 +61,12 @@ pub fn run(command: &TokenCommand) -> Result<(), CliError> {
         .map(end)
         .transpose()
         .map_err(|fault| CliError::Input(format!("--expires: {fault}")))?;
+    if expires.is_some_and(|end| end <= SystemTime::now()) {
+        let told = args.expires.as_deref().unwrap_or_default();
+        return Err(CliError::Input(format!(
+            "--expires: {told} is past, and nobody would be let in: give a day to come"
+        )));
+    }
     let before = match fs::read_to_string(file) {
         Ok(text) => text,
         Err(error) if error.kind() == io::ErrorKind::NotFound => {

@@ -2,7 +2,7 @@
 //! is made of.
 
 use slitwright_proto::v1;
-use slitwright_solver::mesh::{Point, Vector};
+use slitwright_solver::mesh::{Point, TriangleMesh, Vector};
 
 use super::violations::{Collector, join};
 
@@ -50,4 +50,31 @@ pub(super) fn unit(message: Option<&v1::Direction>, path: &str, faults: &mut Col
         return Vector::z();
     }
     (vector / largest).normalize()
+}
+
+/// A surface for the protocol.
+pub(super) fn mesh(mesh: &TriangleMesh) -> v1::TriangleMesh {
+    v1::TriangleMesh {
+        vertices: mesh.positions.iter().map(point).collect(),
+        triangles: mesh.faces.iter().map(triangle).collect(),
+    }
+}
+
+/// Vertices and triangles of one part of a surface: some hundred kB.
+const PART: usize = 20_000;
+
+/// A surface in parts, vertices first.
+pub fn mesh_parts(mesh: &TriangleMesh) -> impl Iterator<Item = v1::TriangleMesh> + '_ {
+    let vertices = mesh.positions.chunks(PART).map(|part| v1::TriangleMesh {
+        vertices: part.iter().map(point).collect(),
+        triangles: Vec::new(),
+    });
+    vertices.chain(mesh.faces.chunks(PART).map(|part| v1::TriangleMesh {
+        vertices: Vec::new(),
+        triangles: part.iter().map(triangle).collect(),
+    }))
+}
+
+fn triangle(&[a, b, c]: &[u32; 3]) -> v1::Triangle {
+    v1::Triangle { a, b, c }
 }

@@ -13,9 +13,10 @@ mod trial;
 mod violations;
 
 pub use compare::{compared, comparison_to_proto};
+pub use geometry::mesh_parts;
 pub use model::{
-    format_from_proto, is_over_limit, options_from_proto, prepare_violations, report_to_proto,
-    unit_from_proto,
+    format_from_proto, is_cancelled, is_over_limit, options_from_proto, prepare_violations,
+    report_to_proto, unit_from_proto,
 };
 pub use plan::plan_to_proto;
 pub use progress::progress_to_proto;

@@ -102,18 +102,27 @@ pub fn prepare_violations(error: &PrepareError) -> InvalidFields {
             }
         }
         PrepareError::Decimate(_) => faults.add("header.options.deviation_mm", error.to_string()),
-        PrepareError::Read(_) | PrepareError::Topology(_) => {
+        PrepareError::Read(_) | PrepareError::Topology(_) | PrepareError::Cancelled(_) => {
             faults.add("chunk", error.to_string());
         }
     }
     faults.into_faults()
 }
 
+/// Whether a model file was let go of because nobody waits for it any more.
+pub fn is_cancelled(error: &PrepareError) -> bool {
+    matches!(error, PrepareError::Cancelled(_) | PrepareError::Read(ReadError::Cancelled(_)))
+}
+
 /// Whether a model file is refused for its size alone.
 pub fn is_over_limit(error: &PrepareError) -> bool {
     matches!(
         error,
-        PrepareError::Read(ReadError::TooManyBytes { .. } | ReadError::TooManyTriangles { .. })
+        PrepareError::Read(
+            ReadError::TooManyBytes { .. }
+                | ReadError::TooManyTriangles { .. }
+                | ReadError::TooManyCorners { .. }
+        )
     )
 }
 

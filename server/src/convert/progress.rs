@@ -3,6 +3,11 @@
 use slitwright_proto::v1;
 use slitwright_solver::control::{Progress, Stage};
 
+use crate::text::shortened;
+
+/// Most bytes of a report's sentence.
+const MESSAGE: usize = 500;
+
 /// A report for the protocol.
 pub fn progress_to_proto(progress: &Progress) -> v1::Progress {
     v1::Progress {
@@ -14,7 +19,7 @@ pub fn progress_to_proto(progress: &Progress) -> v1::Progress {
         lower_bound_mm: progress.lower_bound,
         best_cost_mm: progress.best_cost,
         best_length_mm: progress.best_length,
-        message: progress.message.clone(),
+        message: shortened(&progress.message, MESSAGE),
     }
 }
 

@@ -6,10 +6,13 @@ use slitwright_solver::plan::{Miss, Scheme, SchemeCut, SchemeLine};
 
 use super::geometry::{place, point, polyline};
 use super::violations::{Collector, join};
+use crate::text::is_plain;
 
 /// A scheme of more cuts or points than this was not drawn by a person.
 const MOST_CUTS: usize = 500;
 const MOST_POINTS: usize = 200_000;
+/// Longest name of a cut, characters. Names come back in messages.
+const NAME: usize = 120;
 
 pub(super) fn scheme(
     message: Option<&v1::Scheme>,
@@ -54,6 +57,13 @@ fn drawn(
     faults: &mut Collector,
 ) -> Option<SchemeCut> {
     let path = join(path, &format!("cuts[{index}]"));
+    if cut.name.chars().count() > NAME || !is_plain(&cut.name) {
+        let words = format!(
+            "is longer than {NAME} characters or holds some that cannot be shown: give a plain short name"
+        );
+        faults.add(join(&path, "name"), words);
+        return None;
+    }
     let name = if cut.name.is_empty() { (index + 1).to_string() } else { cut.name.clone() };
     let line = match &cut.place {
         None => {

@@ -1,11 +1,10 @@
 //! Sheets and what they come to, from the solver to the protocol.
 
 use slitwright_proto::v1;
-use slitwright_solver::mesh::TriangleMesh;
 use slitwright_solver::plan::{SheetCrossing, SheetReport};
 use slitwright_solver::sheets::{CrossedBy, LipFigures, OnePiece, Sheet, Station, StationFlags};
 
-use super::geometry::{direction, point, polyline};
+use super::geometry::{direction, mesh, point, polyline};
 
 /// A sheet with the stations that are listed for the knife.
 pub(super) fn sheet(sheet: &Sheet) -> v1::Sheet {
@@ -50,14 +49,6 @@ fn flags(flags: StationFlags) -> Vec<v1::StationFlag> {
     .into_iter()
     .filter_map(|(set, flag)| set.then_some(flag))
     .collect()
-}
-
-fn mesh(mesh: &TriangleMesh) -> v1::TriangleMesh {
-    let triangle = |&[a, b, c]: &[u32; 3]| v1::Triangle { a, b, c };
-    v1::TriangleMesh {
-        vertices: mesh.positions.iter().map(point).collect(),
-        triangles: mesh.faces.iter().map(triangle).collect(),
-    }
 }
 
 pub(super) fn report(report: &SheetReport) -> v1::SheetReport {
@@ -111,7 +102,7 @@ fn one_piece(whole: &OnePiece) -> v1::OnePiece {
 #[cfg(test)]
 mod tests {
     use slitwright_solver::body::Outside;
-    use slitwright_solver::mesh::{Point, Vector};
+    use slitwright_solver::mesh::{Point, TriangleMesh, Vector};
     use slitwright_solver::nalgebra::Isometry3;
     use slitwright_solver::plan::RubberSkin;
     use slitwright_solver::sheets::{Neck, SheetSettings, lip_figures};

@@ -12,6 +12,10 @@ use super::violations::{Collector, join};
 const FACTOR: f64 = 0.5;
 /// Lengths beyond this are a slip, mm.
 const LONGEST: f64 = 10_000.0;
+/// Most areas, and most corners of one and of all of them: a person draws some dozen, and each is asked
+/// about at very many places.
+const MOST_AREAS: usize = 100;
+const MOST_CORNERS: (usize, usize) = (1000, 5000);
 /// Beyond this length counts for nothing.
 const GREATEST_WEIGHT: f64 = 1_000.0;
 
@@ -128,6 +132,18 @@ pub(super) fn seam_areas(
 ) -> SeamAreas {
     let Some(message) = message else { return SeamAreas::default() };
     let mut areas = SeamAreas::default();
+    let preferred = message.preferred.iter().filter_map(|preferred| preferred.area.as_ref());
+    let corners: usize = message.keep_off.iter().chain(preferred).map(corners_of).sum();
+    let count = message.keep_off.len() + message.preferred.len();
+    if count > MOST_AREAS || corners > MOST_CORNERS.1 && count > 1 {
+        let words = format!(
+            "has {count} areas with {corners} corners: give at most {MOST_AREAS} areas with at most {} \
+             corners together",
+            MOST_CORNERS.1
+        );
+        faults.add(path, words);
+        return areas;
+    }
     for (index, message) in message.keep_off.iter().enumerate() {
         areas.keep_off.extend(area(message, &join(path, &format!("keep_off[{index}]")), faults));
     }
@@ -150,7 +166,14 @@ pub(super) fn seam_areas(
     areas
 }
 
-/// An area; `None` where its shape is missing.
+fn corners_of(area: &v1::Area) -> usize {
+    match &area.shape {
+        Some(v1::area::Shape::Polygon(polygon)) => polygon.corners.len(),
+        _ => 0,
+    }
+}
+
+/// An area; `None` where its shape is missing or has too many corners.
 fn area(message: &v1::Area, path: &str, faults: &mut Collector) -> Option<Area> {
     use v1::area::Shape;
     match &message.shape {
@@ -173,6 +196,11 @@ fn area(message: &v1::Area, path: &str, faults: &mut Collector) -> Option<Area> 
             if polygon.corners.len() < 3 {
                 let count = polygon.corners.len();
                 faults.add(&path, format!("has {count} corners: give three or more"));
+            }
+            if polygon.corners.len() > MOST_CORNERS.0 {
+                let (count, most) = (polygon.corners.len(), MOST_CORNERS.0);
+                faults.add(&path, format!("has {count} corners: give at most {most}"));
+                return None;
             }
             let corners = polygon.corners.iter().enumerate();
             let corners: Vec<Point> = corners

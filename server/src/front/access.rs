@@ -1,9 +1,10 @@
 //! What a call needs of its caller.
 
 use tonic::{Code, Status};
-use tonic_types::{ErrorDetails, StatusExt};
+use tonic_types::ErrorDetails;
 
 use super::tokens::{Caller, Denied, PaceFault, Role};
+use crate::refusal::{refusal, refusal_with};
 
 /// What a call needs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,10 +45,11 @@ impl Needs {
             return Ok(());
         }
         let needed = if self == Self::Read { "read or write" } else { "write" };
-        Err(Status::permission_denied(format!(
+        let words = format!(
             "the token {} may not do this: ask for one with the role {needed}",
             caller.name().unwrap_or_default()
-        )))
+        );
+        Err(refusal(Code::PermissionDenied, "ROLE", words))
     }
 }
 
@@ -58,7 +60,7 @@ pub fn split(path: &str) -> (&str, &str) {
 
 impl From<Denied> for Status {
     fn from(denied: Denied) -> Self {
-        Self::unauthenticated(denied.to_string())
+        refusal(Code::Unauthenticated, "TOKEN", denied.to_string())
     }
 }
 
@@ -68,7 +70,7 @@ impl From<PaceFault> for Status {
         let mut details =
             ErrorDetails::with_quota_failure_violation(format!("token:{}", fault.token), &text);
         details.set_retry_info(Some(fault.retry));
-        Self::with_error_details(Code::ResourceExhausted, text, details)
+        refusal_with(Code::ResourceExhausted, "TOO_MANY_CALLS", text, details)
     }
 }
 

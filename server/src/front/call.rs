@@ -12,7 +12,9 @@ use tonic::body::Body;
 use tonic::{Code, Status};
 use tracing::Span;
 
+use super::guests::CallUnderWay;
 use super::metrics::{Metrics, code_name};
+use crate::refusal::refusal;
 
 /// Counts and logs a call once it is over: before its last frame goes out, or when it is dropped
 /// because nobody waits for that.
@@ -25,14 +27,31 @@ pub struct Record {
     deadline: Option<Instant>,
     code: Option<Code>,
     told: bool,
+    /// Until the last frame has gone out the connection is in use.
+    _under_way: Option<CallUnderWay>,
 }
 
 impl Record {
     /// A call that begins. Health checks are `quiet`: they would fill the log.
-    pub fn new(metrics: Arc<Metrics>, method: String, span: Span, quiet: bool) -> Self {
+    pub fn new(
+        metrics: Arc<Metrics>,
+        method: String,
+        span: Span,
+        quiet: bool,
+        under_way: Option<CallUnderWay>,
+    ) -> Self {
         metrics.call_begins();
-        let began = Instant::now();
-        Self { metrics, method, span, quiet, began, deadline: None, code: None, told: false }
+        Self {
+            metrics,
+            method,
+            span,
+            quiet,
+            began: Instant::now(),
+            deadline: None,
+            code: None,
+            told: false,
+            _under_way: under_way,
+        }
     }
 
     /// Notes how long the caller waits.
@@ -86,7 +105,8 @@ fn code_in(headers: &HeaderMap) -> Option<Code> {
 
 /// What a caller hears whose time is up.
 pub fn too_late() -> Status {
-    Status::deadline_exceeded("the call's deadline passed before it was done")
+    let words = "the call's deadline passed before it was done";
+    refusal(Code::DeadlineExceeded, "DEADLINE", words)
 }
 
 /// The moment until which a caller waits, if it named one.
@@ -123,9 +143,9 @@ pub fn timeout(headers: &HeaderMap) -> Result<Option<Duration>, Status> {
         })
     });
     parsed.map(Some).ok_or_else(|| {
-        Status::invalid_argument(
-            "the metadata grpc-timeout is malformed: give up to eight digits and a unit, like 500m",
-        )
+        let words =
+            "the metadata grpc-timeout is malformed: give up to eight digits and a unit, like 500m";
+        refusal(Code::InvalidArgument, "BAD_METADATA", words)
     })
 }
 

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::time::Instant;
 
-use slitwright_solver::control::Control;
+use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions};
 use slitwright_solver::plan::{Hooks, Plan, PlanRequest, StopReason};
 
@@ -25,8 +25,9 @@ impl Planner for CountedPlanner {
         format: MeshFormat,
         unit: Option<LengthUnit>,
         options: &PrepareOptions,
+        cancel: &Cancel,
     ) -> Result<Model, PrepareError> {
-        self.inner.prepare(bytes, format, unit, options)
+        self.inner.prepare(bytes, format, unit, options, cancel)
     }
 
     fn plan(

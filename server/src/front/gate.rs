@@ -8,8 +8,8 @@ use std::task::{Context, Poll};
 
 use http::header::AUTHORIZATION;
 use http::{HeaderMap, HeaderValue, Request, Response};
-use tonic::Status;
 use tonic::body::Body;
+use tonic::{Code, Status};
 use tower_layer::Layer;
 use tower_service::Service;
 use tracing::Instrument as _;
@@ -19,11 +19,15 @@ use super::call::{Record, timeout, too_late};
 use super::incoming::Peer;
 use super::metrics::Metrics;
 use super::tokens::{Caller, TokenBook};
+use crate::refusal::refusal;
 
 /// The metadata that names a call, both ways.
 const REQUEST_ID: &str = "x-request-id";
 /// Longest name of a call that is taken over from the caller.
 const LONGEST_ID: usize = 64;
+
+/// How prost begins what it says of bytes that are no message.
+const UNDECODABLE: &str = "failed to decode Protobuf message";
 
 /// Puts a [`Gate`] before a service.
 #[derive(Clone)]
@@ -96,9 +100,7 @@ where
 
     fn call(&mut self, mut request: Request<Body>) -> Self::Future {
         let peer = request.extensions().get::<Peer>().cloned();
-        if let Some(peer) = &peer {
-            peer.has_called();
-        }
+        let under_way = peer.as_ref().map(Peer::begin_call);
         let path = request.uri().path();
         let method = if self.rules.methods.contains(path) {
             path.trim_start_matches('/')
@@ -115,8 +117,8 @@ where
             token = tracing::field::Empty,
         );
         let quiet = Needs::of(path) == Needs::Nothing;
-        let mut record =
-            Record::new(Arc::clone(&self.rules.metrics), method.to_owned(), span.clone(), quiet);
+        let metrics = Arc::clone(&self.rules.metrics);
+        let mut record = Record::new(metrics, method.to_owned(), span.clone(), quiet, under_way);
 
         // Nothing behind the gate sees the token.
         let authorization = request.headers_mut().remove(AUTHORIZATION);
@@ -157,7 +159,27 @@ async fn in_time<E>(
     .await?;
     // If it came too late the work ends here.
     drop(answer);
-    Ok(record.follow(named(response, &id), deadline))
+    Ok(record.follow(named(of_the_caller(response), &id), deadline))
+}
+
+/// What is said of a request that is no message of the protocol, such as a text that is no UTF-8: tonic
+/// calls that INTERNAL, but the fault is the caller's. The only way to tell is by its words.
+fn of_the_caller(response: Response<Body>) -> Response<Body> {
+    let told = Status::from_header_map(response.headers());
+    match told {
+        Some(status)
+            if status.code() == Code::Internal && status.message().starts_with(UNDECODABLE) =>
+        {
+            let words = format!("the request is no message of this protocol: {}", status.message());
+            refusal(Code::InvalidArgument, "NO_MESSAGE", words).into_http()
+        }
+        Some(status) if status.code() == Code::Unimplemented && status.details().is_empty() => {
+            let words =
+                "there is no such call: see the service's reflection for those that there are";
+            refusal(Code::Unimplemented, "NO_SUCH_CALL", words).into_http()
+        }
+        _ => response,
+    }
 }
 
 fn named(mut response: Response<Body>, id: &str) -> Response<Body> {

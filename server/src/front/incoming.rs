@@ -5,17 +5,16 @@ use std::io;
 use std::net::SocketAddr;
 use std::pin::Pin;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::task::{Context, Poll};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use tokio::time::Sleep;
 use tokio_stream::Stream;
 use tonic::transport::server::Connected;
 
+use super::guests::{CallUnderWay, Guests, Room, Seat, Usage};
 use super::metrics::Metrics;
 
 /// How long to wait after the system refused another connection, such as for want of files.
@@ -26,13 +25,13 @@ const BREATH: Duration = Duration::from_millis(100);
 pub struct Peer {
     /// The other end's address.
     pub address: Option<SocketAddr>,
-    called: Arc<AtomicBool>,
+    usage: Arc<Usage>,
 }
 
 impl Peer {
-    /// Notes that the connection is in use.
-    pub fn has_called(&self) {
-        self.called.store(true, Ordering::Relaxed);
+    /// Notes that a call is under way on the connection, as long as what comes back lives.
+    pub fn begin_call(&self) -> CallUnderWay {
+        CallUnderWay::begin(&self.usage)
     }
 }
 
@@ -40,36 +39,41 @@ impl Peer {
 pub struct Connection {
     stream: TcpStream,
     peer: Peer,
-    first_call: Option<Pin<Box<Sleep>>>,
+    room: Room,
+    /// Goes off when it is to be seen whether the connection is still borne.
+    look: Pin<Box<Sleep>>,
     metrics: Arc<Metrics>,
-    _place: OwnedSemaphorePermit,
+    seat: Seat,
 }
 
-/// Connections of a listener, `most` at a time. While all places are taken nobody is let in: who
-/// knocks waits in the system's own queue. A connection that has carried no call within
-/// `first_call` of its coming is dropped: otherwise whoever connects and says nothing takes up a
-/// place for good.
+/// Connections of a listener, as many as there is `room` for. Those that do nothing make room for others
+/// and are closed after a while, the handshake of TLS among them: otherwise whoever connects and says
+/// nothing takes up a place for good.
 pub fn incoming(
     listener: TcpListener,
-    most: usize,
-    first_call: Duration,
+    room: Room,
     metrics: Arc<Metrics>,
 ) -> impl Stream<Item = io::Result<Connection>> {
-    let places = Arc::new(Semaphore::new(most));
+    let guests = Arc::new(Guests::new(room));
     let (ready, connections) = tokio::sync::mpsc::channel(1);
     tokio::spawn(async move {
         loop {
             let next = async {
-                let place = Arc::clone(&places).acquire_owned().await.map_err(io::Error::other)?;
-                listener.accept().await.map(|accepted| (accepted, place))
+                let (stream, address) = listener.accept().await?;
+                let seat = guests.seat(address.ip().to_canonical()).await;
+                Ok::<_, io::Error>((stream, address, seat))
             };
             let accepted = tokio::select! {
                 accepted = next => accepted,
                 // The server went down and took the other end of the channel with it.
                 () = ready.closed() => break,
             };
-            let ((stream, address), place) = match accepted {
-                Ok(accepted) => accepted,
+            let (stream, address, seat) = match accepted {
+                Ok((stream, address, Some(seat))) => (stream, address, seat),
+                Ok((_, address, None)) => {
+                    tracing::debug!(%address, "too many busy connections of one address");
+                    continue;
+                }
                 Err(error) => {
                     tracing::warn!(%error, "a connection could not be accepted");
                     tokio::time::sleep(BREATH).await;
@@ -82,10 +86,11 @@ pub fn incoming(
             metrics.connections.inc();
             let connection = Connection {
                 stream,
-                peer: Peer { address: Some(address), called: Arc::default() },
-                first_call: Some(Box::pin(tokio::time::sleep(first_call))),
+                peer: Peer { address: Some(address), usage: Arc::clone(&seat.usage) },
+                room: *guests.room(),
+                look: Box::pin(tokio::time::sleep(room.first_call.min(room.idle))),
                 metrics: Arc::clone(&metrics),
-                _place: place,
+                seat,
             };
             if ready.send(Ok(connection)).await.is_err() {
                 break;
@@ -93,6 +98,23 @@ pub fn incoming(
         }
     });
     tokio_stream::wrappers::ReceiverStream::new(connections)
+}
+
+impl Connection {
+    /// Whether it is to close. Wakes the task when it is.
+    fn poll_over(&mut self, context: &mut Context<'_>) -> Poll<io::ErrorKind> {
+        if Pin::new(&mut self.seat.closing).poll(context).is_ready() {
+            return Poll::Ready(io::ErrorKind::ConnectionAborted);
+        }
+        while self.look.as_mut().poll(context).is_ready() {
+            let until = self.seat.usage.borne_until(&self.room);
+            if until <= Instant::now() {
+                return Poll::Ready(io::ErrorKind::TimedOut);
+            }
+            self.look.as_mut().reset(until.into());
+        }
+        Poll::Pending
+    }
 }
 
 impl Drop for Connection {
@@ -115,13 +137,8 @@ impl AsyncRead for Connection {
         context: &mut Context<'_>,
         into: &mut ReadBuf<'_>,
     ) -> Poll<io::Result<()>> {
-        if let Some(timer) = &mut self.first_call {
-            let late = timer.as_mut().poll(context).is_ready();
-            if self.peer.called.load(Ordering::Relaxed) {
-                self.first_call = None;
-            } else if late {
-                return Poll::Ready(Err(io::ErrorKind::TimedOut.into()));
-            }
+        if let Poll::Ready(why) = self.poll_over(context) {
+            return Poll::Ready(Err(why.into()));
         }
         Pin::new(&mut self.stream).poll_read(context, into)
     }

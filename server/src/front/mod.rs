@@ -1,6 +1,6 @@
 //! What stands between the network and the service.
 //!
-//! On its way in a call passes, in this order: the limit on connections ([`incoming`]), TLS
+//! On its way in a call passes, in this order: the limits on connections ([`incoming`], [`guests`]), TLS
 //! ([`tls`]), the origin of a page and gRPC-Web ([`web`]), and the gate ([`gate`]): its line in the
 //! log and the counters ([`call`], [`metrics`]), the token ([`tokens`], [`access`]), its deadline.
 
@@ -9,6 +9,7 @@ mod call;
 mod counted;
 mod exposure;
 mod gate;
+mod guests;
 mod incoming;
 mod metrics;
 mod reload;
@@ -29,6 +30,7 @@ pub use web::{NoOrigin, Origin};
 
 pub(crate) use counted::CountedPlanner;
 pub(crate) use gate::GateLayer;
+pub(crate) use guests::Room;
 pub(crate) use incoming::incoming;
 pub(crate) use metrics::{Metrics, Stock};
 pub(crate) use reload::keep_up;
@@ -48,8 +50,12 @@ pub struct Front {
     pub web_origins: Vec<Origin>,
     /// Most connections at a time.
     pub connections: usize,
+    /// Most connections of one address at a time.
+    pub per_address: usize,
     /// A connection that carries no call for so long from its beginning is dropped.
     pub first_call: Duration,
+    /// So is one without a call for so long since its last one.
+    pub idle: Duration,
     /// Where metrics are told.
     pub metrics: Option<MetricsAt>,
 }
@@ -70,7 +76,9 @@ impl Default for Front {
             tokens: None,
             web_origins: Vec::new(),
             connections: 256,
+            per_address: 128,
             first_call: Duration::from_secs(30),
+            idle: Duration::from_secs(300),
             metrics: None,
         }
     }

@@ -14,6 +14,9 @@ use prost_types::FileDescriptorSet;
 use prost_types::field_descriptor_proto::Type;
 use slitwright_proto::FILE_DESCRIPTOR_SET;
 
+use super::paging::QUOTED;
+use crate::text::shortened;
+
 /// Longest list of paths. Each is looked up in every answer.
 const MOST_PATHS: usize = 100;
 
@@ -67,17 +70,45 @@ impl Fields {
         Ok(Some(mask))
     }
 
+    /// The mask of all fields of `message` but some.
+    pub fn all_but(&self, message: &str, left_out: &[&str]) -> Mask {
+        let mut mask = Mask::default();
+        for (name, field) in self.0.get(message).into_iter().flatten() {
+            if !left_out.contains(&name.as_str()) {
+                mask.under.insert(field.number, None);
+                mask.names.push(name.clone());
+            }
+        }
+        mask
+    }
+
+    /// The names of a path without the stars that stand for all items or fields (Google's AIP-161): a path
+    /// goes through lists to each of their items anyway, and one that ends at a field means all of it.
+    fn without_stars<'p>(&self, message: &str, path: &'p str) -> Result<Vec<&'p str>, String> {
+        let (mut names, mut message) = (Vec::new(), Some(message));
+        for name in path.split('.') {
+            if name == "*" && !names.is_empty() && message.is_some() {
+                continue;
+            }
+            let field = message.and_then(|message| self.0.get(message)?.get(name));
+            message = field.and_then(|field| field.message.as_deref());
+            names.push(name);
+            if field.is_none() {
+                return Err(nowhere(path));
+            }
+        }
+        Ok(names)
+    }
+
     fn add(&self, mask: &mut Mask, message: &str, path: &str) -> Result<(), String> {
+        let plain = self.without_stars(message, path)?;
         let (mut at, mut message) = (mask, Some(message));
-        let mut names = path.split('.').peekable();
+        let mut names = plain.iter().copied().peekable();
         while let Some(name) = names.next() {
             let field = message
                 .and_then(|message| self.0.get(message))
                 .and_then(|fields| fields.get(name))
-                .ok_or_else(|| {
-                    let path = super::paging::shortened(path);
-                    format!("has the path {path:?}, which leads to no field: give paths like plan.cuts.length_mm")
-                })?;
+                .ok_or_else(|| nowhere(path))?;
             if !at.names(name) {
                 at.names.push(name.to_owned());
             }
@@ -103,6 +134,11 @@ impl Fields {
         }
         Ok(())
     }
+}
+
+fn nowhere(path: &str) -> String {
+    let path = shortened(path, QUOTED);
+    format!("has the path {path:?}, which leads to no field: give paths like plan.cuts.length_mm")
 }
 
 impl Mask {
@@ -190,6 +226,8 @@ mod tests {
         for paths in [["plan", "plan.gap"], ["plan.gap", "plan"]] {
             assert_eq!(through(&paths), v1::PlanJob { plan: job().plan, ..Default::default() });
         }
+        assert_eq!(through(&["plan.cuts.*.length_mm"]), through(&["plan.cuts.length_mm"]));
+        assert_eq!(through(&["plan.*"]), through(&["plan"]));
         assert_eq!(through(&["failure.message"]), v1::PlanJob::default());
         assert!(mask(&["plan.gap"]).expect("good").expect("a mask").names("plan"));
         assert!(!mask(&["state"]).expect("good").expect("a mask").names("plan"));
@@ -199,7 +237,17 @@ mod tests {
     fn all_is_no_mask_and_paths_that_lead_nowhere_are_refused() {
         assert_eq!(mask(&[]), Ok(None));
         assert_eq!(mask(&["state", "*"]), Ok(None));
-        for bad in ["", "colour", "plan.", "plan.cuts.colour", "state.x", "Plan", "plan..gap"] {
+        for bad in [
+            "",
+            "colour",
+            "plan.",
+            "plan.cuts.colour",
+            "state.x",
+            "Plan",
+            "plan..gap",
+            "*.plan",
+            "state.*",
+        ] {
             let fault = mask(&[bad]).expect_err(bad);
             assert!(fault.contains(&format!("{bad:?}")), "{fault}");
         }

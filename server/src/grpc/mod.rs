@@ -1,7 +1,11 @@
 //! The gRPC face: handlers that decode, call and encode.
 
 mod errors;
+mod info;
+mod limits;
+mod listing;
 mod mask;
+mod mesh;
 mod paging;
 mod plans;
 mod service;

@@ -3,14 +3,20 @@
 use std::sync::Arc;
 
 use pbjson_types::Empty;
+use prost::Message as _;
 use prost_types::FieldMask;
 use slitwright_proto::v1;
 use slitwright_proto::v1::cut_planner_server::CutPlanner;
-use tonic::{Request, Response, Status, Streaming};
+use slitwright_solver::plan::PlanRequest;
+use tonic::{Code, Request, Response, Status, Streaming};
 
 use super::errors::{blocking, invalid, invalid_field};
+use super::info::server_info;
+use super::limits::{COMPARED, MOST_SECONDS, REQUEST};
+use super::listing::listing;
 use super::mask::{Fields, Mask};
-use super::paging::{check_name, page_size, position, token};
+use super::mesh::{MeshParts, of_the_model, surface};
+use super::paging::{Pages, check_name, page_size};
 use super::plans::{page_of_plans, seen_through, side_by_side, submit};
 use super::upload::{UploadRules, Uploads};
 use super::watch::{JobEvents, follow};
@@ -19,16 +25,15 @@ use crate::convert::{
 };
 use crate::front::tokens::Caller;
 use crate::jobs::{Hub, Workers};
-use crate::planner::Planner;
-use crate::store::{Extension, Ledger, Models, NewJob, StoreError};
+use crate::planner::{OffModel, PlanFault, Planner};
+use crate::refusal::refusal;
+use crate::store::{Extension, Ledger, Listing, Models, NewJob, StoreError, StoreLimits};
 
+/// The message that jobs come as.
+const JOB: &str = "slitwright.v1.PlanJob";
 /// Longest request id, characters.
 const REQUEST_ID: usize = 64;
 
-/// Most seconds that a job may have in all, as for a request.
-const MOST_SECONDS: f64 = 86_400.0;
-/// Plans compared in one call, at most.
-const COMPARED: usize = 50;
 /// Priorities, from the last to the first.
 const PRIORITIES: std::ops::RangeInclusive<i32> = -10..=10;
 
@@ -38,7 +43,10 @@ pub struct Service {
     models: Arc<Models>,
     workers: Arc<Workers>,
     hub: Arc<Hub>,
+    planner: Arc<dyn Planner>,
     uploads: Uploads,
+    rules: UploadRules,
+    limits: StoreLimits,
     fields: Fields,
 }
 
@@ -51,13 +59,15 @@ impl Service {
         hub: Arc<Hub>,
         planner: Arc<dyn Planner>,
         rules: UploadRules,
+        limits: StoreLimits,
     ) -> Result<Self, prost::DecodeError> {
-        let uploads = Uploads::new(Arc::clone(&models), planner, rules);
-        Ok(Self { ledger, models, workers, hub, uploads, fields: Fields::new()? })
+        let uploads = Uploads::new(Arc::clone(&models), Arc::clone(&planner), rules);
+        let fields = Fields::new()?;
+        Ok(Self { ledger, models, workers, hub, planner, uploads, rules, limits, fields })
     }
 
     fn job_mask(&self, asked: Option<FieldMask>) -> Result<Option<Mask>, Status> {
-        let mask = asked.map(|asked| self.fields.mask("slitwright.v1.PlanJob", &asked.paths));
+        let mask = asked.map(|asked| self.fields.mask(JOB, &asked.paths));
         mask.transpose().map_err(|fault| invalid_field("read_mask", fault)).map(Option::flatten)
     }
 
@@ -79,6 +89,31 @@ impl Service {
         let plan = job.plan.ok_or_else(|| field("names a job that has no plan"))?;
         scheme.cuts = scheme_of_plan(&plan).cuts;
         Ok(())
+    }
+
+    /// Refuses drawn cuts that are not on the model, before anybody waits for them to be judged.
+    async fn check_scheme(&self, model: &str, request: &PlanRequest) -> Result<(), Status> {
+        let Some(scheme) = request.scheme.clone() else { return Ok(()) };
+        let (models, planner) = (Arc::clone(&self.models), Arc::clone(&self.planner));
+        let model = model.to_owned();
+        let (off, tolerance) = blocking("the check of the scheme", move || -> Result<_, Status> {
+            let entry = models.entry(&model)?;
+            let model = models.ready_to_plan(&entry).map_err(of_the_model)?;
+            let off = planner.off_model(&model, &scheme);
+            let told =
+                |fault: PlanFault| refusal(Code::Internal, "PROGRAM_FAULT", fault.to_string());
+            Ok((off.map_err(told)?, scheme.tolerance))
+        })
+        .await?;
+        let mut faults = Collector::default();
+        for OffModel { cut, point, distance } in off {
+            let words = format!(
+                "lies {distance:.2} mm off the model, more than {tolerance} mm: move it on to the \
+                 model, or give it in the model's own coordinates, mm"
+            );
+            faults.add(format!("request.scheme.cuts[{cut}].line.points[{point}]"), words);
+        }
+        faults.finish(()).map_err(|faults| invalid(&faults))
     }
 
     async fn with_ledger<T: Send + 'static, E: Into<Status> + Send + 'static>(
@@ -140,6 +175,24 @@ impl CutPlanner for Service {
         Ok(Response::new(self.uploads.receive(request.into_inner(), owner).await?))
     }
 
+    async fn get_server_info(
+        &self,
+        _request: Request<v1::GetServerInfoRequest>,
+    ) -> Result<Response<v1::ServerInfo>, Status> {
+        Ok(Response::new(server_info(&self.rules, &self.limits)))
+    }
+
+    type GetModelMeshStream = MeshParts;
+
+    async fn get_model_mesh(
+        &self,
+        request: Request<v1::GetModelMeshRequest>,
+    ) -> Result<Response<MeshParts>, Status> {
+        let v1::GetModelMeshRequest { name, surface: which } = request.into_inner();
+        check_name("name", &name, "models")?;
+        Ok(Response::new(surface(Arc::clone(&self.models), name, which).await?))
+    }
+
     async fn get_model(
         &self,
         request: Request<v1::GetModelRequest>,
@@ -155,11 +208,12 @@ impl CutPlanner for Service {
     ) -> Result<Response<v1::ListModelsResponse>, Status> {
         let request = request.into_inner();
         let size = page_size(request.page_size)?;
-        let after = position(&request.page_token)?;
+        let pages = Pages::of("models", &[]);
+        let after = pages.position(&request.page_token)?.unwrap_or_default();
         let page = self.with_models(move |models| models.page(after, size)).await?;
         Ok(Response::new(v1::ListModelsResponse {
             models: page.items.into_iter().map(|model| model.message).collect(),
-            next_page_token: token(page.next),
+            next_page_token: pages.token(page.next),
         }))
     }
 
@@ -178,14 +232,30 @@ impl CutPlanner for Service {
         request: Request<v1::SubmitPlanRequest>,
     ) -> Result<Response<v1::PlanJob>, Status> {
         let owner = caller(&request).owner();
-        let v1::SubmitPlanRequest { model, request, request_id: id, priority } =
+        let v1::SubmitPlanRequest { model, request, request_id: id, priority, validate_only } =
             request.into_inner();
         check_name("model", &model, "models")?;
         let request_id = request_id(id)?;
         check_priority("priority", priority)?;
         let mut request = request.unwrap_or_default();
         self.fill_scheme(&model, &mut request).await?;
+        if request.encoded_len() > REQUEST {
+            let words = format!("has {} bytes: give at most {REQUEST}", request.encoded_len());
+            return Err(invalid_field("request", words));
+        }
         let full = request_from_proto(&request, "request").map_err(|f| invalid(&f))?;
+        self.check_scheme(&model, &full).await?;
+        if validate_only {
+            let entry = self.with_models(move |models| models.entry(&model)).await?;
+            let request = Some(request_to_proto(&full, named_class(&request)));
+            let model = entry.message.name;
+            return Ok(Response::new(v1::PlanJob {
+                model,
+                request,
+                priority,
+                ..Default::default()
+            }));
+        }
         let job = NewJob {
             name: format!("plans/{}", uuid::Uuid::new_v4()),
             model,
@@ -206,10 +276,10 @@ impl CutPlanner for Service {
         &self,
         request: Request<v1::WatchPlanRequest>,
     ) -> Result<Response<JobEvents>, Status> {
-        let name = request.into_inner().name;
+        let v1::WatchPlanRequest { name, cuts } = request.into_inner();
         check_name("name", &name, "plans")?;
         let (ledger, hub) = (Arc::clone(&self.ledger), Arc::clone(&self.hub));
-        Ok(Response::new(follow(ledger, hub, name).await?))
+        Ok(Response::new(follow(ledger, hub, name, cuts).await?))
     }
 
     async fn get_plan(
@@ -236,12 +306,19 @@ impl CutPlanner for Service {
     ) -> Result<Response<v1::ListPlansResponse>, Status> {
         let request = request.into_inner();
         let size = page_size(request.page_size)?;
-        let mask = self.job_mask(request.read_mask)?;
-        let after = position(&request.page_token)?;
-        let page =
-            self.with_ledger(move |ledger| page_of_plans(ledger, after, size, mask.as_ref()));
+        let mask = match request.read_mask {
+            None => Some(self.fields.all_but(JOB, &["plan", "request"])),
+            asked => self.job_mask(asked)?,
+        };
+        let pages = Pages::of("plans", &[&request.filter, &request.order_by]);
+        let wanted = Listing {
+            after: pages.position(&request.page_token)?,
+            most: size,
+            ..listing(&request.filter, &request.order_by)?
+        };
+        let page = self.with_ledger(move |ledger| page_of_plans(ledger, wanted, mask.as_ref()));
         let (plans, next) = page.await?;
-        Ok(Response::new(v1::ListPlansResponse { plans, next_page_token: token(next) }))
+        Ok(Response::new(v1::ListPlansResponse { plans, next_page_token: pages.token(next) }))
     }
 
     async fn compare_plans(
@@ -267,7 +344,8 @@ impl CutPlanner for Service {
         let v1::PlanJob { name, priority, .. } = plan.unwrap_or_default();
         check_name("plan.name", &name, "plans")?;
         let paths = update_mask.unwrap_or_default().paths;
-        if paths.is_empty() || paths.iter().any(|path| path != "priority") {
+        // `*` is all that can be changed (Google's AIP-134, "Standard methods: Update").
+        if paths.is_empty() || paths.iter().any(|path| path != "priority" && path != "*") {
             return Err(invalid_field(
                 "update_mask",
                 "names something that cannot be changed, or nothing: give `priority`",

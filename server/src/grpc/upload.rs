@@ -5,24 +5,30 @@ use std::time::{Duration, SystemTime};
 
 use slitwright_proto::v1;
 use slitwright_proto::v1::upload_model_request::Part;
+use slitwright_solver::control::Cancel;
 use slitwright_solver::mesh::{LengthUnit, MeshFormat, PrepareError, PrepareOptions, ReadLimits};
 use tokio::sync::Semaphore;
-use tonic::{Status, Streaming};
+use tokio::time::Instant;
+use tonic::{Code, Status, Streaming};
 
 use super::errors::{blocking, exhausted, internal, invalid, invalid_field};
 use crate::convert::{
-    Collector, InvalidFields, format_from_proto, is_over_limit, options_from_proto,
+    Collector, InvalidFields, format_from_proto, is_cancelled, is_over_limit, options_from_proto,
     prepare_violations, report_to_proto, unit_from_proto,
 };
 use crate::planner::Planner;
+use crate::refusal::refusal;
 use crate::store::{ModelEntry, Models, Owner, digest, timestamp};
+use crate::text::is_plain;
 
 /// Most bytes of one chunk.
-const CHUNK: usize = 1 << 20;
+pub const CHUNK: usize = 1 << 20;
 /// How many bytes come before the store is asked again whether there is room for all so far.
 const ROOM: u64 = 16 << 20;
 /// Longest display name, characters.
 const DISPLAY_NAME: usize = 120;
+/// What has to come within the idle time for an upload to get on, bytes: a modem of 1990 sent more.
+const PROGRESS: usize = 16 << 10;
 
 /// Limits of uploads.
 #[derive(Clone, Copy, Debug)]
@@ -33,8 +39,10 @@ pub struct UploadRules {
     pub most_triangles: u64,
     /// Most uploads that are received or checked at the same time.
     pub at_once: usize,
-    /// An upload that sends nothing for so long is dropped.
+    /// An upload that does not get on for so long is dropped: that sends nothing, or less than 16 KiB.
     pub idle: Duration,
+    /// Longest time that one upload may take to come.
+    pub longest: Duration,
 }
 
 impl Default for UploadRules {
@@ -44,6 +52,7 @@ impl Default for UploadRules {
             most_triangles: 5_000_000,
             at_once: 4,
             idle: Duration::from_secs(30),
+            longest: Duration::from_secs(3600),
         }
     }
 }
@@ -77,6 +86,7 @@ impl Uploads {
     ) -> Result<v1::Model, Status> {
         let place = Arc::clone(&self.places).try_acquire_owned().map_err(|_| {
             exhausted(
+                "TOO_MANY_UPLOADS",
                 "uploads",
                 format!(
                     "{} uploads are under way already: try again when one has ended",
@@ -84,23 +94,29 @@ impl Uploads {
                 ),
             )
         })?;
-        let header = match self.next(&mut stream).await? {
+        let mut pace = Pace::new();
+        let header = match self.next(&mut stream, &pace).await? {
             Some(Part::Header(header)) => checked(header, &self.rules).map_err(|f| invalid(&f))?,
             Some(Part::Chunk(_)) | None => {
                 return Err(invalid_field("header", "is missing: send it in the first message"));
             }
         };
         self.check_room(header.message.size_bytes.unwrap_or(0), owner.as_ref()).await?;
-        let bytes = self.receive_chunks(&mut stream, &header.message, owner.as_ref()).await?;
+        let bytes =
+            self.receive_chunks(&mut stream, &mut pace, &header.message, owner.as_ref()).await?;
 
         let (models, planner) = (Arc::clone(&self.models), Arc::clone(&self.planner));
+        let leaves = CancelOnDrop(Cancel::new());
+        let cancel = leaves.0.clone();
         let model = tokio::task::spawn_blocking(move || {
-            // Held until the check is over: that is what takes time and room, and it goes on even
-            // when the client has left.
+            // Held until the check is over, which is what takes time and room; that ends soon after the
+            // client has left.
             let _place = place;
-            keep(&models, planner.as_ref(), header, owner.as_ref(), &bytes)
+            keep(&models, planner.as_ref(), header, owner.as_ref(), &bytes, &cancel)
         });
-        model.await.map_err(|_| internal("the check of the model"))?
+        let model = model.await.map_err(|_| internal("the check of the model"))?;
+        drop(leaves);
+        model
     }
 
     /// Whether there is room for a file of `bytes`. What counts in the end is whether there is when
@@ -113,14 +129,15 @@ impl Uploads {
     async fn next(
         &self,
         stream: &mut Streaming<v1::UploadModelRequest>,
+        pace: &Pace,
     ) -> Result<Option<Part>, Status> {
-        let message =
-            tokio::time::timeout(self.rules.idle, stream.message()).await.map_err(|_| {
-                Status::deadline_exceeded(format!(
-                    "no message for {} seconds: the upload is dropped",
-                    self.rules.idle.as_secs_f64()
-                ))
-            })??;
+        let until = pace.until(&self.rules);
+        let message = tokio::time::timeout_at(until, stream.message()).await;
+        // A stream that always has another message is never waited for.
+        if message.is_err() || Instant::now() >= until {
+            return Err(pace.too_slow(&self.rules));
+        }
+        let message = message.map_err(|_| pace.too_slow(&self.rules))??;
         match message {
             None => Ok(None),
             Some(v1::UploadModelRequest { part: Some(part) }) => Ok(Some(part)),
@@ -133,13 +150,14 @@ impl Uploads {
     async fn receive_chunks(
         &self,
         stream: &mut Streaming<v1::UploadModelRequest>,
+        pace: &mut Pace,
         header: &v1::UploadHeader,
         owner: Option<&Owner>,
     ) -> Result<Vec<u8>, Status> {
         // Grows with what really comes; the size that the header claims is no reason to set
         // memory aside.
         let (mut bytes, mut asked) = (Vec::new(), header.size_bytes.unwrap_or(0));
-        while let Some(part) = self.next(stream).await? {
+        while let Some(part) = self.next(stream, pace).await? {
             let Part::Chunk(chunk) = part else {
                 return Err(invalid_field("header", "came twice: send chunks after the first one"));
             };
@@ -162,6 +180,7 @@ impl Uploads {
                 self.check_room(size, owner).await?;
                 asked = size + ROOM;
             }
+            pace.got_on(chunk.len());
             bytes.extend_from_slice(&chunk);
         }
         if bytes.is_empty() {
@@ -176,18 +195,70 @@ impl Uploads {
     }
 }
 
+/// How an upload gets on.
+struct Pace {
+    begun: Instant,
+    /// When it last got on.
+    since: Instant,
+    /// What came since then.
+    bytes: usize,
+}
+
+impl Pace {
+    fn new() -> Self {
+        let now = Instant::now();
+        Self { begun: now, since: now, bytes: 0 }
+    }
+
+    fn got_on(&mut self, bytes: usize) {
+        self.bytes += bytes;
+        if self.bytes >= PROGRESS {
+            (self.since, self.bytes) = (Instant::now(), 0);
+        }
+    }
+
+    /// Until when more has to come.
+    fn until(&self, rules: &UploadRules) -> Instant {
+        (self.since + rules.idle).min(self.begun + rules.longest)
+    }
+
+    fn too_slow(&self, rules: &UploadRules) -> Status {
+        let words = if self.since + rules.idle <= self.begun + rules.longest {
+            let seconds = rules.idle.as_secs_f64();
+            format!("less than {PROGRESS} bytes in {seconds} seconds: the upload is dropped")
+        } else {
+            let seconds = rules.longest.as_secs_f64();
+            format!("not all of the file in {seconds} seconds: the upload is dropped")
+        };
+        refusal(Code::DeadlineExceeded, "UPLOAD_TOO_SLOW", words)
+    }
+}
+
+/// Ends the check of a model when its caller has gone.
+struct CancelOnDrop(Cancel);
+
+impl Drop for CancelOnDrop {
+    fn drop(&mut self) {
+        self.0.cancel();
+    }
+}
+
 fn refused(error: &PrepareError) -> Status {
     if is_over_limit(error) {
-        return exhausted("model size", error.to_string());
+        return exhausted("MODEL_TOO_LARGE", "model size", error.to_string());
+    }
+    if is_cancelled(error) {
+        return refusal(Code::Cancelled, "CALLER_GONE", error.to_string());
     }
     if let PrepareError::Topology(_) = error {
-        return Status::internal(error.to_string());
+        return refusal(Code::Internal, "PROGRAM_FAULT", error.to_string());
     }
     invalid(&prepare_violations(error))
 }
 
 fn too_big(most: u64) -> Status {
     exhausted(
+        "MODEL_TOO_LARGE",
         "model file size",
         format!(
             "the file has more than {most} bytes, the most this server takes: send a coarser mesh or raise --max-mesh-mb"
@@ -211,6 +282,11 @@ fn checked(message: v1::UploadHeader, rules: &UploadRules) -> Result<Header, Inv
             "header.display_name",
             format!("is too long: give at most {DISPLAY_NAME} characters"),
         );
+    }
+    if !is_plain(&message.display_name) {
+        let words = "holds characters that steer the terminal or turn the direction of text: leave \
+                     them out";
+        faults.add("header.display_name", words);
     }
     if let Some(size) = message.size_bytes
         && size > rules.most_bytes
@@ -244,6 +320,7 @@ fn keep(
     header: Header,
     owner: Option<&Owner>,
     bytes: &[u8],
+    cancel: &Cancel,
 ) -> Result<v1::Model, Status> {
     let sha256 = digest(bytes);
     let claimed = &header.message.sha256;
@@ -254,7 +331,7 @@ fn keep(
         ));
     }
     let model = planner
-        .prepare(bytes, header.format, header.unit, &header.options)
+        .prepare(bytes, header.format, header.unit, &header.options, cancel)
         .map_err(|error| refused(&error))?;
     let message = v1::Model {
         name: format!("models/{}", uuid::Uuid::new_v4()),

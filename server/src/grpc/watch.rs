@@ -6,10 +6,11 @@ use slitwright_proto::v1;
 use slitwright_proto::v1::plan_event::Event;
 use tokio::sync::{mpsc, watch};
 use tokio_stream::wrappers::ReceiverStream;
-use tonic::Status;
+use tonic::{Code, Status};
 
 use super::errors::blocking;
 use crate::jobs::{Hub, Live};
+use crate::refusal::refusal;
 use crate::store::{Ledger, StoreError, has_ended};
 
 /// The events of a job.
@@ -20,8 +21,9 @@ pub async fn follow(
     ledger: Arc<dyn Ledger>,
     hub: Arc<Hub>,
     name: String,
+    cuts: bool,
 ) -> Result<JobEvents, Status> {
-    let follower = Follower::of(ledger, &hub, name);
+    let follower = Follower::of(ledger, &hub, name, cuts);
     let job = follower.job().await?;
     // Room for one event: a slow reader is waited for, and misses what is no longer news then.
     let (events, stream) = mpsc::channel(1);
@@ -37,7 +39,7 @@ pub async fn follow(
             () = down(closing) => {
                 let text = "the server is going down; the job is kept and goes on when it is back: \
                             watch it again then";
-                let _ = events.send(Err(Status::unavailable(text))).await;
+                let _ = events.send(Err(refusal(Code::Unavailable, "GOING_DOWN", text))).await;
             }
             () = events.closed() => {}
         }
@@ -55,6 +57,8 @@ async fn down(mut closing: watch::Receiver<bool>) {
 struct Follower {
     ledger: Arc<dyn Ledger>,
     name: String,
+    /// Whether better plans come with their cuts.
+    cuts: bool,
     /// Number of the last better plan.
     number: u32,
     progress: Option<v1::Progress>,
@@ -68,10 +72,10 @@ type Events = mpsc::Sender<Result<v1::PlanEvent, Status>>;
 impl Follower {
     /// Notes the job's turn before anyone looks at the ledger: a job that ends between the two is
     /// read again.
-    fn of(ledger: Arc<dyn Ledger>, hub: &Hub, name: String) -> Self {
+    fn of(ledger: Arc<dyn Ledger>, hub: &Hub, name: String, cuts: bool) -> Self {
         let live = hub.follow(&name);
         let turns = live.borrow().turns;
-        Self { ledger, name, number: 0, progress: None, turns, live }
+        Self { ledger, name, cuts, number: 0, progress: None, turns, live }
     }
 
     /// Tells what has come since `first` was read, and what comes.
@@ -103,7 +107,8 @@ impl Follower {
                 send(events, Event::Progress(progress)).await?;
             }
             if self.live.changed().await.is_err() {
-                return Err(Status::unavailable("the job can no longer be followed: try again"));
+                let words = "the job can no longer be followed: try again";
+                return Err(refusal(Code::Unavailable, "GOING_DOWN", words));
             }
         }
     }
@@ -113,9 +118,22 @@ impl Follower {
         let plans = self.read(move |ledger, name| ledger.better_plans(name, after)).await?;
         for plan in plans {
             self.number = plan.number;
-            send(events, Event::Better(plan)).await?;
+            let cuts = if self.cuts { self.cuts_of(plan.number).await? } else { Vec::new() };
+            let event = v1::PlanEvent { event: Some(Event::Better(plan)), cuts };
+            send_event(events, event).await?;
         }
         Ok(())
+    }
+
+    /// Cuts of a better plan, without their sheets; none where it has been bettered in the meantime.
+    async fn cuts_of(&self, number: u32) -> Result<Vec<v1::Cut>, Status> {
+        let job = self.read(|ledger, name| ledger.job_with_plan(name)).await?;
+        if job.best.is_none_or(|best| best.number != number) {
+            return Ok(Vec::new());
+        }
+        let cuts = job.plan.map(|plan| plan.cuts).unwrap_or_default();
+        let plain = |cut| v1::Cut { sheets: Vec::new(), ..cut };
+        Ok(cuts.into_iter().map(plain).collect())
     }
 
     async fn job(&self) -> Result<v1::PlanJob, Status> {
@@ -132,8 +150,12 @@ impl Follower {
 }
 
 async fn send(events: &Events, event: Event) -> Result<(), Status> {
-    let event = v1::PlanEvent { event: Some(event) };
-    events.send(Ok(event)).await.map_err(|_| Status::cancelled("the client has left"))
+    send_event(events, v1::PlanEvent { event: Some(event), cuts: Vec::new() }).await
+}
+
+async fn send_event(events: &Events, event: v1::PlanEvent) -> Result<(), Status> {
+    let gone = |_| refusal(Code::Cancelled, "CALLER_GONE", "the client has left");
+    events.send(Ok(event)).await.map_err(gone)
 }
 
 #[cfg(test)]
@@ -170,7 +192,7 @@ mod tests {
     async fn a_job_that_ends_right_after_the_first_look_is_told_as_ended() {
         let hub = Hub::default();
         let (_folder, ledger, run) = at_work(&hub);
-        let follower = Follower::of(ledger.clone(), &hub, JOB.to_owned());
+        let follower = Follower::of(ledger.clone(), &hub, JOB.to_owned(), false);
         let first = follower.job().await.expect("there");
         assert_eq!(first.state(), v1::JobState::Running);
         let ending = Ending {

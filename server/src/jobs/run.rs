@@ -17,7 +17,10 @@ use super::slots::Strings;
 use crate::convert::{plan_to_proto, progress_to_proto, request_from_proto};
 use crate::planner::{PlanFault, Planner};
 use crate::store::{Checkpoint, Claimed, Ending, Ledger, ModelFault, Models, Run, StoreError};
+use crate::text::shortened;
 
+/// Most bytes of the words about a failure: everyone who lists plans gets them.
+const FAILURE: usize = 2000;
 /// How often a run looks whether what it could not store can be stored by now.
 const AGAIN: Duration = Duration::from_millis(500);
 
@@ -225,9 +228,9 @@ fn settle(worked: Worked, keeper: &Keeper, strings: &Strings) -> Outcome {
         Err(PlanFault::NoPlan(_)) if keeper.best().is_some() => {
             over(v1::JobState::Succeeded, None, Some(keeper.time_given()))
         }
-        Err(PlanFault::NoPlan(text) | PlanFault::Unfit(text)) => {
-            failed(keeper, Code::FailedPrecondition, text, used_seconds)
-        }
+        // Given more time it goes on.
+        Err(PlanFault::NoPlan(text)) => failed(keeper, Code::DeadlineExceeded, text, used_seconds),
+        Err(PlanFault::Unfit(text)) => failed(keeper, Code::FailedPrecondition, text, used_seconds),
         Err(PlanFault::Internal(text) | PlanFault::Checkpoint(text)) => {
             failed(keeper, Code::Internal, text, used_seconds)
         }
@@ -240,7 +243,7 @@ fn failed(keeper: &Keeper, code: Code, message: String, used_seconds: f64) -> Ou
         used_seconds,
         progress: keeper.last_progress(),
         plan: None,
-        failure: Some(v1::Failure { code: code.into(), message }),
+        failure: Some(v1::Failure { code: code.into(), message: shortened(&message, FAILURE) }),
         time_given: None,
     }))
 }

@@ -74,14 +74,13 @@ impl Content {
         let path = self.path(sha256);
         let bytes = fs::read(&path).map_err(|error| match error.kind() {
             std::io::ErrorKind::NotFound => {
-                StoreError::Damaged(format!("the model file {} is missing", path.display()))
+                StoreError::Damaged(format!("the model file {sha256} is missing"))
             }
             _ => fault("reading a model file", &path, &error),
         })?;
         if digest(&bytes) != sha256 {
             return Err(StoreError::Damaged(format!(
-                "the model file {} is not as it was written: send the model again",
-                path.display()
+                "the model file {sha256} is not as it was written: send the model again"
             )));
         }
         Ok(bytes)
@@ -95,24 +94,44 @@ impl Content {
         }
     }
 
-    /// Removes files that no model needs, as a process that was killed half-way may leave them.
-    pub fn sweep(&self, needed: &HashSet<String>) -> Result<(), StoreError> {
+    /// How many files there are.
+    pub fn count(&self) -> Result<usize, StoreError> {
+        let mut files = 0;
+        self.each(|name| files += usize::from(is_sum(name)))?;
+        Ok(files)
+    }
+
+    /// The names of what is in the folder, one by one.
+    fn each(&self, mut see: impl FnMut(&str)) -> Result<(), StoreError> {
         let read = |error| fault("reading the folder", &self.folder, &error);
         for entry in fs::read_dir(&self.folder).map_err(read)? {
-            let name = entry.map_err(read)?.file_name();
-            // What is neither an unfinished file nor a sum was not put there by this program.
-            let Some(name) = name.to_str() else { continue };
-            let is_sum = name.len() == 64 && name.bytes().all(|b| b.is_ascii_hexdigit());
-            if name.starts_with(UNFINISHED) || (is_sum && !needed.contains(name)) {
-                self.remove(name);
+            // A name that is no text was not given by this program.
+            if let Some(name) = entry.map_err(read)?.file_name().to_str() {
+                see(name);
             }
         }
         Ok(())
     }
 
+    /// Removes files that no model needs, as a process that was killed half-way may leave them.
+    pub fn sweep(&self, needed: &HashSet<String>) -> Result<(), StoreError> {
+        // What is neither an unfinished file nor a sum was not put there by this program.
+        self.each(|name| {
+            if name.starts_with(UNFINISHED) || (is_sum(name) && !needed.contains(name)) {
+                tracing::warn!(name, "a file that no model needs is removed");
+                self.remove(name);
+            }
+        })
+    }
+
     fn path(&self, sha256: &str) -> PathBuf {
         self.folder.join(sha256)
     }
+}
+
+/// Whether a file is called like one of a model.
+fn is_sum(name: &str) -> bool {
+    name.len() == 64 && name.bytes().all(|b| b.is_ascii_hexdigit())
 }
 
 fn fault(what: &str, path: &Path, error: &std::io::Error) -> StoreError {

@@ -62,7 +62,7 @@ pub enum StoreError {
         most: u64,
     },
     /// The same request id came with something else.
-    #[error("request_id {id} was used for {job} with another model or request: choose a new one")]
+    #[error("request_id {id} was used for {job} with something else asked: choose a new one")]
     RequestIdTaken {
         /// The id.
         id: String,
@@ -100,6 +100,16 @@ pub enum StoreError {
     /// The file is a database of some other program.
     #[error("{0} was not written by this program: give another folder; nothing was changed")]
     Foreign(String),
+    /// There are model files, and no ledger that knows of them.
+    #[error(
+        "{folder} holds {files} model files but no store.db that knows of them: put store.db back from a backup, or move the folder models away to begin anew; nothing was changed"
+    )]
+    NoLedger {
+        /// The store's folder.
+        folder: String,
+        /// How many files.
+        files: usize,
+    },
     /// The store cannot be reached just now.
     #[error("the store cannot be used at the moment ({0}): try again")]
     Unavailable(String),

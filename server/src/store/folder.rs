@@ -38,9 +38,20 @@ impl Folder {
         }
     }
 
-    /// The ledger in it.
+    /// The ledger in it. A new one is not made beside model files: it would take them for left over.
     pub fn ledger(&self, limits: StoreLimits) -> Result<SqliteLedger, StoreError> {
-        SqliteLedger::open(&self.path.join("store.db"), limits)
+        let file = self.path.join("store.db");
+        let is_new = match std::fs::metadata(&file) {
+            // As SQLite leaves it before it first writes.
+            Ok(there) => there.len() == 0,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => true,
+            Err(error) => return Err(StoreError::file("looking at store.db", &error)),
+        };
+        let files = if is_new { self.content()?.count()? } else { 0 };
+        if files > 0 {
+            return Err(StoreError::NoLedger { folder: self.path.display().to_string(), files });
+        }
+        SqliteLedger::open(&file, limits)
     }
 
     /// The model files in it.

@@ -146,10 +146,25 @@ pub enum CancelRunning {
     ByItsRun,
 }
 
+/// Which jobs are wanted, and in which order.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Listing {
+    /// Position to go on from.
+    pub after: Option<u64>,
+    /// Most jobs.
+    pub most: usize,
+    /// The newest first, not the oldest.
+    pub newest_first: bool,
+    /// Only those in this state.
+    pub state: Option<v1::JobState>,
+    /// Only those of this model.
+    pub model: Option<String>,
+}
+
 /// A part of a list.
 #[derive(Clone, Debug)]
 pub struct Page<T> {
-    /// Items, oldest first.
+    /// Items, in their order.
     pub items: Vec<T>,
     /// Position to go on from, when there are more.
     pub next: Option<u64>,
@@ -187,9 +202,9 @@ pub trait Ledger: Send + Sync + 'static {
     fn job(&self, name: &str) -> Result<v1::PlanJob, StoreError>;
     /// One job, with its plan if it has one.
     fn job_with_plan(&self, name: &str) -> Result<v1::PlanJob, StoreError>;
-    /// Jobs after a position, without their plans. A job whose request is damaged is listed without
-    /// it, and with a failure that says so.
-    fn jobs(&self, after: u64, most: usize) -> Result<Page<v1::PlanJob>, StoreError>;
+    /// Jobs of a list, without their plans. A job whose request is damaged is listed without it, and
+    /// with a failure that says so.
+    fn jobs(&self, listing: &Listing) -> Result<Page<v1::PlanJob>, StoreError>;
     /// Figures of the better plans of a job after number `after`.
     fn better_plans(&self, name: &str, after: u32) -> Result<Vec<v1::BetterPlan>, StoreError>;
     /// Ends a job that waits, and one that is worked on as `running` says.
@@ -221,6 +236,9 @@ pub trait Ledger: Send + Sync + 'static {
     fn group(&self) -> Option<&dyn Group> {
         None
     }
+
+    /// Whether changes can be kept, by making one that means nothing.
+    fn check_writable(&self) -> Result<(), StoreError>;
 
     /// Lets go of everything. Later calls fail.
     fn close(&self);

@@ -22,8 +22,8 @@ pub use error::StoreError;
 pub use folder::{Folder, default_folder};
 pub use folder_files::FolderFiles;
 pub use ledger::{
-    CancelRunning, Checkpoint, Claimed, Counts, Ending, Extension, Group, Ledger, ModelEntry,
-    ModelFiles, NewJob, News, Orders, Owner, Page, Run, Step, has_ended,
+    CancelRunning, Checkpoint, Claimed, Counts, Ending, Extension, Group, Ledger, Listing,
+    ModelEntry, ModelFiles, NewJob, News, Orders, Owner, Page, Run, Step, has_ended,
 };
 pub use limits::StoreLimits;
 pub use models::{ModelFault, Models};

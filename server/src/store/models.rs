@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
 
 use slitwright_proto::v1;
+use slitwright_solver::control::Cancel;
 use slitwright_solver::mesh::{Model, PrepareError, ReadLimits};
 
 use super::{Ledger, ModelEntry, ModelFiles, Owner, Page, StoreError};
@@ -107,15 +108,21 @@ impl Models {
         let unit = unit_from_proto(message.unit, format, "unit", &mut faults);
         let mut options = options_from_proto(Some(&entry.options), "options", &mut faults);
         // It was within the limits when it came; they may be others now.
-        options.limits =
-            ReadLimits { max_bytes: u64::MAX, max_triangles: u64::MAX, ..ReadLimits::default() };
+        options.limits = ReadLimits {
+            max_bytes: u64::MAX,
+            max_triangles: u64::MAX,
+            max_corners: u64::MAX,
+            ..ReadLimits::default()
+        };
         let damaged = |text: String| StoreError::Damaged(format!("{}: {text}", message.name));
         let format = match (format, faults.finish(())) {
             (Some(format), Ok(())) => format,
             (_, Err(faults)) => return Err(damaged(faults.to_string()).into()),
             (None, Ok(())) => return Err(damaged("no format".to_owned()).into()),
         };
-        self.planner.prepare(bytes, format, unit, &options).map_err(ModelFault::Refused)
+        self.planner
+            .prepare(bytes, format, unit, &options, &Cancel::new())
+            .map_err(ModelFault::Refused)
     }
 
     fn ready(&self) -> MutexGuard<'_, Ready> {

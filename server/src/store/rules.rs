@@ -8,7 +8,13 @@ use prost::Message;
 use slitwright_proto::v1;
 use tonic::Code;
 
-use super::{Checkpoint, Extension, NewJob, Owner, Page, StoreError, StoreLimits, seal};
+use super::{
+    Checkpoint, Extension, Listing, NewJob, Owner, Page, StoreError, StoreLimits, has_ended, seal,
+};
+use crate::text::shortened;
+
+/// Most bytes of the words about a failure that are told.
+const FAILURE: usize = 4000;
 
 /// What a step of priority is worth, milliseconds of waiting.
 pub const STEP: i64 = 600_000;
@@ -81,9 +87,50 @@ pub fn same_request(new: &NewJob, there: v1::PlanJob) -> Result<v1::PlanJob, Sto
     Err(StoreError::RequestIdTaken { id, job: there.name })
 }
 
+/// Whether a request for more time is the one that came before under the same id. `before` is missing
+/// where that was not written down.
+pub fn same_extension(
+    job: &str,
+    more: &Extension,
+    id: &str,
+    before: Option<f64>,
+) -> Result<(), StoreError> {
+    if before.is_none_or(|before| before == more.seconds) {
+        return Ok(());
+    }
+    Err(StoreError::RequestIdTaken { id: id.to_owned(), job: job.to_owned() })
+}
+
+/// The job with its plan, which tells why the search stopped by how its job stands: what is stored may
+/// be of a run that went on, or of one that was cut off.
+pub fn with_plan(mut job: v1::PlanJob, plan: Option<v1::Plan>) -> v1::PlanJob {
+    use v1::StopReason as Reason;
+    job.plan = plan;
+    let state = job.state();
+    if let Some(plan) = &mut job.plan
+        && plan.stopped_by() != Reason::Judged
+    {
+        let told = match (state, plan.stopped_by()) {
+            (v1::JobState::Cancelled, _) => Reason::Cancelled,
+            (state, _) if !has_ended(state) => Reason::NotYet,
+            // A run that found nothing better has left the plan of one before, and its time is over.
+            (_, Reason::Cancelled | Reason::NotYet) => Reason::TimeLimit,
+            (_, stored) => stored,
+        };
+        plan.stopped_by = told.into();
+    }
+    job
+}
+
+/// Whether a job has failed in a way that more time may mend.
+fn wants_time(job: &v1::PlanJob) -> bool {
+    let code = job.failure.as_ref().map(|failure| failure.code);
+    code == Some(Code::DeadlineExceeded.into())
+}
+
 /// Whether a job that has `given` seconds may have more.
 pub fn check_extension(job: &v1::PlanJob, given: f64, more: &Extension) -> Result<(), StoreError> {
-    if job.state() == v1::JobState::Failed {
+    if job.state() == v1::JobState::Failed && !wants_time(job) {
         return Err(StoreError::JobFailed(job.name.clone()));
     }
     let seconds = given + more.seconds;
@@ -145,6 +192,12 @@ pub fn position(after: u64) -> i64 {
     i64::try_from(after).unwrap_or(i64::MAX)
 }
 
+/// Where a list of jobs begins, beyond the first of them.
+pub fn start(listing: &Listing) -> i64 {
+    let beginning = if listing.newest_first { i64::MAX } else { 0 };
+    listing.after.map_or(beginning, position)
+}
+
 /// How many rows to ask for: one more than asked for tells whether there is another page.
 pub fn rows_for(most: usize) -> i64 {
     i64::try_from(most).unwrap_or(i64::MAX).saturating_add(1)
@@ -183,6 +236,13 @@ impl JobRow {
             tracing::warn!(job = name, %error, "the last report is left out");
             None
         });
+        // One that was stored before there was a limit.
+        let failure = optional(self.failure, &format!("the failure of {name}"))?.map(
+            |failure: v1::Failure| v1::Failure {
+                message: shortened(&failure.message, FAILURE),
+                ..failure
+            },
+        );
         let job = v1::PlanJob {
             model: self.model,
             request,
@@ -192,7 +252,7 @@ impl JobRow {
             end_time: self.end_time.map(timestamp),
             progress,
             plan: None,
-            failure: optional(self.failure, &format!("the failure of {name}"))?,
+            failure,
             priority: self.priority,
             extra_seconds: self.extra_seconds,
             used_seconds: self.used_seconds,

@@ -152,7 +152,7 @@ impl Told {
         assert_eq!(got.expect("the model").into_inner(), *model);
         let (mut jobs, mut page_token) = (HashMap::new(), String::new());
         loop {
-            let request = v1::ListPlansRequest { page_size: 200, page_token, read_mask: None };
+            let request = v1::ListPlansRequest { page_size: 200, page_token, ..Default::default() };
             let page = client.list_plans(request).await.expect("a page").into_inner();
             jobs.extend(page.plans.into_iter().map(|job| (job.name.clone(), job)));
             page_token = page.next_page_token;
@@ -181,7 +181,7 @@ impl Told {
 
 /// Follows a job until a report says that so many rounds were made; the rounds told on the way.
 pub async fn rounds_up_to(client: &mut Client, job: &str, rounds: u32) -> Vec<u32> {
-    let request = v1::WatchPlanRequest { name: job.to_owned() };
+    let request = v1::WatchPlanRequest { name: job.to_owned(), cuts: false };
     let mut events = client.watch_plan(request).await.expect("watched").into_inner();
     let mut told = Vec::new();
     while told.last().is_none_or(|&last| last < rounds) {

@@ -28,7 +28,7 @@ pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus}
 pub use decimate::{DecimateError, Decimated, WORKING_FACES, decimate, default_deviation};
 pub use io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};
 pub use polyline::{nearest_on_polyline, point_along, polyline_length};
-pub use prepare::{Model, PrepareError, PrepareOptions, prepare, prepare_mesh};
+pub use prepare::{Model, PrepareError, PrepareOptions, prepare, prepare_mesh, prepare_with};
 pub use project::{LocatorError, SurfaceHit, SurfaceLocator};
 pub use remesh::{RemeshError, planning_mesh};
 pub use repair::{Repaired, repair};

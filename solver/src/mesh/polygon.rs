@@ -83,6 +83,14 @@ pub(crate) fn net_of(
     points: Vec<Point2<f64>>,
     sides: Vec<[usize; 2]>,
 ) -> Option<ConstrainedDelaunayTriangulation<Point2<f64>>> {
+    // Told from a list, since the triangulation takes a time that grows with the square of how many are
+    // one.
+    let key = |p: &Point2<f64>| (p.x + 0.0, p.y + 0.0);
+    let mut places: Vec<(f64, f64)> = points.iter().map(key).collect();
+    places.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    if places.windows(2).any(|pair| pair[0] == pair[1]) {
+        return None;
+    }
     let (corners, wanted) = (points.len(), sides.len());
     let mut crossed = false;
     let net =

@@ -2,9 +2,10 @@
 
 use super::check::{CheckOptions, CheckReport, Fault, FaultKind, check, check_and_index};
 use super::decimate::{DecimateError, decimate_indexed, default_deviation};
-use super::io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};
+use super::io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read_with, remark};
 use super::repair::repair;
 use super::{SurfaceLocator, TopologyError, TriangleMesh, genus};
+use crate::control::{Cancel, Cancelled};
 
 /// How a model is prepared.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -60,6 +61,9 @@ pub enum PrepareError {
         /// Repairs done before the check, a sentence each.
         repairs: Vec<String>,
     },
+    /// Nobody waits for the model any more.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
     /// No working mesh could be made.
     #[error(transparent)]
     Decimate(#[from] DecimateError),
@@ -104,11 +108,34 @@ pub fn prepare(
     unit: Option<LengthUnit>,
     options: &PrepareOptions,
 ) -> Result<Model, PrepareError> {
-    prepare_mesh(read(bytes, format, unit, &options.limits)?, options)
+    prepare_with(bytes, format, unit, options, &Cancel::new())
+}
+
+/// [`prepare`], until someone cancels: looked at while the file is read, and between the steps after that.
+pub fn prepare_with(
+    bytes: &[u8],
+    format: MeshFormat,
+    unit: Option<LengthUnit>,
+    options: &PrepareOptions,
+    cancel: &Cancel,
+) -> Result<Model, PrepareError> {
+    let mesh = read_with(bytes, format, unit, &options.limits, cancel)?;
+    let mut model = prepare_read(mesh, options, cancel)?;
+    model.warnings.splice(0..0, remark(bytes, format));
+    Ok(model)
 }
 
 /// Repair, check and decimate a mesh in millimetres.
 pub fn prepare_mesh(mesh: TriangleMesh, options: &PrepareOptions) -> Result<Model, PrepareError> {
+    prepare_read(mesh, options, &Cancel::new())
+}
+
+fn prepare_read(
+    mesh: TriangleMesh,
+    options: &PrepareOptions,
+    cancel: &Cancel,
+) -> Result<Model, PrepareError> {
+    cancel.check()?;
     let allowed_deviation = options.deviation.unwrap_or_else(|| default_deviation(&mesh));
     let resolution = options.working_resolution.unwrap_or(4.0 * allowed_deviation);
     // A mesh that cannot be repaired at all still gets its faults told.
@@ -122,6 +149,7 @@ pub fn prepare_mesh(mesh: TriangleMesh, options: &PrepareOptions) -> Result<Mode
     }
     let repaired = repair(mesh);
     let original = repaired.mesh;
+    cancel.check()?;
     let (report, locator) =
         check_and_index(&original, &CheckOptions { working_resolution: Some(resolution) });
     let (fatal, mild): (Vec<Fault>, Vec<Fault>) =
@@ -133,6 +161,7 @@ pub fn prepare_mesh(mesh: TriangleMesh, options: &PrepareOptions) -> Result<Mode
             repairs: repaired.done,
         });
     }
+    cancel.check()?;
     let crossings = report.crossings.map_or(0, |c| c.pairs);
     let locator = match locator {
         Some(locator) => locator,

@@ -4,6 +4,7 @@
 mod service_support;
 
 mod client;
+mod crowds;
 mod metrics;
 mod proxy;
 mod streams;

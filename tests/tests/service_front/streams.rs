@@ -19,7 +19,7 @@ use super::service_support::{
 use super::{HASTY, send_plinth};
 
 fn watch(name: &str) -> v1::WatchPlanRequest {
-    v1::WatchPlanRequest { name: name.to_owned() }
+    v1::WatchPlanRequest { name: name.to_owned(), cuts: false }
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -188,3 +188,24 @@ fn files_that_cannot_be_used_are_named_with_their_option() {
     let fault = missing.load().map(|_| ()).expect_err("missing").to_string();
     assert!(fault.starts_with("--tls-certificate /nowhere.pem"), "{fault}");
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn handshakes_that_are_begun_and_left_lock_nobody_out() {
+    let ours = Authority::new();
+    let tls = load(&ours.server(), None).expect("good files");
+    let front = Front { tls: Some(tls), connections: 6, ..Front::default() };
+    let config = ServeConfig { front, ..ServeConfig::default() };
+    let server = Running::start(config, SolverPlanner).await;
+    let mut half_open = Vec::new();
+    for _ in 0..20 {
+        let mut raw = tokio::net::TcpStream::connect(server.address).await.expect("connected");
+        // A record of the handshake, 512 bytes long, of which nothing follows (RFC 8446, section 5.1).
+        let begun = tokio::io::AsyncWriteExt::write_all(&mut raw, &[22, 3, 1, 2, 0]).await;
+        half_open.push((raw, begun));
+    }
+    let asked = call(at(&server).authority(ours.certificate));
+    let within = std::time::Duration::from_secs(20);
+    tokio::time::timeout(within, asked).await.expect("let in").expect("answered");
+    drop(half_open);
+    server.stop().await;
+}

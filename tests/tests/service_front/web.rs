@@ -104,7 +104,7 @@ async fn a_page_gets_a_model_and_watches_a_plan() {
     assert!(String::from_utf8_lossy(trailers).contains("grpc-status:0"), "{trailers:?}");
 
     let job = client.submit(&model.name, super::request(QUICK)).await.expect("queued");
-    let asked = v1::WatchPlanRequest { name: job.name }.encode_to_vec();
+    let asked = v1::WatchPlanRequest { name: job.name, cuts: false }.encode_to_vec();
     let answer = post(server.address, "WatchPlan", &by(PAGE, "t"), &asked).await;
     let mut events = frames(&answer.body);
     assert!(matches!(events.pop(), Some((true, _))), "trailers at the end");

@@ -10,9 +10,10 @@ use slitwright_proto::v1::cut_planner_client::CutPlannerClient;
 use slitwright_proto::v1::upload_model_request::Part;
 use slitwright_server::{PlanFault, Planner, ServeConfig, serve};
 use slitwright_solver::control::{Control, Progress, Stage};
-use slitwright_solver::mesh::{Model, Vector};
+use slitwright_solver::mesh::{Model, Point, Vector};
 use slitwright_solver::plan::{
-    BoundFor, Ending, Figures, Hooks, NotTried, Plan, PlanRequest, StopReason, TrialVerdict,
+    BoundFor, Cut, CutKind, Ending, Figures, Hooks, NotTried, Plan, PlanRequest, Reason,
+    StopReason, TrialVerdict,
 };
 pub use slitwright_tests::off;
 use tokio::net::TcpListener;
@@ -106,6 +107,12 @@ pub const STEPWISE: u64 = 7;
 pub const OUT_OF_TIME: u64 = 8;
 /// Runs until it is given more time, then does as `OUT_OF_TIME`.
 pub const WAITS_FOR_TIME: u64 = 9;
+/// Fails with 15 MB of words.
+pub const WORDY: u64 = 10;
+/// Finds a plan with one cut, and waits until it is cancelled.
+pub const WITH_CUTS: u64 = 12;
+/// Is out of time without a plan; given more, it ends with one.
+pub const FINDS_NOTHING_IN_TIME: u64 = 11;
 
 impl ScriptedPlanner {
     pub fn new() -> (Self, mpsc::Receiver<u64>) {
@@ -161,6 +168,23 @@ impl Planner for ScriptedPlanner {
                 }
                 let plan = empty_plan(StopReason::TimeBudget);
                 Ok(Plan { total_length: given(), cost: 1000.0 - given(), ..plan })
+            }
+            WITH_CUTS => {
+                let found = Plan { cuts: vec![one_cut()], ..empty_plan(StopReason::Stalled) };
+                if let Some(better) = hooks.better {
+                    better(&found);
+                }
+                while !control.is_cancelled() {
+                    std::thread::yield_now();
+                }
+                Ok(Plan {
+                    ending: Ending { stopped_by: StopReason::Cancelled, ..found.ending },
+                    ..found
+                })
+            }
+            WORDY => Err(PlanFault::Unfit("words ".repeat(2_500_000))),
+            FINDS_NOTHING_IN_TIME if control.with_extra_time(0.0) == 0.0 => {
+                Err(PlanFault::NoPlan("out of time".to_owned()))
             }
             PANICS => panic!("as the test asked"),
             UNFIT => Err(PlanFault::Unfit("the gate is nowhere on the model".to_owned())),
@@ -219,6 +243,19 @@ fn stepwise(control: &Control<'_>, hooks: &Hooks<'_>) -> Result<Plan, PlanFault>
         std::thread::yield_now();
     }
     Ok(plan(from + 3, StopReason::Cancelled))
+}
+
+/// A cut of 7 mm up the plinth's side.
+pub fn one_cut() -> Cut {
+    let line = [0.0, 7.0].map(|z| Point::new(0.0, 15.0, z)).to_vec();
+    Cut {
+        order: 1,
+        kind: CutKind::FromGate,
+        branches: vec![line],
+        length: 7.0,
+        reason: Reason::CutsBridge { bridge: 0, text: "as the test asked".to_owned() },
+        sheets: Vec::new(),
+    }
 }
 
 /// A plan without cuts.
@@ -336,7 +373,7 @@ pub async fn get(client: &mut Client, name: &str) -> v1::PlanJob {
 pub async fn list(client: &mut Client) -> Vec<v1::PlanJob> {
     let (mut jobs, mut page_token) = (Vec::new(), String::new());
     loop {
-        let request = v1::ListPlansRequest { page_size: 200, page_token, read_mask: None };
+        let request = v1::ListPlansRequest { page_size: 200, page_token, ..Default::default() };
         let page = client.list_plans(request).await.expect("a page").into_inner();
         jobs.extend(page.plans);
         page_token = page.next_page_token;
@@ -361,7 +398,7 @@ pub fn next_start(starts: &mpsc::Receiver<u64>) -> u64 {
 pub async fn watch_to_end(client: &mut Client, name: &str) -> (Vec<v1::Progress>, v1::PlanJob) {
     use v1::plan_event::Event;
     let mut events = client
-        .watch_plan(v1::WatchPlanRequest { name: name.to_owned() })
+        .watch_plan(v1::WatchPlanRequest { name: name.to_owned(), cuts: false })
         .await
         .expect("watched")
         .into_inner();

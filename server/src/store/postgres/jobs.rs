@@ -6,7 +6,7 @@ use slitwright_proto::v1;
 use super::fault::Fault;
 use super::link::{Work, get};
 use crate::store::rules::{self, JobRow};
-use crate::store::{Page, StoreError, StoreLimits, seal};
+use crate::store::{Listing, Page, StoreError, StoreLimits, seal};
 
 fn row(row: &Row) -> Result<JobRow, Fault> {
     Ok(JobRow {
@@ -47,22 +47,30 @@ pub fn one_to_change(t: &mut Work<'_>, name: &str) -> Result<v1::PlanJob, Fault>
 }
 
 pub fn with_plan(t: &mut Work<'_>, name: &str) -> Result<v1::PlanJob, Fault> {
-    let mut job = one(t, name)?;
+    let job = one(t, name)?;
     let plan: Option<Vec<u8>> = t.value(
         "SELECT plan FROM slitwright.plans JOIN slitwright.jobs ON job = seq WHERE name = $1",
         &[&name],
     )?;
-    job.plan = plan.map(|plan| seal::open(&format!("the plan of {name}"), &plan)).transpose()?;
-    Ok(job)
+    let plan = plan.map(|plan| seal::open(&format!("the plan of {name}"), &plan)).transpose()?;
+    Ok(rules::with_plan(job, plan))
 }
 
-pub fn page(t: &mut Work<'_>, after: u64, most: usize) -> Result<Page<v1::PlanJob>, Fault> {
-    let rows = t.rows(
-        "SELECT * FROM slitwright.jobs WHERE seq > $1 ORDER BY seq LIMIT $2",
-        &[&rules::position(after), &rules::rows_for(most)],
-    )?;
+pub fn page(t: &mut Work<'_>, listing: &Listing) -> Result<Page<v1::PlanJob>, Fault> {
+    let query = if listing.newest_first {
+        "SELECT * FROM slitwright.jobs WHERE seq < $1 AND ($3::integer IS NULL OR state = $3)
+            AND ($4::text IS NULL OR model = $4)
+         ORDER BY seq DESC LIMIT $2"
+    } else {
+        "SELECT * FROM slitwright.jobs WHERE seq > $1 AND ($3::integer IS NULL OR state = $3)
+            AND ($4::text IS NULL OR model = $4)
+         ORDER BY seq LIMIT $2"
+    };
+    let (from, limit) = (rules::start(listing), rules::rows_for(listing.most));
+    let state = listing.state.map(i32::from);
+    let rows = t.rows(query, &[&from, &limit, &state, &listing.model])?;
     let found = rows.iter().map(|found| Ok((get(found, "seq")?, row(found)?.listed()?)));
-    Ok(rules::page(found.collect::<Result<_, Fault>>()?, most))
+    Ok(rules::page(found.collect::<Result<_, Fault>>()?, listing.most))
 }
 
 pub fn counts(t: &mut Work<'_>) -> Result<Vec<(v1::JobState, u64)>, Fault> {

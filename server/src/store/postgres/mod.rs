@@ -25,8 +25,8 @@ use self::fault::Fault;
 use self::lessee::Lessee;
 use self::link::{Link, Pool, Work};
 use super::{
-    CancelRunning, Claimed, Counts, Ending, Extension, Group, Ledger, ModelEntry, ModelFiles,
-    NewJob, News, Orders, Owner, Page, Run, Step, StoreError, StoreLimits,
+    CancelRunning, Claimed, Counts, Ending, Extension, Group, Ledger, Listing, ModelEntry,
+    ModelFiles, NewJob, News, Orders, Owner, Page, Run, Step, StoreError, StoreLimits,
 };
 
 pub use config::{DatabaseConfig, DatabaseFault};
@@ -155,8 +155,8 @@ impl Ledger for PostgresLedger {
     fn job_with_plan(&self, name: &str) -> Result<v1::PlanJob, StoreError> {
         self.read(|t| jobs::with_plan(t, name))
     }
-    fn jobs(&self, after: u64, most: usize) -> Result<Page<v1::PlanJob>, StoreError> {
-        self.read(|t| jobs::page(t, after, most))
+    fn jobs(&self, listing: &Listing) -> Result<Page<v1::PlanJob>, StoreError> {
+        self.read(|t| jobs::page(t, listing))
     }
     fn better_plans(&self, name: &str, after: u32) -> Result<Vec<v1::BetterPlan>, StoreError> {
         self.read(|t| jobs::better_plans(t, name, after))
@@ -202,6 +202,12 @@ impl Ledger for PostgresLedger {
         Some(self)
     }
 
+    fn check_writable(&self) -> Result<(), StoreError> {
+        self.change(|t| {
+            t.execute("UPDATE slitwright.pulse SET time = slitwright.millis()", &[])?;
+            Ok(())
+        })
+    }
     fn close(&self) {
         drop(self.pools.lock().unwrap_or_else(PoisonError::into_inner).take());
     }

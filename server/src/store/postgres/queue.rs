@@ -158,11 +158,15 @@ pub fn extend(
     let (seq, given): (i64, f64) = (get(&row, 0)?, get(&row, 1)?);
     if let Some(id) = &more.request_id {
         let new = t.execute(
-            "INSERT INTO slitwright.extensions (job, request_id) VALUES ($1, $2)
+            "INSERT INTO slitwright.extensions (job, request_id, seconds) VALUES ($1, $2, $3)
              ON CONFLICT DO NOTHING",
-            &[&seq, id],
+            &[&seq, id, &more.seconds],
         )?;
         if new == 0 {
+            let query =
+                "SELECT seconds FROM slitwright.extensions WHERE job = $1 AND request_id = $2";
+            let before: Option<Option<f64>> = t.value(query, &[&seq, id])?;
+            rules::same_extension(name, more, id, before.flatten())?;
             return Ok((job, false));
         }
     }
@@ -177,7 +181,8 @@ pub fn extend(
         check_room(t, limits)?;
         let turn = turn(jobs::now(t)?, job.priority);
         t.execute(
-            "UPDATE slitwright.jobs SET state = 1, end_time = NULL, turn = $1, owner = $2
+            "UPDATE slitwright.jobs SET state = 1, end_time = NULL, failure = NULL, turn = $1,
+                owner = $2
              WHERE seq = $3",
             &[&turn, &more.owner.as_ref().map(|owner| &owner.name), &seq],
         )?;

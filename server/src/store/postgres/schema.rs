@@ -7,7 +7,8 @@ use crate::store::StoreError;
 
 /// What turns a store of one format into the next, from an empty one on. The format of a store is
 /// the number of these that it has been through. Never change one that was released: add another.
-const STEPS: [&str; 1] = ["
+const STEPS: [&str; 2] = [
+    "
     CREATE FUNCTION slitwright.millis() RETURNS bigint LANGUAGE sql VOLATILE
         AS 'SELECT (1000 * extract(epoch FROM clock_timestamp()))::bigint';
 
@@ -91,7 +92,15 @@ const STEPS: [&str; 1] = ["
         request_id text NOT NULL,
         PRIMARY KEY (job, request_id)
     );
-"];
+",
+    "
+    -- `seconds`: NULL where they were given before they were written down. `pulse` is written to see
+    -- whether anything can be.
+    ALTER TABLE slitwright.extensions ADD COLUMN seconds double precision;
+    CREATE TABLE slitwright.pulse (time bigint NOT NULL);
+    INSERT INTO slitwright.pulse VALUES (0);
+",
+];
 
 /// Makes the tables if they are missing and brings older ones up to date. One process at a time;
 /// those that start at the same moment wait for it. Nothing is changed before the schema is known to

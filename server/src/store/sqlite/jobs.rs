@@ -5,7 +5,8 @@ use slitwright_proto::v1;
 
 use super::clock::{millis, now};
 use super::rows::{self, page_of};
-use crate::store::{Page, StoreError, StoreLimits, seal};
+use crate::store::rules;
+use crate::store::{Listing, Page, StoreError, StoreLimits, seal};
 
 pub fn one(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreError> {
     let mut statement = t.prepare_cached("SELECT * FROM jobs WHERE name = ?")?;
@@ -15,18 +16,29 @@ pub fn one(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreError> {
 }
 
 pub fn with_plan(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreError> {
-    let mut job = one(t, name)?;
+    let job = one(t, name)?;
     let plan: Option<Vec<u8>> = t
         .prepare_cached("SELECT plan FROM plans JOIN jobs ON job = seq WHERE name = ?")?
         .query_row([name], |row| row.get(0))
         .optional()?;
-    job.plan = plan.map(|plan| seal::open(&format!("the plan of {name}"), &plan)).transpose()?;
-    Ok(job)
+    let plan = plan.map(|plan| seal::open(&format!("the plan of {name}"), &plan)).transpose()?;
+    Ok(rules::with_plan(job, plan))
 }
 
-pub fn page(t: &Transaction<'_>, after: u64, most: usize) -> Result<Page<v1::PlanJob>, StoreError> {
-    let query = "SELECT * FROM jobs WHERE seq > ? ORDER BY seq LIMIT ?";
-    page_of(t, query, after, most, |row| rows::job(row)?.listed())
+pub fn page(t: &Transaction<'_>, listing: &Listing) -> Result<Page<v1::PlanJob>, StoreError> {
+    let query = if listing.newest_first {
+        "SELECT * FROM jobs WHERE seq < ?1 AND (?3 IS NULL OR state = ?3)
+            AND (?4 IS NULL OR model = ?4)
+         ORDER BY seq DESC LIMIT ?2"
+    } else {
+        "SELECT * FROM jobs WHERE seq > ?1 AND (?3 IS NULL OR state = ?3)
+            AND (?4 IS NULL OR model = ?4)
+         ORDER BY seq LIMIT ?2"
+    };
+    let (from, limit) = (rules::start(listing), rules::rows_for(listing.most));
+    let state = listing.state.map(i32::from);
+    let values = params![from, limit, state, listing.model];
+    page_of(t, query, values, listing.most, |row| rows::job(row)?.listed())
 }
 
 pub fn counts(t: &Transaction<'_>) -> Result<Vec<(v1::JobState, u64)>, StoreError> {

@@ -16,8 +16,8 @@ use rusqlite::{Connection, Transaction, TransactionBehavior};
 use slitwright_proto::v1;
 
 use super::{
-    CancelRunning, Claimed, Counts, Ending, Extension, Ledger, ModelEntry, NewJob, Orders, Owner,
-    Page, Run, Step, StoreError, StoreLimits,
+    CancelRunning, Claimed, Counts, Ending, Extension, Ledger, Listing, ModelEntry, NewJob, Orders,
+    Owner, Page, Run, Step, StoreError, StoreLimits,
 };
 
 /// A ledger in one database file.
@@ -131,8 +131,8 @@ impl Ledger for SqliteLedger {
     fn job_with_plan(&self, name: &str) -> Result<v1::PlanJob, StoreError> {
         self.read(|t| jobs::with_plan(t, name))
     }
-    fn jobs(&self, after: u64, most: usize) -> Result<Page<v1::PlanJob>, StoreError> {
-        self.read(|t| jobs::page(t, after, most))
+    fn jobs(&self, listing: &Listing) -> Result<Page<v1::PlanJob>, StoreError> {
+        self.read(|t| jobs::page(t, listing))
     }
     fn better_plans(&self, name: &str, after: u32) -> Result<Vec<v1::BetterPlan>, StoreError> {
         self.read(|t| jobs::better_plans(t, name, after))
@@ -180,6 +180,12 @@ impl Ledger for SqliteLedger {
     }
     fn give_back(&self, run: &Run) -> Result<(), StoreError> {
         self.change(|t| runs::give_back(t, run))
+    }
+    fn check_writable(&self) -> Result<(), StoreError> {
+        self.change(|t| {
+            t.prepare_cached("UPDATE pulse SET time = ?")?.execute([clock::now()])?;
+            Ok(())
+        })
     }
     fn close(&self) {
         let database = self.database.lock().unwrap_or_else(PoisonError::into_inner).take();

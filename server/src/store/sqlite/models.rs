@@ -80,7 +80,8 @@ pub fn one(t: &Transaction<'_>, name: &str) -> Result<ModelEntry, StoreError> {
 }
 
 pub fn page(t: &Transaction<'_>, after: u64, most: usize) -> Result<Page<ModelEntry>, StoreError> {
-    page_of(t, "SELECT * FROM models WHERE seq > ? ORDER BY seq LIMIT ?", after, most, entry)
+    let query = "SELECT * FROM models WHERE seq > ? ORDER BY seq LIMIT ?";
+    page_of(t, query, [rules::position(after), rules::rows_for(most)], most, entry)
 }
 
 pub fn remove(t: &Transaction<'_>, name: &str) -> Result<ModelEntry, StoreError> {

@@ -165,9 +165,15 @@ pub fn extend(
         .query_row([name], |row| Ok((row.get(0)?, row.get(1)?)))?;
     if let Some(id) = &more.request_id {
         let new = t
-            .prepare_cached("INSERT OR IGNORE INTO extensions (job, request_id) VALUES (?, ?)")?
-            .execute(params![seq, id])?;
+            .prepare_cached(
+                "INSERT OR IGNORE INTO extensions (job, request_id, seconds) VALUES (?, ?, ?)",
+            )?
+            .execute(params![seq, id, more.seconds])?;
         if new == 0 {
+            let before = t
+                .prepare_cached("SELECT seconds FROM extensions WHERE job = ? AND request_id = ?")?
+                .query_row(params![seq, id], |row| row.get(0))?;
+            rules::same_extension(name, more, id, before)?;
             return Ok((job, false));
         }
     }
@@ -180,7 +186,8 @@ pub fn extend(
         check_room(t, limits)?;
         let owner = more.owner.as_ref().map(|owner| &owner.name);
         t.prepare_cached(
-            "UPDATE jobs SET state = 1, end_time = NULL, turn = ?, owner = ? WHERE seq = ?",
+            "UPDATE jobs SET state = 1, end_time = NULL, failure = NULL, turn = ?, owner = ?
+             WHERE seq = ?",
         )?
         .execute(params![turn(now(), job.priority), owner, seq])?;
     }

@@ -11,16 +11,16 @@ pub fn count(t: &Transaction<'_>, query: &str, of: impl Params) -> Result<u64, S
     Ok(number.cast_unsigned())
 }
 
-/// A page of the rows of a query over `(after, limit)` that has a column `seq`.
+/// A page of the rows of a query that has a column `seq`.
 pub fn page_of<T>(
     t: &Transaction<'_>,
     query: &str,
-    after: u64,
+    values: impl Params,
     most: usize,
     read: impl Fn(&Row<'_>) -> Result<T, StoreError>,
 ) -> Result<Page<T>, StoreError> {
     let mut statement = t.prepare_cached(query)?;
-    let mut rows = statement.query([rules::position(after), rules::rows_for(most)])?;
+    let mut rows = statement.query(values)?;
     let mut found = Vec::new();
     while let Some(row) = rows.next()? {
         found.push((row.get("seq")?, read(row)?));

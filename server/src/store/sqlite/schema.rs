@@ -12,7 +12,7 @@ const APPLICATION: i64 = 0x736c_6974;
 
 /// What turns a store of one format into the next, from an empty one on. The format of a store is
 /// the number of these that it has been through. Never change one that was released: add another.
-const STEPS: [&str; 2] = [
+const STEPS: [&str; 3] = [
     "
     CREATE TABLE models (
         seq INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -80,6 +80,13 @@ const STEPS: [&str; 2] = [
     ALTER TABLE jobs ADD COLUMN lost INTEGER NOT NULL DEFAULT 0;
     CREATE INDEX models_by_owner ON models (owner) WHERE owner IS NOT NULL;
     CREATE INDEX jobs_by_owner ON jobs (owner) WHERE owner IS NOT NULL AND state IN (1, 2);
+",
+    "
+    -- `seconds`: NULL where they were given before they were written down. `pulse` is written to see
+    -- whether anything can be.
+    ALTER TABLE extensions ADD COLUMN seconds REAL;
+    CREATE TABLE pulse (time INTEGER NOT NULL) STRICT;
+    INSERT INTO pulse VALUES (0);
 ",
 ];
 

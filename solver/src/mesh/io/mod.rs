@@ -12,6 +12,7 @@ use std::fmt;
 use super::polygon;
 use super::project::first_not_finite;
 use super::{Point, TriangleMesh};
+use crate::control::{Cancel, Cancelled};
 
 /// A file format for meshes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -153,6 +154,9 @@ pub struct ReadLimits {
     pub max_bytes: u64,
     /// Triangles, after polygons are divided. 5 million by default.
     pub max_triangles: u64,
+    /// Corners of one polygon. 10,000 by default: a base as round as that is closed by a few times
+    /// fewer, and dividing one takes a time that grows faster than its corners.
+    pub max_corners: u64,
     /// A model whose longest side is shorter is taken for a mistake in the unit, mm. 5 by default.
     pub least_side: f64,
     /// A model whose longest side is longer is taken for a mistake in the unit, mm. 3000 by
@@ -165,6 +169,7 @@ impl Default for ReadLimits {
         Self {
             max_bytes: 2_000_000_000,
             max_triangles: 5_000_000,
+            max_corners: 10_000,
             least_side: 5.0,
             greatest_side: 3000.0,
         }
@@ -246,6 +251,21 @@ pub enum ReadError {
         /// The limit.
         limit: u64,
     },
+    /// A polygon with too many corners.
+    #[error(
+        "face {face} has {corners} corners, the limit for one face is {limit}: export the model as triangles"
+    )]
+    TooManyCorners {
+        /// Index of the face.
+        face: u64,
+        /// Its corners.
+        corners: u64,
+        /// The limit.
+        limit: u64,
+    },
+    /// Nobody waits for the mesh any more.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
     /// The file ends early.
     #[error(
         "the {format} file ends early: {expected} bytes are needed for what it says it holds, {found} are there; copy or export it again"
@@ -361,6 +381,17 @@ pub fn read(
     unit: Option<LengthUnit>,
     limits: &ReadLimits,
 ) -> Result<TriangleMesh, ReadError> {
+    read_with(bytes, format, unit, limits, &Cancel::new())
+}
+
+/// [`read`], until someone cancels.
+pub(super) fn read_with(
+    bytes: &[u8],
+    format: MeshFormat,
+    unit: Option<LengthUnit>,
+    limits: &ReadLimits,
+    cancel: &Cancel,
+) -> Result<TriangleMesh, ReadError> {
     if bytes.len() as u64 > limits.max_bytes {
         return Err(ReadError::TooManyBytes { bytes: bytes.len() as u64, limit: limits.max_bytes });
     }
@@ -368,14 +399,14 @@ pub fn read(
         return Err(ReadError::OtherFormat { given: format, found });
     }
     let (mut mesh, unit) = match format {
-        MeshFormat::ThreeMf => threemf::read(bytes, unit, limits)?,
+        MeshFormat::ThreeMf => threemf::read(bytes, unit, limits, cancel)?,
         _ => {
             let unit = unit.ok_or(ReadError::UnitMissing { format })?;
             let mesh = match format {
-                MeshFormat::Stl => stl::read(bytes, limits)?,
-                MeshFormat::Obj => obj::read(bytes, limits)?,
-                MeshFormat::Ply => ply::read(bytes, limits)?,
-                _ => off::read(bytes, limits)?,
+                MeshFormat::Stl => stl::read(bytes, limits, cancel)?,
+                MeshFormat::Obj => obj::read(bytes, limits, cancel)?,
+                MeshFormat::Ply => ply::read(bytes, limits, cancel)?,
+                _ => off::read(bytes, limits, cancel)?,
             };
             (mesh, unit)
         }
@@ -404,21 +435,47 @@ pub fn read(
     Ok(mesh)
 }
 
+/// What a person should know about a file that was read all the same.
+pub(super) fn remark(bytes: &[u8], format: MeshFormat) -> Option<String> {
+    let left = stl::bytes_after_the_end(bytes);
+    (format == MeshFormat::Stl && left > 0).then(|| {
+        format!(
+            "the file goes on for {left} bytes after the last triangle that its header counts; they were not read: see whether all of the model is there"
+        )
+    })
+}
+
+/// How many polygons are collected between two looks at whether anybody still waits for them.
+const BETWEEN_LOOKS: u64 = 1024;
+
 /// Collects polygons as triangles, minding the limit.
 struct FaceCollector<'a> {
     faces: Vec<[u32; 3]>,
     polygons: u64,
     limits: &'a ReadLimits,
+    cancel: &'a Cancel,
+}
+
+fn check_corners(face: u64, corners: u64, limits: &ReadLimits) -> Result<(), ReadError> {
+    let limit = limits.max_corners;
+    if corners > limit {
+        return Err(ReadError::TooManyCorners { face, corners, limit });
+    }
+    Ok(())
 }
 
 impl<'a> FaceCollector<'a> {
-    fn new(limits: &'a ReadLimits) -> Self {
-        Self { faces: Vec::new(), polygons: 0, limits }
+    fn new(limits: &'a ReadLimits, cancel: &'a Cancel) -> Self {
+        Self { faces: Vec::new(), polygons: 0, limits, cancel }
     }
 
     fn push(&mut self, ring: &[u32], positions: &[Point]) -> Result<(), ReadError> {
         let face = self.polygons;
         self.polygons += 1;
+        if face.is_multiple_of(BETWEEN_LOOKS) || ring.len() > 100 {
+            self.cancel.check()?;
+        }
+        check_corners(face, ring.len() as u64, self.limits)?;
         if let Some(&bad) = ring.iter().find(|v| **v as usize >= positions.len()) {
             return Err(ReadError::BadIndex {
                 face,

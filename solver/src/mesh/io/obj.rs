@@ -2,19 +2,29 @@
 
 use std::io::Cursor;
 
-use super::{FaceCollector, MeshFormat, Point, ReadError, ReadLimits, TriangleMesh};
+use super::{BETWEEN_LOOKS, FaceCollector, MeshFormat, Point, ReadError, ReadLimits, TriangleMesh};
+use crate::control::Cancel;
 
-/// Triangles that the face lines ask for, counted before anything is set aside for them.
-fn triangles_asked(bytes: &[u8]) -> u64 {
-    bytes
+/// Refuses more triangles, or corners of one face, than may be: counted before anything is set aside
+/// for them.
+fn check_counts(bytes: &[u8], limits: &ReadLimits, cancel: &Cancel) -> Result<(), ReadError> {
+    let faces = bytes
         .split(|b| *b == b'\n')
         .map(|line| line.trim_ascii_start())
-        .filter(|line| line.starts_with(b"f ") || line.starts_with(b"f\t"))
-        .map(|line| {
-            let words = line.split(u8::is_ascii_whitespace).filter(|w| !w.is_empty()).count();
-            (words as u64).saturating_sub(3)
-        })
-        .sum()
+        .filter(|line| line.starts_with(b"f ") || line.starts_with(b"f\t"));
+    let mut triangles = 0;
+    for (face, line) in (0..).zip(faces) {
+        if face % BETWEEN_LOOKS == 0 {
+            cancel.check()?;
+        }
+        let words = line.split(u8::is_ascii_whitespace).filter(|w| !w.is_empty()).count() as u64;
+        super::check_corners(face, words.saturating_sub(1), limits)?;
+        triangles += words.saturating_sub(3);
+    }
+    if triangles > limits.max_triangles {
+        return Err(ReadError::TooManyTriangles { triangles, limit: limits.max_triangles });
+    }
+    Ok(())
 }
 
 /// Refuses corners that are counted back from the last point to before the first, and those of a
@@ -58,12 +68,14 @@ fn check_corners(bytes: &[u8]) -> Result<(), ReadError> {
     Ok(())
 }
 
-pub(super) fn read(bytes: &[u8], limits: &ReadLimits) -> Result<TriangleMesh, ReadError> {
-    let triangles = triangles_asked(bytes);
-    if triangles > limits.max_triangles {
-        return Err(ReadError::TooManyTriangles { triangles, limit: limits.max_triangles });
-    }
+pub(super) fn read(
+    bytes: &[u8],
+    limits: &ReadLimits,
+    cancel: &Cancel,
+) -> Result<TriangleMesh, ReadError> {
+    check_counts(bytes, limits, cancel)?;
     check_corners(bytes)?;
+    cancel.check()?;
     let options =
         tobj::LoadOptions { ignore_lines: true, ignore_points: true, ..Default::default() };
     let (models, _) = tobj::load_obj_buf(&mut Cursor::new(bytes), &options, |_| {
@@ -76,7 +88,7 @@ pub(super) fn read(bytes: &[u8], limits: &ReadLimits) -> Result<TriangleMesh, Re
         reason: error.to_string(),
     })?;
     let mut positions = Vec::new();
-    let mut collector = FaceCollector::new(limits);
+    let mut collector = FaceCollector::new(limits, cancel);
     for model in &models {
         let mesh = &model.mesh;
         let offset = positions.len() as u32;

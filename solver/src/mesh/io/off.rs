@@ -2,6 +2,7 @@
 //! over.
 
 use super::{FaceCollector, MeshFormat, Point, ReadError, ReadLimits, TriangleMesh};
+use crate::control::Cancel;
 
 fn malformed(line: usize, reason: impl Into<String>) -> ReadError {
     ReadError::Malformed {
@@ -11,7 +12,11 @@ fn malformed(line: usize, reason: impl Into<String>) -> ReadError {
     }
 }
 
-pub(super) fn read(bytes: &[u8], limits: &ReadLimits) -> Result<TriangleMesh, ReadError> {
+pub(super) fn read(
+    bytes: &[u8],
+    limits: &ReadLimits,
+    cancel: &Cancel,
+) -> Result<TriangleMesh, ReadError> {
     let text = std::str::from_utf8(bytes)
         .map_err(|e| malformed(0, format!("not text from byte {} on", e.valid_up_to())))?;
     // Lines with something on them, numbered as an editor does.
@@ -71,7 +76,7 @@ pub(super) fn read(bytes: &[u8], limits: &ReadLimits) -> Result<TriangleMesh, Re
         }
         positions.push(point);
     }
-    let mut collector = FaceCollector::new(limits);
+    let mut collector = FaceCollector::new(limits, cancel);
     let mut ring = Vec::new();
     for _ in 0..polygons {
         let (at, line) = lines.next().ok_or_else(end)?;

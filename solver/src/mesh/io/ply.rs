@@ -8,6 +8,7 @@ use ply_rs_bw::ply::{
 };
 
 use super::{FaceCollector, MeshFormat, Point, ReadError, ReadLimits, TriangleMesh};
+use crate::control::Cancel;
 
 /// A vertex: its coordinates, as far as they were there.
 struct Vertex([Option<f64>; 3]);
@@ -106,7 +107,11 @@ fn least_bytes(element: &ElementDef, encoding: &Encoding) -> u64 {
         .max(1)
 }
 
-pub(super) fn read(bytes: &[u8], limits: &ReadLimits) -> Result<TriangleMesh, ReadError> {
+pub(super) fn read(
+    bytes: &[u8],
+    limits: &ReadLimits,
+    cancel: &Cancel,
+) -> Result<TriangleMesh, ReadError> {
     let mut reader = Reader::new(Cursor::new(bytes));
     let header = Parser::<Other>::new().read_header(&mut reader).map_err(malformed)?;
     let size = bytes.len() as u64;
@@ -160,7 +165,7 @@ pub(super) fn read(bytes: &[u8], limits: &ReadLimits) -> Result<TriangleMesh, Re
             }
         }
     }
-    let mut collector = FaceCollector::new(limits);
+    let mut collector = FaceCollector::new(limits, cancel);
     let mut ring = Vec::new();
     for (face, polygon) in polygons.iter().enumerate() {
         ring.clear();

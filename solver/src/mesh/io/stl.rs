@@ -3,7 +3,8 @@
 use std::io::Cursor;
 
 use super::soup::Soup;
-use super::{MeshFormat, ReadError, ReadLimits, TriangleMesh};
+use super::{BETWEEN_LOOKS, MeshFormat, ReadError, ReadLimits, TriangleMesh};
+use crate::control::Cancel;
 
 const HEADER: usize = 84;
 const RECORD: usize = 50;
@@ -30,11 +31,24 @@ pub(super) fn looks_like(bytes: &[u8]) -> bool {
     is_ascii(bytes) || binary_length(bytes) == Some(bytes.len() as u64)
 }
 
-pub(super) fn read(bytes: &[u8], limits: &ReadLimits) -> Result<TriangleMesh, ReadError> {
+/// Bytes of a binary file beyond the triangles that its header counts.
+pub(super) fn bytes_after_the_end(bytes: &[u8]) -> u64 {
+    if is_ascii(bytes) {
+        return 0;
+    }
+    let counted = binary_length(bytes).unwrap_or_default();
+    (bytes.len() as u64).saturating_sub(counted)
+}
+
+pub(super) fn read(
+    bytes: &[u8],
+    limits: &ReadLimits,
+    cancel: &Cancel,
+) -> Result<TriangleMesh, ReadError> {
     let mut soup = Soup::default();
     if is_ascii(bytes) {
         for solid in solids(bytes) {
-            read_part(&solid, limits, &mut soup)?;
+            read_part(&solid, limits, cancel, &mut soup)?;
         }
     } else {
         let found = bytes.len() as u64;
@@ -50,9 +64,9 @@ pub(super) fn read(bytes: &[u8], limits: &ReadLimits) -> Result<TriangleMesh, Re
         if bytes.starts_with(b"solid ") {
             let mut copy = bytes.to_vec();
             copy[..5].fill(b' ');
-            read_part(&copy, limits, &mut soup)?;
+            read_part(&copy, limits, cancel, &mut soup)?;
         } else {
-            read_part(bytes, limits, &mut soup)?;
+            read_part(bytes, limits, cancel, &mut soup)?;
         }
     }
     Ok(soup.into_mesh())
@@ -73,7 +87,12 @@ fn solids(bytes: &[u8]) -> Vec<Vec<u8>> {
     parts
 }
 
-fn read_part(bytes: &[u8], limits: &ReadLimits, soup: &mut Soup) -> Result<(), ReadError> {
+fn read_part(
+    bytes: &[u8],
+    limits: &ReadLimits,
+    cancel: &Cancel,
+    soup: &mut Soup,
+) -> Result<(), ReadError> {
     let mut cursor = Cursor::new(bytes);
     let malformed = |facet: usize, error: std::io::Error| ReadError::Malformed {
         format: MeshFormat::Stl,
@@ -83,6 +102,9 @@ fn read_part(bytes: &[u8], limits: &ReadLimits, soup: &mut Soup) -> Result<(), R
     let reader = stl_io::create_stl_reader(&mut cursor).map_err(|e| malformed(0, e))?;
     for triangle in reader {
         let triangle = triangle.map_err(|e| malformed(soup.triangles(), e))?;
+        if (soup.triangles() as u64).is_multiple_of(BETWEEN_LOOKS) {
+            cancel.check()?;
+        }
         if soup.triangles() as u64 >= limits.max_triangles {
             return Err(ReadError::TooManyTriangles {
                 triangles: soup.triangles() as u64 + 1,

@@ -6,6 +6,7 @@ use threemf::model::{Model, Object, Unit};
 use zip::ZipArchive;
 
 use super::{FaceCollector, LengthUnit, MeshFormat, Point, ReadError, ReadLimits, TriangleMesh};
+use crate::control::Cancel;
 
 /// Components may hold components; deeper than this is a loop or a trick.
 const DEEPEST: u32 = 16;
@@ -83,6 +84,7 @@ pub(super) fn read(
     bytes: &[u8],
     given: Option<LengthUnit>,
     limits: &ReadLimits,
+    cancel: &Cancel,
 ) -> Result<(TriangleMesh, LengthUnit), ReadError> {
     check_unpacked_size(bytes, limits)?;
     let models =
@@ -96,8 +98,12 @@ pub(super) fn read(
     if let Some(given) = given.filter(|g| *g != file) {
         return Err(ReadError::UnitContradicts { given, file });
     }
-    let mut gathering =
-        Gathering { model, positions: Vec::new(), collector: FaceCollector::new(limits), uses: 0 };
+    let mut gathering = Gathering {
+        model,
+        positions: Vec::new(),
+        collector: FaceCollector::new(limits, cancel),
+        uses: 0,
+    };
     for item in &model.build.item {
         gathering.add(item.objectid, &item.transform.unwrap_or(SAME), 0)?;
     }
