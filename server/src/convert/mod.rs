@@ -9,6 +9,7 @@ mod request;
 mod scheme;
 mod sheet;
 mod sheet_rules;
+mod standing;
 mod trial;
 mod violations;
 
@@ -22,4 +23,5 @@ pub use plan::plan_to_proto;
 pub use progress::progress_to_proto;
 pub use request::{named_class, request_from_proto, request_to_proto};
 pub use scheme::scheme_of_plan;
+pub use standing::standing_from_proto;
 pub use violations::{Collector, InvalidFields, Violation, join};

@@ -4,11 +4,12 @@ use slitwright_proto::v1;
 use slitwright_solver::bridges::{BridgeKind, Confirmation, DiscState};
 use slitwright_solver::outputs::cautions::CAUTIONS;
 use slitwright_solver::plan::{
-    Cut, CutKind, Figures, Hinge, Limit, NearBridge, Plan, PlannedBridge, Reason, RegionStretch,
-    StopReason,
+    BoundFor, Cut, CutKind, Figures, Hinge, Limit, NearBridge, Plan, PlannedBridge, Reason,
+    RegionStretch, Standing, StopReason,
 };
 
 use super::geometry::{direction, point, polyline};
+use super::standing::standing_to_proto;
 use super::{scheme, sheet, trial};
 
 /// A plan for the protocol, with the words of caution that belong to every plan.
@@ -41,6 +42,12 @@ pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
         }),
         sheet_report: plan.sheets.as_ref().map(sheet::report),
         near_bridges: plan.near_bridges.iter().map(near_bridge).collect(),
+        standing: Some(standing_to_proto(&Standing::of(plan))),
+        bound_for: match plan.ending.bound_for {
+            BoundFor::Nothing => v1::BoundFor::Nothing,
+            BoundFor::GirthModel { .. } => v1::BoundFor::GirthModel,
+        }
+        .into(),
         cautions: CAUTIONS.iter().map(|c| format!("{}: {}", c.about, c.text)).collect(),
     }
 }

@@ -3,7 +3,9 @@
 use std::time::SystemTime;
 
 use slitwright_proto::v1;
+use slitwright_solver::optimise::gap::gap;
 
+use crate::convert::standing_from_proto;
 use crate::store::timestamp;
 
 /// Name of the limit that says whether the model comes off.
@@ -33,39 +35,25 @@ pub fn figures(plan: &v1::Plan, number: u32, used_seconds: f64) -> v1::BetterPla
         risk: lips.map(|lips| lips.risk),
         weak_length_mm: lips.map(|lips| lips.weak_length_mm),
         trial: plan.trial.as_ref().map_or(0, |trial| trial.outcome),
+        standing: plan.standing,
     }
 }
 
-/// Whether the first is better than the second: it releases the model and the other does not, or it
-/// misses fewer limits, or does better when tried, or costs less.
+/// Whether the first is better than the second, in the solver's order. One that an earlier version of this
+/// program has stored, which tells of no order, gives way to any other.
 pub fn is_better(one: &v1::BetterPlan, other: &v1::BetterPlan) -> bool {
-    let rank = |plan: &v1::BetterPlan| {
-        let trial = match plan.trial() {
-            v1::TrialOutcome::Released => 0,
-            v1::TrialOutcome::Stuck => 2,
-            // Not tried, or not to the end.
-            _ => 1,
-        };
-        (!plan.releases, plan.missed_limits, trial)
-    };
-    rank(one).cmp(&rank(other)).then(one.cost_mm.total_cmp(&other.cost_mm)).is_lt()
-}
-
-/// Whether the last plan of a run stands although `best` seems better: that one was never tried, and
-/// this one was, after what earlier trials had asked of it.
-pub fn knows_more(last: &v1::BetterPlan, best: &v1::BetterPlan) -> bool {
-    let tried = |plan: &v1::BetterPlan| {
-        matches!(plan.trial(), v1::TrialOutcome::Released | v1::TrialOutcome::Stuck)
-    };
-    tried(last) && !tried(best) && last.releases >= best.releases
+    let standing = |plan: &v1::BetterPlan| plan.standing.as_ref().map(standing_from_proto);
+    match (standing(one), standing(other)) {
+        (Some(one), Some(other)) => one.is_better_than(&other),
+        (one, other) => one.is_some() && other.is_none(),
+    }
 }
 
 /// What was learnt of the bound after a plan was found holds for that plan too.
 pub fn raise_bound(plan: &mut v1::Plan, figures: &mut v1::BetterPlan, bound: f64) {
     if bound > plan.lower_bound_mm {
-        let gap = if plan.cost_mm > 0.0 { (plan.cost_mm - bound) / plan.cost_mm } else { 0.0 };
         plan.lower_bound_mm = bound;
-        plan.gap = gap.max(0.0);
+        plan.gap = gap(plan.cost_mm, bound);
         (figures.lower_bound_mm, figures.gap) = (plan.lower_bound_mm, plan.gap);
     }
 }
@@ -74,56 +62,49 @@ pub fn raise_bound(plan: &mut v1::Plan, figures: &mut v1::BetterPlan, bound: f64
 mod tests {
     use super::*;
 
-    fn plan(cost_mm: f64, releases: bool) -> v1::Plan {
-        v1::Plan {
+    fn plan(standing: v1::Standing) -> v1::Plan {
+        v1::Plan { cost_mm: standing.cost_mm, standing: Some(standing), ..Default::default() }
+    }
+
+    /// What the solver's order says of two plans is what the figures say that are stored of them.
+    #[test]
+    fn figures_stand_as_the_solver_has_it() {
+        let with = |cost_mm, outcome: v1::TrialOutcome, came_mm| v1::Standing {
+            trial: outcome.into(),
+            came_mm,
             cost_mm,
-            limits: vec![v1::Limit {
-                name: RELEASE.to_owned(),
-                met: releases,
-                ..Default::default()
-            }],
             ..Default::default()
+        };
+        let falling = [
+            with(95.0, v1::TrialOutcome::Released, 0.0),
+            with(99.0, v1::TrialOutcome::Stuck, 30.0),
+            with(90.0, v1::TrialOutcome::Stuck, 12.0),
+            with(80.0, v1::TrialOutcome::OutOfTime, 40.0),
+            with(70.0, v1::TrialOutcome::NotYet, 0.0),
+            v1::Standing { shortfall_mm: 2.0, ..with(60.0, v1::TrialOutcome::NotYet, 0.0) },
+            v1::Standing { falls_apart: true, ..with(50.0, v1::TrialOutcome::Released, 0.0) },
+        ]
+        .map(|standing| figures(&plan(standing), 1, 0.0));
+        for (k, better) in falling.iter().enumerate() {
+            assert!(!is_better(better, better), "as good is not better");
+            for worse in &falling[k + 1..] {
+                assert!(
+                    is_better(better, worse) && !is_better(worse, better),
+                    "{better:?} {worse:?}"
+                );
+            }
         }
-    }
-
-    #[test]
-    fn a_plan_that_releases_beats_a_cheaper_one_that_does_not() {
-        let of = |cost, releases| figures(&plan(cost, releases), 1, 0.0);
-        assert!(is_better(&of(90.0, true), &of(80.0, false)));
-        assert!(!is_better(&of(80.0, false), &of(90.0, true)));
-        assert!(is_better(&of(80.0, true), &of(90.0, true)));
-        assert!(!is_better(&of(80.0, true), &of(80.0, true)), "as good is not better");
-    }
-
-    #[test]
-    fn limits_missed_come_before_cost_but_for_the_gap() {
-        let missing = |cost, name: &str| {
-            let mut plan = plan(cost, true);
-            plan.limits.push(v1::Limit { name: name.to_owned(), ..Default::default() });
-            figures(&plan, 1, 0.0)
-        };
-        assert!(is_better(&figures(&plan(90.0, true), 1, 0.0), &missing(80.0, "hinge width")));
-        assert!(is_better(&missing(80.0, "gap"), &figures(&plan(90.0, true), 1, 0.0)));
-        assert!(is_better(&missing(90.0, "hinge width"), &figures(&plan(80.0, false), 1, 0.0)));
-    }
-
-    #[test]
-    fn a_plan_that_was_tried_stands_against_one_that_was_not() {
-        let of = |cost, outcome: v1::TrialOutcome| {
-            let trial = Some(v1::Trial { outcome: outcome.into(), ..Default::default() });
-            figures(&v1::Plan { trial, ..plan(cost, true) }, 1, 0.0)
-        };
-        let untried = of(80.0, v1::TrialOutcome::NotYet);
-        let released = of(90.0, v1::TrialOutcome::Released);
-        let stuck = of(95.0, v1::TrialOutcome::Stuck);
-        assert!(is_better(&released, &untried) && is_better(&released, &stuck));
-        assert!(!is_better(&stuck, &untried) && knows_more(&stuck, &untried));
-        assert!(!knows_more(&stuck, &released) && !knows_more(&untried, &stuck));
+        let of_old = v1::BetterPlan { standing: None, ..falling[0] };
+        assert!(is_better(&falling[6], &of_old) && !is_better(&of_old, &falling[6]));
     }
 
     #[test]
     fn a_bound_only_rises() {
-        let mut plan = v1::Plan { lower_bound_mm: 60.0, gap: 0.25, ..plan(80.0, true) };
+        let mut plan = v1::Plan {
+            lower_bound_mm: 60.0,
+            gap: 0.25,
+            ..plan(v1::Standing { cost_mm: 80.0, ..Default::default() })
+        };
         let mut told = figures(&plan, 1, 0.0);
         raise_bound(&mut plan, &mut told, 50.0);
         assert_eq!((plan.lower_bound_mm, plan.gap), (60.0, 0.25));

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use slitwright_proto::v1;
 
-use super::best::{figures, is_better, knows_more, raise_bound};
+use super::best::{figures, is_better, raise_bound};
 use super::hub::Hub;
 use super::slots::Strings;
 use crate::store::{Claimed, Ledger, Orders, Run, Step, StoreError};
@@ -91,9 +91,6 @@ impl Keeper {
         let found = figures(&last, best.number, used_seconds);
         // At the same cost it is the same plan, which knows more of the bound by now, and may have
         // been tried.
-        if knows_more(&found, &best) && found.cost_mm != best.cost_mm {
-            return Some((v1::BetterPlan { number: best.number + 1, ..found }, last));
-        }
         if found.cost_mm == best.cost_mm || !is_better(&best, &found) {
             let told = v1::BetterPlan {
                 create_time: best.create_time,

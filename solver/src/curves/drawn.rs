@@ -11,7 +11,7 @@ use crate::control::Control;
 use crate::girth::{PlanningGraph, Ring};
 use crate::mesh::{CurvePoint, TriangleMesh};
 use crate::optimise::cut_set::CutSet;
-use crate::optimise::rows::RowPool;
+use crate::optimise::pool::RowPool;
 use crate::optimise::separation::{Crossing, Separator};
 
 /// A line on the planning mesh.

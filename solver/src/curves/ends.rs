@@ -1,13 +1,11 @@
 //! Free ends of cuts: lengthened where a row is missed, shortened where none needs them.
 
-use super::measure::{Contribution, CurveRows};
+use super::measure::CurveRows;
+use super::measured::Measured;
 use super::path::CutCurves;
 use super::weigh::weighted_length;
 use crate::girth::PlanningGraph;
 use crate::mesh::{CurvePoint, FaceId, Point, Vector, barycentric, faces_round};
-
-/// Rows are met on curves within this share.
-const TOLERANCE: f64 = 2e-3;
 
 /// One free end of one chain.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -32,21 +30,6 @@ pub(super) fn free_ends(cuts: &[CutCurves]) -> Vec<FreeEnd> {
     ends
 }
 
-/// Rows that the cuts and the rims of bridges together miss, with the share that is missing.
-pub(super) fn missed(
-    rows: &CurveRows<'_>,
-    cuts: &[CutCurves],
-    rims: &[CutCurves],
-) -> Vec<(usize, f64)> {
-    let of = |curves: &[CutCurves], is_rim: bool| -> Vec<Contribution> {
-        let chains = curves.iter().flat_map(|c| &c.chains);
-        chains.map(|chain| rows.contribution(&chain.points, is_rim)).collect()
-    };
-    let mut all = of(cuts, false);
-    all.extend(of(rims, true));
-    rows.missed(&all, TOLERANCE)
-}
-
 /// Lengthen free ends, a step at a time where it helps most, until every row is met and no cut is
 /// shorter than `least_cut` mm. Returns the number of rows that stay missed.
 ///
@@ -60,7 +43,6 @@ pub(super) fn lengthen_ends(
 ) -> usize {
     let ends = free_ends(cuts);
     let step = 0.25 * graph.mean_edge();
-    let total = |list: &[(usize, f64)]| list.iter().map(|m| m.1).sum::<f64>();
     for &end in &ends {
         let lacking = least_cut - cuts[end.cut].length();
         if lacking > 0.0 {
@@ -68,29 +50,31 @@ pub(super) fn lengthen_ends(
             end.set(cuts, longer);
         }
     }
-    let mut open = missed(rows, cuts, rims);
-    let mut budget = 24 * ends.len();
-    while !open.is_empty() && budget > 0 {
-        budget -= 1;
+    let mut measured = Measured::new(rows, cuts, rims);
+    let mut open = measured.missed();
+    for _ in 0..24 * ends.len() {
+        if open.is_empty() {
+            break;
+        }
+        let total = open.iter().map(|m| m.1).sum::<f64>();
         let mut best: Option<(f64, FreeEnd, Vec<CurvePoint>)> = None;
         for &end in &ends {
-            let old = end.points(cuts).to_vec();
-            end.set(cuts, lengthen(graph, &old, end.at_start, step));
-            if weighted_length(graph, end.points(cuts)).is_infinite() {
-                end.set(cuts, old);
+            let longer = lengthen(graph, end.points(cuts), end.at_start, step);
+            if weighted_length(graph, &longer).is_infinite() {
                 continue;
             }
-            let now = total(&missed(rows, cuts, rims));
-            let longer = end.points(cuts).to_vec();
-            end.set(cuts, old);
+            // More cut never misses a row that was met.
+            let added = split(graph, &longer, end.at_start, step).1;
+            let now = measured.still_missed(&open, &added).iter().map(|m| m.1).sum::<f64>();
             if best.as_ref().is_none_or(|(least, _, _)| now < *least) {
                 best = Some((now, end, longer));
             }
         }
         match best {
-            Some((now, end, longer)) if now < total(&open) - 1e-9 => {
+            Some((now, end, longer)) if now < total - 1e-9 => {
+                measured.change(end.cut, end.chain, &longer);
                 end.set(cuts, longer);
-                open = missed(rows, cuts, rims);
+                open = measured.missed();
             }
             _ => break,
         }
@@ -108,30 +92,51 @@ pub(super) fn lengthen_all(graph: &PlanningGraph, cuts: &mut [CutCurves], amount
     }
 }
 
-/// Take off each free end in turn, by bisection, as much as `holds` allows: at most `most` mm, and
-/// no cut becomes shorter than `least_cut` mm.
+/// How far free ends are taken off.
+pub(super) struct Shortening {
+    /// Most that an end may lose, mm.
+    pub most: f64,
+    /// No cut becomes shorter than this, mm.
+    pub least_cut: f64,
+    /// Halvings.
+    pub steps: u32,
+}
+
+/// Take off each free end in turn, by bisection, as much as the rows for which `counts` holds and `holds`
+/// allow. `rims` count towards rows but are not changed.
 pub(super) fn shorten_ends(
     graph: &PlanningGraph,
+    rows: &CurveRows<'_>,
     cuts: &mut [CutCurves],
-    most: f64,
-    least_cut: f64,
-    steps: u32,
+    rims: &[CutCurves],
+    shortening: &Shortening,
+    counts: impl Fn(usize) -> bool,
     mut holds: impl FnMut(&[CutCurves]) -> bool,
 ) {
+    let mut measured = Measured::new(rows, cuts, rims);
     for end in free_ends(cuts) {
         let full = end.points(cuts).to_vec();
-        let spare = (cuts[end.cut].length() - least_cut).max(0.0);
+        let spare = (cuts[end.cut].length() - shortening.least_cut).max(0.0);
         let own = 0.9 * cuts[end.cut].chains[end.chain].length();
-        let (mut low, mut high) = (0.0, most.min(spare).min(own));
+        let (mut low, mut high) = (0.0, shortening.most.min(spare).min(own));
         if high < 0.02 * graph.mean_edge() {
             continue;
         }
-        for _ in 0..steps {
+        let most = high;
+        measured.change(end.cut, end.chain, &split(graph, &full, end.at_start, most).0);
+        // Only rows that are missed without the whole piece can be missed without a part of it.
+        let mut open = measured.missed();
+        open.retain(|&(row, _)| counts(row));
+        for _ in 0..shortening.steps {
             let middle = 0.5 * (low + high);
-            end.set(cuts, cut_back(graph, &full, end.at_start, middle));
-            if holds(cuts) { low = middle } else { high = middle }
+            let shorter = split(graph, &full, end.at_start, middle).0;
+            let left = split(graph, &shorter, end.at_start, most - middle).1;
+            let are_met = measured.still_missed(&open, &left).is_empty();
+            end.set(cuts, shorter);
+            if are_met && holds(cuts) { low = middle } else { high = middle }
         }
-        let kept = if low > 0.0 { cut_back(graph, &full, end.at_start, low) } else { full };
+        let kept = if low > 0.0 { split(graph, &full, end.at_start, low).0 } else { full };
+        measured.change(end.cut, end.chain, &kept);
         end.set(cuts, kept);
     }
 }
@@ -146,35 +151,38 @@ impl FreeEnd {
     }
 }
 
-/// A curve less `amount` mm at one end.
-fn cut_back(
+/// A curve less `amount` mm at one end, and the piece taken off, which runs towards that end.
+fn split(
     graph: &PlanningGraph,
     points: &[CurvePoint],
     start: bool,
     amount: f64,
-) -> Vec<CurvePoint> {
+) -> (Vec<CurvePoint>, Vec<CurvePoint>) {
     let mut rest: Vec<CurvePoint> = points.to_vec();
     if start {
         rest.reverse();
     }
+    let mut off = Vec::new();
     let mut left = amount;
     while rest.len() >= 2 {
         let (last, before) = (rest[rest.len() - 1], rest[rest.len() - 2]);
         let piece = (last.point - before.point).norm();
+        off.push(last);
+        rest.pop();
         if piece > left {
             let point = last.point + (before.point - last.point) * (left / piece);
             let face = face_of_piece(graph, &before, &last);
-            rest.pop();
             rest.push(CurvePoint { point, face, vertex: None });
             break;
         }
         left -= piece;
-        rest.pop();
     }
+    off.extend(rest.last());
+    off.reverse();
     if start {
         rest.reverse();
     }
-    rest
+    (rest, off)
 }
 
 /// A curve led straight on at one end by `amount` mm over the faces of the mesh.

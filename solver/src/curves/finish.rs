@@ -1,6 +1,6 @@
 //! From a set of cut edges to finished curves, looked at again as they really run.
 
-use super::ends::{lengthen_all, lengthen_ends, missed, shorten_ends};
+use super::ends::{Shortening, lengthen_all, lengthen_ends, shorten_ends};
 use super::fitted::fit;
 use super::measure::CurveRows;
 use super::path::{CutCurves, cut_chains};
@@ -9,7 +9,7 @@ use super::weigh::weighted_length;
 use crate::control::Control;
 use crate::girth::{PlanningGraph, Ring};
 use crate::optimise::cut_set::CutSet;
-use crate::optimise::rows::RowPool;
+use crate::optimise::pool::{Pools, RowPool};
 use crate::optimise::separation::{Crossing, Separator};
 
 /// What finishing is told.
@@ -82,12 +82,16 @@ const ON_THE_WAY: usize = 64;
 /// Halvings of the last piece that an end may lose.
 const STEPS: u32 = 5;
 
-/// Share of the girth by which a ring has to fall short to count in the look round finished
-/// curves: lengths of rings and widths of sweeps are known no better on a mesh.
-const KNOWN_WITHIN: f64 = 0.01;
+/// A ring that was found on the mesh as it was fitted to curves, on the planning mesh: vertices have the same
+/// numbers there, edges across pairs of faces have not.
+fn on_graph(graph: &PlanningGraph, ring: &Ring) -> Ring {
+    let outline = graph.outline(&graph.membership(&ring.beyond));
+    Ring { outline, ..ring.clone() }
+}
 
+/// Whether a ring that was looked for round finished curves is too tight for certain.
 pub(super) fn falls_short(ring: &Ring) -> bool {
-    ring.shortfall() > KNOWN_WITHIN * ring.width
+    ring.known_shortfall() > 0.0
 }
 
 impl<'a> Finisher<'a> {
@@ -104,8 +108,8 @@ impl<'a> Finisher<'a> {
 
     /// What a set of cuts costs once its curves are straight and their ends fitted to the known
     /// rows, mm. Infinite if they miss a row.
-    pub fn price(&mut self, cut: &CutSet, pool: &RowPool) -> f64 {
-        let finished = self.straight(cut, pool);
+    pub fn price(&mut self, cut: &CutSet, pools: &Pools) -> f64 {
+        let finished = self.straight(cut, pools);
         let cost = finished.cost(self.settings.entry_price);
         let price = if finished.missed > 0 { f64::INFINITY } else { cost };
         self.drawn = Some((cut.clone(), finished));
@@ -113,19 +117,17 @@ impl<'a> Finisher<'a> {
     }
 
     /// Curves made straight within the known rows.
-    fn straight(&mut self, cut: &CutSet, pool: &RowPool) -> Finished {
-        self.rows.take_rows(pool);
+    fn straight(&mut self, cut: &CutSet, pools: &Pools) -> Finished {
+        self.rows.take_rows(pools);
         let graph = self.graph;
         let mut cuts = cut_chains(graph, &cut.components(graph));
         let mut rims = cut_chains(graph, self.loops);
         let least_cut = self.settings.least_cut;
         let lost = straighten_within_rows(graph, &self.rows, &mut cuts, &mut rims, least_cut);
         if lost == 0 {
-            let (rows, rims) = (&self.rows, &rims);
-            let most = 3.0 * graph.mean_edge();
-            shorten_ends(graph, &mut cuts, most, least_cut, 8, |c| {
-                missed(rows, c, rims).is_empty()
-            });
+            let shortening = Shortening { most: 3.0 * graph.mean_edge(), least_cut, steps: 8 };
+            let rows = &self.rows;
+            shorten_ends(graph, rows, &mut cuts, &rims, &shortening, |_| true, |_| true);
         }
         let openings = self.openings(&cuts);
         let weighted_length = self.weigh(&cuts);
@@ -162,7 +164,7 @@ impl<'a> Finisher<'a> {
     pub fn finish(
         &mut self,
         cut: &CutSet,
-        pool: &RowPool,
+        pools: &Pools,
         separator: &Separator<'_>,
         order: &[usize],
         control: &Control<'_>,
@@ -173,7 +175,7 @@ impl<'a> Finisher<'a> {
         {
             return finished.clone();
         }
-        let mut finished = self.straight(cut, pool);
+        let mut finished = self.straight(cut, pools);
         if finished.missed > 0 || finished.cuts.is_empty() {
             return finished;
         }
@@ -192,13 +194,13 @@ impl<'a> Finisher<'a> {
             }
             rings.retain(falls_short);
             if rings.is_empty() {
-                rings = again.still_tight(&pool.rings, &fitted.cut);
+                rings = again.still_tight(&pools.must.rings, &fitted.cut);
                 rings.retain(falls_short);
             }
             Some(rings)
         };
         // Send the ends on until no ring is found; what was found says where.
-        let mut further = RowPool::new(graph.edges.len());
+        let mut further = Pools::new(RowPool::new(graph.edges.len()));
         for _ in 0..RECHECKS {
             match look(&finished.cuts, &finished.rims, usize::MAX) {
                 None => break,
@@ -210,9 +212,8 @@ impl<'a> Finisher<'a> {
             if finished.tight.is_empty() {
                 break;
             }
-            for ring in &finished.tight {
-                further.add_ring(graph, ring.clone());
-            }
+            let here = finished.tight.iter().map(|ring| on_graph(graph, ring));
+            further.must.add_rings(graph, here.collect());
             let mut extra = CurveRows::new(graph);
             extra.take_rows(&further);
             let before: f64 = finished.cuts.iter().map(CutCurves::length).sum();
@@ -231,24 +232,99 @@ impl<'a> Finisher<'a> {
             }
         }
         if finished.looked && finished.tight.is_empty() && finished.missed == 0 {
-            let checked = finished.cuts.clone();
             let (rows, rims) = (&self.rows, &finished.rims);
-            let most = 1.5 * graph.mean_edge();
-            let holds = |cuts: &[CutCurves], count: usize| {
-                // Crossing rows speak of outlines that go round an end at a distance; the fresh
-                // look is sharper, so only the rows of lengths count here.
-                missed(rows, cuts, rims).iter().all(|&(r, _)| rows.is_crossing(r))
-                    && look(cuts, rims, count).is_some_and(|rings| rings.is_empty())
+            let clean = |cuts: &[CutCurves], count: usize| {
+                look(cuts, rims, count).is_some_and(|rings| rings.is_empty())
             };
-            shorten_ends(graph, &mut finished.cuts, most, least_cut, STEPS, |c| {
-                holds(c, ON_THE_WAY)
+            let shortening = Shortening { most: 1.5 * graph.mean_edge(), least_cut, steps: STEPS };
+            // Crossing rows speak of outlines that go round an end at a distance; the fresh
+            // look is sharper, so only the rows of lengths count here.
+            let of_lengths = |row: usize| !rows.is_crossing(row);
+            let mut shorter = finished.cuts.clone();
+            shorten_ends(graph, rows, &mut shorter, rims, &shortening, of_lengths, |cuts| {
+                clean(cuts, ON_THE_WAY)
             });
-            if !holds(&finished.cuts, usize::MAX) {
-                finished.cuts = checked;
+            if clean(&shorter, usize::MAX) {
+                finished.cuts = shorter;
             }
         }
         finished.openings = self.openings(&finished.cuts);
         finished.weighted_length = self.weigh(&finished.cuts);
         finished
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mesh::fixtures::icosphere;
+
+    /// Rings that are found on the mesh as it was fitted to a cut become rows on the planning mesh, where the
+    /// edges that cross a ring are those with one end beyond it.
+    #[test]
+    fn rings_seen_on_the_fitted_mesh_are_crossed_by_the_planning_mesh_own_edges() {
+        let mut mesh = icosphere(30.0, 4);
+        // Uneven, so that whether the way across a pair of faces is straight hangs by little.
+        for (k, p) in mesh.positions.iter_mut().enumerate() {
+            let shake = nalgebra::Vector3::from([1.0, 2.0, 3.0].map(|f| (f * k as f64).sin()));
+            *p = nalgebra::Point3::from((p.coords + shake * 0.7).normalize() * 30.0);
+        }
+        let gate: Vec<bool> = mesh.positions.iter().map(|p| p.z < -27.0).collect();
+        let n = gate.len();
+        let graph = PlanningGraph::new(mesh, gate, vec![0.3; n], &vec![1.0; n]).expect("a graph");
+        // From the gate some way up, too short by far.
+        let mut way = vec![(0..n).find(|&v| graph.is_gate[v]).expect("a gate") as u32];
+        while way.len() < 9 {
+            let last = way[way.len() - 1];
+            let up = graph.mesh_neighbours(last).max_by(|&a, &b| {
+                let z = |v: u32| graph.mesh.positions[v as usize].z;
+                z(a).total_cmp(&z(b))
+            });
+            way.push(up.expect("a neighbour"));
+        }
+        let edges: Vec<u32> = way.windows(2).filter_map(|w| graph.edge_along(w[0], w[1])).collect();
+        let cut = CutSet::new(edges);
+        let mut curves = cut_chains(&graph, &cut.components(&graph));
+        for chain in curves.iter_mut().flat_map(|c| &mut c.chains) {
+            // Off the edges, so that vertices beside the curve have to move.
+            let last = chain.points.len() - 1;
+            for point in &mut chain.points[1..last] {
+                let neighbour =
+                    graph.mesh.faces[point.face as usize].map(|v| graph.mesh.positions[v as usize]);
+                let middle = nalgebra::center(&neighbour[0], &neighbour[1]);
+                point.point += (nalgebra::center(&middle, &neighbour[2]) - point.point) * 0.4;
+                point.vertex = None;
+            }
+        }
+        let fitted = fit(&graph, &curves.iter().collect::<Vec<_>>()).expect("followed");
+        let separator = Separator::new(&graph, 20, 6);
+        let again = Separator::with_targets(&fitted.graph, separator.targets());
+        let order: Vec<usize> = (0..again.target_count()).collect();
+        let control = Control::silent();
+        let seen =
+            again.tight_rings(&fitted.cut, Crossing::Forbidden, &order, usize::MAX, &control).rings;
+        assert!(!seen.is_empty());
+        let mut is_told_apart = false;
+        for ring in &seen {
+            let here = on_graph(&graph, ring);
+            let beyond = graph.membership(&ring.beyond);
+            let crosses =
+                |e: &u32| graph.edges[*e as usize].ends.map(|v| beyond[v as usize]) != [true; 2];
+            let crossing: Vec<u32> = (0..graph.edges.len() as u32)
+                .filter(|e| crosses(e))
+                .filter(|&e| graph.edges[e as usize].ends.iter().any(|&v| beyond[v as usize]))
+                .collect();
+            let mut outline = here.outline.clone();
+            outline.sort_unstable();
+            assert_eq!(outline, crossing);
+            assert_eq!((here.reach, here.width), (ring.reach, ring.width));
+            let mut as_seen = ring.outline.clone();
+            as_seen.sort_unstable();
+            is_told_apart |= as_seen != crossing;
+        }
+        assert!(
+            is_told_apart,
+            "edges have the same numbers on both meshes: the case tells nothing"
+        );
     }
 }

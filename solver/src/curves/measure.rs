@@ -11,8 +11,13 @@ use rayon::prelude::*;
 
 use crate::girth::PlanningGraph;
 use crate::mesh::{CurvePoint, Vector, barycentric};
+use crate::optimise::pool::{Pools, RowPool};
 use crate::optimise::relief::Relief;
-use crate::optimise::rows::{RowKind, RowPool, signed_distance, stretch_at};
+use crate::optimise::rows::RowKind;
+use crate::optimise::{signed_distance, stretch_at};
+
+/// Where a point of a curve lies: corners of its face, and their shares.
+type Sample = ([u32; 3], [f64; 3]);
 
 /// A row as curves see it.
 struct CurveRow {
@@ -25,7 +30,16 @@ struct CurveRow {
     least: f64,
 }
 
-/// All ring rows of a pool, ready to be measured on curves.
+/// Rows of a pool taken so far.
+#[derive(Default)]
+struct Taken {
+    field_of_ring: Vec<u32>,
+    rows: usize,
+    /// See [`RowPool::epoch`].
+    epoch: u32,
+}
+
+/// All ring rows of the pools, ready to be measured on curves.
 pub struct CurveRows<'a> {
     graph: &'a PlanningGraph,
     normals: Vec<Vector>,
@@ -34,11 +48,10 @@ pub struct CurveRows<'a> {
     /// mm.
     fields: Vec<Vec<f32>>,
     rows_of_field: Vec<Range<usize>>,
-    field_of_ring: Vec<u32>,
     /// What trials asked for, each with the row that it is.
     reliefs: Vec<(usize, Relief)>,
-    /// Rows of the pool taken so far.
-    taken: usize,
+    must: Taken,
+    wishes: Taken,
 }
 
 /// What one curve does for every row.
@@ -59,43 +72,25 @@ impl<'a> CurveRows<'a> {
             rows: Vec::new(),
             fields: Vec::new(),
             rows_of_field: Vec::new(),
-            field_of_ring: Vec::new(),
             reliefs: Vec::new(),
-            taken: 0,
+            must: Taken::default(),
+            wishes: Taken::default(),
         }
     }
 
-    /// Take the rows that the pool has gained since the last call.
-    pub fn take_rows(&mut self, pool: &RowPool) {
-        let graph = self.graph;
-        let fresh: Vec<Vec<f32>> = pool.rings[self.field_of_ring.len()..]
-            .par_iter()
-            .map(|ring| signed_distance(graph, ring, f64::INFINITY))
-            .collect();
-        for field in fresh {
-            self.field_of_ring.push(self.fields.len() as u32);
-            self.fields.push(field);
-            self.rows_of_field.push(0..0);
+    /// Take the rows that the pools have gained since the last call.
+    pub fn take_rows(&mut self, pools: &Pools) {
+        if (self.must.epoch, self.wishes.epoch) != (pools.must.epoch, pools.wishes.epoch) {
+            self.forget_rings();
+            (self.must.epoch, self.wishes.epoch) = (pools.must.epoch, pools.wishes.epoch);
         }
-        for row in &pool.rows[self.taken..] {
-            if row.kind.is_of_ring() {
-                // The rows of a ring follow each other.
-                let range =
-                    &mut self.rows_of_field[self.field_of_ring[row.origin as usize] as usize];
-                if range.start == range.end {
-                    range.start = self.rows.len();
-                }
-                range.end = self.rows.len() + 1;
-                self.rows.push(CurveRow {
-                    kind: row.kind,
-                    field: self.field_of_ring[row.origin as usize],
-                    depth: row.depth,
-                    least: row.depth,
-                });
-            }
-        }
-        self.taken = pool.rows.len();
-        for relief in &pool.reliefs[self.reliefs.len()..] {
+        let mut taken = std::mem::take(&mut self.must);
+        self.take_rings(&pools.must, &mut taken);
+        self.must = taken;
+        let mut taken = std::mem::take(&mut self.wishes);
+        self.take_rings(&pools.wishes, &mut taken);
+        self.wishes = taken;
+        for relief in &pools.reliefs[self.reliefs.len()..] {
             self.reliefs.push((self.rows.len(), relief.clone()));
             let (kind, asked) = (RowKind::Relief, relief.asked);
             // It is measured on no field.
@@ -103,14 +98,61 @@ impl<'a> CurveRows<'a> {
         }
     }
 
+    /// Forget all rows but those of openings.
+    fn forget_rings(&mut self) {
+        let fields = std::mem::take(&mut self.fields);
+        let rows = std::mem::take(&mut self.rows);
+        (self.must, self.wishes) = (Taken::default(), Taken::default());
+        self.rows_of_field.clear();
+        self.reliefs.clear();
+        let mut openings = rows.into_iter().filter(|row| row.kind == RowKind::BridgeOpening);
+        let mut next = openings.next();
+        for (index, field) in fields.into_iter().enumerate() {
+            if let Some(row) = next.take_if(|row| row.field as usize == index) {
+                self.push_opening(field, row);
+                next = openings.next();
+            }
+        }
+    }
+
+    fn push_opening(&mut self, field: Vec<f32>, row: CurveRow) {
+        self.rows_of_field.push(self.rows.len()..self.rows.len() + 1);
+        self.rows.push(CurveRow { field: self.fields.len() as u32, ..row });
+        self.fields.push(field);
+    }
+
+    /// Take the rows of rings that one pool has gained since `taken`.
+    fn take_rings(&mut self, pool: &RowPool, taken: &mut Taken) {
+        let graph = self.graph;
+        let fresh: Vec<Vec<f32>> = pool.rings[taken.field_of_ring.len()..]
+            .par_iter()
+            .map(|ring| signed_distance(graph, ring, f64::INFINITY))
+            .collect();
+        for field in fresh {
+            taken.field_of_ring.push(self.fields.len() as u32);
+            self.fields.push(field);
+            self.rows_of_field.push(0..0);
+        }
+        for row in pool.rows[taken.rows..].iter().filter(|row| row.kind.is_of_ring()) {
+            // The rows of a ring follow each other.
+            let field = taken.field_of_ring[row.origin as usize];
+            let range = &mut self.rows_of_field[field as usize];
+            if range.start == range.end {
+                range.start = self.rows.len();
+            }
+            range.end = self.rows.len() + 1;
+            let (kind, depth) = (row.kind, row.depth);
+            self.rows.push(CurveRow { kind, field, depth, least: depth });
+        }
+        taken.rows = pool.rows.len();
+    }
+
     /// Ask for `opening` mm of cut within `reach` mm of a bridge's rim, given the distance of every
     /// vertex from that rim.
     pub fn add_opening(&mut self, distance_from_rim: &[f64], reach: f64, opening: f64) {
-        let field = self.fields.len() as u32;
-        self.fields.push(distance_from_rim.iter().map(|&d| d as f32).collect());
-        self.rows_of_field.push(self.rows.len()..self.rows.len() + 1);
+        let field = distance_from_rim.iter().map(|&d| d as f32).collect();
         let kind = RowKind::BridgeOpening;
-        self.rows.push(CurveRow { kind, field, depth: reach, least: opening });
+        self.push_opening(field, CurveRow { kind, field: 0, depth: reach, least: opening });
     }
 
     /// Length of cut (mm) that opens the way to each bridge asked for, in the order asked.
@@ -138,29 +180,14 @@ impl<'a> CurveRows<'a> {
 
     /// What a curve does for every row. The rim of a bridge opens the way to no bridge.
     pub fn contribution(&self, points: &[CurvePoint], is_rim: bool) -> Contribution {
-        let samples: Vec<([u32; 3], [f64; 3])> = points.iter().map(|p| self.weights(p)).collect();
-        // Relaxed and stretched length of each piece.
-        let lengths: Vec<(f64, f64)> = (1..points.len())
-            .map(|k| {
-                let length = (points[k].point - points[k - 1].point).norm();
-                (length, length * self.stretch(&samples[k]))
-            })
-            .collect();
+        let samples: Vec<Sample> = points.iter().map(|p| self.weights(p)).collect();
+        let lengths = self.lengths(points, &samples);
         let of_field = |field: usize| {
-            let d = &self.fields[field];
-            let values: Vec<f64> = samples
-                .iter()
-                .map(|(corners, weights)| {
-                    (0..3).map(|c| f64::from(d[corners[c] as usize]) * weights[c]).sum()
-                })
-                .collect();
-            let span = values.iter().fold((f32::INFINITY, f32::NEG_INFINITY), |(low, high), &v| {
-                (low.min(v as f32), high.max(v as f32))
-            });
+            let values = self.values(field, &samples);
             let rows = &self.rows[self.rows_of_field[field].clone()];
             let filled: Vec<f64> =
                 rows.iter().map(|row| row.filled(&values, &lengths, is_rim)).collect();
-            (span, filled)
+            (span(&values), filled)
         };
         let all: Vec<((f32, f32), Vec<f64>)> =
             (0..self.fields.len()).into_par_iter().with_min_len(64).map(of_field).collect();
@@ -176,6 +203,48 @@ impl<'a> CurveRows<'a> {
             contribution.filled[*row] = self.relieved(relief, points, &samples) / relief.asked;
         }
         contribution
+    }
+
+    /// What a piece of a cut does for some rows only, those that `lacking` names: the share of each that it
+    /// fills, 1 for a ring that it crosses.
+    pub fn gains(&self, lacking: &[(usize, f64)], points: &[CurvePoint]) -> Vec<f64> {
+        let samples: Vec<Sample> = points.iter().map(|p| self.weights(p)).collect();
+        let lengths = self.lengths(points, &samples);
+        let gain = |&(r, _): &(usize, f64)| {
+            let row = &self.rows[r];
+            if row.kind == RowKind::Relief {
+                let own = self.reliefs.iter().find(|(index, _)| *index == r);
+                return own.map_or(0.0, |(_, relief)| {
+                    self.relieved(relief, points, &samples) / relief.asked
+                });
+            }
+            let values = self.values(row.field as usize, &samples);
+            if row.kind == RowKind::Crossing {
+                let (low, high) = span(&values);
+                return if low <= 0.0 && high >= 0.0 { 1.0 } else { 0.0 };
+            }
+            row.filled(&values, &lengths, false)
+        };
+        lacking.par_iter().with_min_len(16).map(gain).collect()
+    }
+
+    /// Relaxed and stretched length of each piece of a curve, mm.
+    fn lengths(&self, points: &[CurvePoint], samples: &[Sample]) -> Vec<(f64, f64)> {
+        (1..points.len())
+            .map(|k| {
+                let length = (points[k].point - points[k - 1].point).norm();
+                (length, length * self.stretch(&samples[k]))
+            })
+            .collect()
+    }
+
+    /// A field at the points of a curve.
+    fn values(&self, field: usize, samples: &[Sample]) -> Vec<f64> {
+        let d = &self.fields[field];
+        let at = |(corners, weights): &Sample| -> f64 {
+            (0..3).map(|c| f64::from(d[corners[c] as usize]) * weights[c]).sum()
+        };
+        samples.iter().map(at).collect()
     }
 
     /// Rows that the curves together do not meet, with what is missing (1 for a ring that is not
@@ -200,13 +269,8 @@ impl<'a> CurveRows<'a> {
     }
 
     /// What a curve relieves, mm.
-    fn relieved(
-        &self,
-        relief: &Relief,
-        points: &[CurvePoint],
-        samples: &[([u32; 3], [f64; 3])],
-    ) -> f64 {
-        let mean = |(corners, weights): &([u32; 3], [f64; 3]), along: &Vector| -> f64 {
+    fn relieved(&self, relief: &Relief, points: &[CurvePoint], samples: &[Sample]) -> f64 {
+        let mean = |(corners, weights): &Sample, along: &Vector| -> f64 {
             let at =
                 |c: usize| relief.across(corners[c], along, &self.normals[corners[c] as usize]);
             (0..3).map(|c| at(c) * weights[c]).sum()
@@ -221,11 +285,11 @@ impl<'a> CurveRows<'a> {
             .sum()
     }
 
-    fn stretch(&self, sample: &([u32; 3], [f64; 3])) -> f64 {
+    fn stretch(&self, sample: &Sample) -> f64 {
         (0..3).map(|c| stretch_at(self.graph, sample.0[c]) * sample.1[c]).sum()
     }
 
-    fn weights(&self, p: &CurvePoint) -> ([u32; 3], [f64; 3]) {
+    fn weights(&self, p: &CurvePoint) -> Sample {
         let corners = self.graph.mesh.faces[p.face as usize];
         if let Some(vertex) = p.vertex {
             return ([vertex; 3], [1.0, 0.0, 0.0]);
@@ -262,6 +326,13 @@ impl CurveRow {
         }
         sum / self.least.max(1e-9)
     }
+}
+
+/// Least and greatest of some values.
+fn span(values: &[f64]) -> (f32, f32) {
+    values.iter().fold((f32::INFINITY, f32::NEG_INFINITY), |(low, high), &v| {
+        (low.min(v as f32), high.max(v as f32))
+    })
 }
 
 /// Share of a piece, along which a value runs from `a` to `b`, where it lies within `low..high`.

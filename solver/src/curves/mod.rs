@@ -6,6 +6,7 @@ mod ends;
 mod finish;
 mod fitted;
 mod measure;
+mod measured;
 mod path;
 mod rims;
 mod straighten;

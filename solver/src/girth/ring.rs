@@ -28,18 +28,27 @@ pub struct Ring {
     pub width: f64,
 }
 
+/// Share of its girth by which a ring has to fall short to be too tight for certain: lengths of rings and
+/// widths of sweeps are known no better on a mesh.
+const KNOWN_WITHIN: f64 = 0.01;
+
 impl Ring {
     /// How much it falls short, mm of stretched length.
     pub fn shortfall(&self) -> f64 {
         self.width - self.reach
+    }
+
+    /// How much it falls short for certain, mm of stretched length; not above zero for a ring that may pass.
+    pub fn known_shortfall(&self) -> f64 {
+        self.shortfall() - KNOWN_WITHIN * self.width
     }
 }
 
 /// Judges rings and remembers the widths it has computed.
 pub struct RingJudge<'a> {
     graph: &'a PlanningGraph,
-    /// Width by region, with the `enough` it was computed for: exact when that is zero.
-    widths: Mutex<HashMap<u64, f64>>,
+    /// Width by region, and the `enough` it was computed for: exact if it is above that.
+    widths: Mutex<HashMap<u64, (f64, f64)>>,
 }
 
 impl<'a> RingJudge<'a> {
@@ -114,12 +123,16 @@ impl<'a> RingJudge<'a> {
         let mut hasher = DefaultHasher::new();
         beyond.hash(&mut hasher);
         let key = hasher.finish();
-        if let Some(&width) = self.widths.lock().unwrap_or_else(|e| e.into_inner()).get(&key) {
+        let known = self.widths.lock().unwrap_or_else(|e| e.into_inner()).get(&key).copied();
+        // What is told must not depend on who asked first: a width found for another `enough` is exact, or it
+        // is enough here too, or it is of no use.
+        if let Some((width, then)) = known
+            && (width > then || width <= enough)
+        {
             return width;
         }
-        // The same region always comes with about the same `enough`.
         let width = sweep_width(self.graph, beyond, enough);
-        self.widths.lock().unwrap_or_else(|e| e.into_inner()).insert(key, width);
+        self.widths.lock().unwrap_or_else(|e| e.into_inner()).insert(key, (width, enough));
         width
     }
 

@@ -110,14 +110,14 @@ pub fn solve_cover(
 /// [`solve_cover`] on a thread of its own. None as soon as the job is cancelled: HiGHS cannot be
 /// interrupted, so the thread is left to run into its limits.
 pub fn solve_cover_while(
-    costs: &[f64],
-    rows: &[Row],
+    costs: Vec<f64>,
+    rows: Vec<Row>,
     allowed: &[u32],
     limits: IntegerLimits,
     control: &Control<'_>,
 ) -> Option<IntegerSolution> {
     let (answer, solution) = channel();
-    let (costs, rows, allowed) = (costs.to_vec(), rows.to_vec(), allowed.to_vec());
+    let allowed = allowed.to_vec();
     std::thread::spawn(move || answer.send(solve_cover(&costs, &rows, &allowed, limits)));
     control.wait(&solution).ok()
 }
@@ -147,7 +147,13 @@ mod tests {
                     let c = third(a, b);
                     if c > b {
                         let terms = vec![(a, 1.0), (b, 1.0), (c, 1.0)];
-                        rows.push(Row { kind: RowKind::Crossing, terms, origin: 0, depth: 0.0 });
+                        rows.push(Row {
+                            kind: RowKind::Crossing,
+                            terms,
+                            origin: 0,
+                            depth: 0.0,
+                            least: 1.0,
+                        });
                     }
                 }
             }
@@ -162,7 +168,13 @@ mod tests {
 
     #[test]
     fn distinct_outcomes_stay_distinct() {
-        let row = Row { kind: RowKind::Crossing, terms: vec![(0, 1.0)], origin: 0, depth: 0.0 };
+        let row = Row {
+            kind: RowKind::Crossing,
+            terms: vec![(0, 1.0)],
+            origin: 0,
+            depth: 0.0,
+            least: 1.0,
+        };
         let limits = IntegerLimits { nodes: 100, seconds: 10.0 };
         let none = solve_cover(&[1.0, 1.0], std::slice::from_ref(&row), &[1], limits);
         assert_eq!(none.outcome, IntegerOutcome::Infeasible);

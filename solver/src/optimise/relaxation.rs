@@ -9,7 +9,8 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 
 use highs::{Col, HighsModelStatus, Model, RowProblem, Sense, SolvedModel};
 
-use super::rows::{RowPool, Terms};
+use super::pool::RowPool;
+use super::rows::Row;
 use crate::control::{Control, NoAnswer};
 
 /// The relaxation cannot be solved.
@@ -31,16 +32,16 @@ pub enum RelaxationError {
 /// Value of the relaxation and its solution.
 #[derive(Clone, Debug)]
 pub struct Relaxed {
-    /// A lower bound on every plan's cost, mm.
+    /// What the edges of every set that meets the rows cost at least, mm.
     pub bound: f64,
     /// Value of each edge, 0 to 1.
     pub cut: Vec<f64>,
 }
 
-/// The relaxation over the rows of a pool. Of all those rows only the ones that some solution
+/// The relaxation over the rows of a pool, each with what finished curves too have of it. Of all those rows only the ones that some solution
 /// violated are in the programme; the others hold by themselves.
 pub struct Relaxation {
-    rows: Sender<Vec<Terms>>,
+    rows: Sender<Vec<Row>>,
     optima: Receiver<Result<Relaxed, RelaxationError>>,
     /// Whether each row of the pool is in the programme.
     taken: Vec<bool>,
@@ -58,7 +59,7 @@ const TIMES: usize = 12;
 impl Relaxation {
     /// One column an edge, with its cost, mm; an edge of infinite cost is never cut.
     pub fn new(costs: &[f64], threads: NonZeroU32) -> Self {
-        let (rows, new_rows) = channel::<Vec<Terms>>();
+        let (rows, new_rows) = channel::<Vec<Row>>();
         let (answers, optima) = channel();
         let last = vec![0.0; costs.len()];
         let costs = costs.to_vec();
@@ -95,7 +96,7 @@ impl Relaxation {
         Ok(Relaxed { bound: bound.unwrap_or(0.0), cut: self.last.clone() })
     }
 
-    fn optimum(&self, rows: Vec<Terms>, control: &Control<'_>) -> Result<Relaxed, RelaxationError> {
+    fn optimum(&self, rows: Vec<Row>, control: &Control<'_>) -> Result<Relaxed, RelaxationError> {
         let lost = || RelaxationError::NotOptimal("lost".into());
         self.rows.send(rows).map_err(|_| lost())?;
         match control.wait(&self.optima) {
@@ -106,13 +107,14 @@ impl Relaxation {
     }
 
     /// Rows that the last solution misses, marked as taken.
-    fn missed(&mut self, pool: &RowPool) -> Vec<Terms> {
+    fn missed(&mut self, pool: &RowPool) -> Vec<Row> {
         let last = &self.last;
         let mut missed: Vec<(f64, usize)> = (0..pool.rows.len())
             .filter(|&r| !self.taken[r])
             .map(|r| {
-                let sum: f64 = pool.rows[r].terms.iter().map(|&(e, c)| c * last[e as usize]).sum();
-                (1.0 - sum, r)
+                let row = &pool.rows[r];
+                let sum: f64 = row.terms.iter().map(|&(e, c)| c * last[e as usize]).sum();
+                (row.least - sum, r)
             })
             .filter(|(lack, _)| *lack > MISSED)
             .collect();
@@ -121,7 +123,7 @@ impl Relaxation {
         for &(_, r) in &missed {
             self.taken[r] = true;
         }
-        missed.into_iter().map(|(_, r)| pool.rows[r].terms.clone()).collect()
+        missed.into_iter().map(|(_, r)| pool.rows[r].clone()).collect()
     }
 }
 
@@ -153,12 +155,15 @@ impl Programme {
     }
 
     /// Optimum with some more rows.
-    fn optimum(&mut self, rows: &[Terms]) -> Result<Relaxed, RelaxationError> {
+    fn optimum(&mut self, rows: &[Row]) -> Result<Relaxed, RelaxationError> {
         let Some(mut model) = self.model.take() else {
             return Err(RelaxationError::NotOptimal("lost".into()));
         };
-        for terms in rows {
-            model.add_row(1.0.., terms.iter().map(|&(e, c)| (self.columns[e as usize], c)));
+        for row in rows {
+            model.add_row(
+                row.least..,
+                row.terms.iter().map(|&(e, c)| (self.columns[e as usize], c)),
+            );
         }
         let solved: SolvedModel =
             model.try_solve().map_err(|e| RelaxationError::NotOptimal(format!("{e:?}")))?;

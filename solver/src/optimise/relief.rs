@@ -38,8 +38,12 @@ impl Relief {
     /// Edges that relieve, and by how much, mm; without those of `open`, which are cut in any case.
     pub fn edges(&self, graph: &PlanningGraph, open: &[u32]) -> Vec<(u32, f64)> {
         let normals = graph.mesh.vertex_normals();
+        let mut is_open = vec![false; graph.edges.len()];
+        for &e in open {
+            is_open[e as usize] = true;
+        }
         (0..graph.edges.len() as u32)
-            .filter(|e| !open.contains(e) && graph.edges[*e as usize].cost.is_finite())
+            .filter(|&e| !is_open[e as usize] && graph.edges[e as usize].cost.is_finite())
             .map(|e| {
                 let edge = &graph.edges[e as usize];
                 let [a, b] = edge.ends.map(|v| graph.mesh.positions[v as usize]);
@@ -55,7 +59,7 @@ impl Relief {
     pub(super) fn row(&self, graph: &PlanningGraph, open: &[u32], origin: u32) -> Row {
         let share = |relief: f64| (relief / self.asked).min(1.0);
         let terms = self.edges(graph, open).into_iter().map(|(e, r)| (e, share(r))).collect();
-        Row { kind: RowKind::Relief, terms, origin, depth: self.asked }
+        Row { kind: RowKind::Relief, terms, origin, depth: self.asked, least: 1.0 }
     }
 }
 

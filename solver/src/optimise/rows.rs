@@ -1,30 +1,4 @@
-//! Rows: what every plan must satisfy, found when they are violated.
-//!
-//! A tight ring r (stretched length `reach`, girth beyond it `width` > `reach`) gives up to three
-//! rows over the edges x that are cut (1) or not (0):
-//!
-//! - *crossing*: some edge across the ring is cut. Sum of x over the ring's outline >= 1.
-//! - *strip beyond*: let d = (width - reach) / 2. Take the cuts that cross r, and lead the ring
-//!   round the far end of each: the new ring crosses no cut, and it is longer than r by at most
-//!   twice the stretched length of what it goes round. What it must let pass is as wide as before:
-//!   a ring that grows from r to the new one never meets a girth above `width` on the way, so a
-//!   narrower sweep from the new ring would give a narrower sweep from r. Hence the cut within
-//!   distance d beyond the ring measures at least d. (A cut that runs further has at least d of
-//!   itself inside the strip.)
-//! - *strip before*: the same on the gate's side, with d at most the distance to the gate, since
-//!   a ring cannot be led round the end of a cut that is open to the gate.
-//!
-//! On a ball on a small gate the strip beyond the gate's own ring gives exactly the closed form
-//! (2 pi r / (1 + e) - p) / 2, where crossing rows alone give less than a third of it in the
-//! linear relaxation.
-
-use std::cmp::Ordering;
-
-use rayon::prelude::*;
-
-use super::relief::Relief;
-use crate::girth::paths::ways;
-use crate::girth::{GraphEdge, PlanningGraph, Ring};
+//! Rows: what every plan must satisfy, or what trials wish for.
 
 /// What a row says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -48,7 +22,7 @@ impl RowKind {
     }
 }
 
-/// One row: sum of coefficient times x is at least one.
+/// One row: sum of coefficient times x is at least one, where x is 1 for an edge that is cut.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Row {
     /// What it says.
@@ -60,214 +34,16 @@ pub struct Row {
     /// Stretched width of the strip, mm; for a bridge the length of opening; for a relief what it asks
     /// for; 0 for a crossing.
     pub depth: f64,
-}
-
-/// Rows a plan has to satisfy, and the rings they come from.
-#[derive(Clone, Debug, Default)]
-pub struct RowPool {
-    /// All rows so far.
-    pub rows: Vec<Row>,
-    /// The rings they come from.
-    pub rings: Vec<Ring>,
-    /// What trials asked for, in order.
-    pub reliefs: Vec<Relief>,
-    /// The vertex beyond each ring that lies deepest, by stretched distance from it.
-    pub deepest: Vec<u32>,
-    by_edge: Vec<Vec<(u32, f64)>>,
-    known: std::collections::HashSet<Vec<u32>>,
-}
-
-impl RowPool {
-    /// An empty pool over a graph with `edge_count` edges.
-    pub fn new(edge_count: usize) -> Self {
-        Self { by_edge: vec![Vec::new(); edge_count], ..Self::default() }
-    }
-
-    /// Whether a ring is in the pool.
-    pub fn knows(&self, ring: &Ring) -> bool {
-        self.known.contains(&ring.outline)
-    }
-
-    /// Add the rows of a tight ring, unless the ring is known. Tells whether it was new.
-    pub fn add_ring(&mut self, graph: &PlanningGraph, ring: Ring) -> bool {
-        self.add_rings(graph, vec![ring]) > 0
-    }
-
-    /// Add the rows of tight rings, those that are not known yet. Returns how many were new.
-    pub fn add_rings(&mut self, graph: &PlanningGraph, rings: Vec<Ring>) -> usize {
-        let new: Vec<Ring> =
-            rings.into_iter().filter(|ring| self.known.insert(ring.outline.clone())).collect();
-        let made: Vec<RingRows> = new.par_iter().map(|ring| RingRows::new(graph, ring)).collect();
-        let count = new.len();
-        for (ring, made) in new.into_iter().zip(made) {
-            self.take(ring, made);
-        }
-        count
-    }
-
-    /// Add the rows of a ring of which more is asked than the girth model does. It may be there
-    /// already with less asked of it.
-    pub fn demand(&mut self, graph: &PlanningGraph, ring: Ring) {
-        let asked = |r: &Ring| r.outline == ring.outline && r.width >= ring.width;
-        if !self.known.insert(ring.outline.clone()) && self.rings.iter().any(asked) {
-            return;
-        }
-        let made = RingRows::new(graph, &ring);
-        self.take(ring, made);
-    }
-
-    /// Add the row of a relief; edges of `open` are cut in any case and relieve nothing.
-    pub fn relieve(&mut self, graph: &PlanningGraph, relief: Relief, open: &[u32]) {
-        let row = relief.row(graph, open, self.reliefs.len() as u32);
-        self.push(row);
-        self.reliefs.push(relief);
-    }
-
-    fn take(&mut self, ring: Ring, made: RingRows) {
-        let origin = self.rings.len() as u32;
-        for (kind, depth, terms) in made.rows {
-            self.push(Row { kind, terms, origin, depth });
-        }
-        self.deepest.push(made.deepest);
-        self.rings.push(ring);
-    }
-
-    /// Add a row that comes from no ring.
-    pub fn push(&mut self, row: Row) {
-        let index = self.rows.len() as u32;
-        for &(edge, coefficient) in &row.terms {
-            self.by_edge[edge as usize].push((index, coefficient));
-        }
-        self.rows.push(row);
-    }
-
-    /// Rows in which an edge counts, with its coefficient.
-    pub fn rows_of(&self, edge: u32) -> &[(u32, f64)] {
-        &self.by_edge[edge as usize]
-    }
-
-    /// Left-hand side of every row for a set of cut edges.
-    pub fn activity(&self, cut: impl IntoIterator<Item = u32>) -> Vec<f64> {
-        let mut activity = vec![0.0; self.rows.len()];
-        for edge in cut {
-            for &(row, coefficient) in self.rows_of(edge) {
-                activity[row as usize] += coefficient;
-            }
-        }
-        activity
-    }
+    /// What the sum is at least for finished curves too, which may come a little short of one: the bound
+    /// counts on no more.
+    pub least: f64,
 }
 
 /// Edges and coefficients of a row.
 pub type Terms = Vec<(u32, f64)>;
 
-/// What the pool makes of one ring.
-struct RingRows {
-    /// Kind, depth and terms.
-    rows: Vec<(RowKind, f64, Terms)>,
-    deepest: u32,
-}
-
-impl RingRows {
-    fn new(graph: &PlanningGraph, ring: &Ring) -> Self {
-        let is_of_disc = |e: u32| graph.is_of_disc(&graph.edges[e as usize]);
-        let crossing =
-            ring.outline.iter().filter(|&&e| !is_of_disc(e)).map(|&e| (e, 1.0)).collect();
-        let mut rows = vec![(RowKind::Crossing, 0.0, crossing)];
-        let depth = 0.5 * ring.shortfall();
-        let beyond = graph.membership(&ring.beyond);
-        let far = |v: u32| beyond[v as usize];
-        let near = |v: u32| !beyond[v as usize];
-        let distance = distance_from_ring(graph, &ring.outline, &far, f64::INFINITY);
-        let mut push = |kind, depth, terms: Terms| {
-            // More than all edges of the strip together is not to be had: discs cannot be cut, and a trial may
-            // ask for more of a ring than there is room for.
-            if terms.iter().map(|(_, share)| share).sum::<f64>() >= 1.0 {
-                rows.push((kind, depth, terms));
-            }
-        };
-        push(RowKind::StripBeyond, depth, strip(graph, &distance, far, depth));
-        // A cut has to get there.
-        let may_be_cut = |v: &u32| graph.cost_weight[*v as usize].is_finite();
-        let deepest = ring.beyond.iter().copied().filter(may_be_cut).max_by(|&a, &b| {
-            let finite = |v: u32| Some(distance[v as usize]).filter(|d| d.is_finite());
-            finite(a).partial_cmp(&finite(b)).unwrap_or(Ordering::Equal).then(b.cmp(&a))
-        });
-        // No further than the gate: a ring cannot be led round the end of a cut that is open to it.
-        let distance = distance_from_ring(graph, &ring.outline, &near, depth);
-        let to_gate = distance
-            .iter()
-            .zip(&graph.is_gate)
-            .filter(|(_, gate)| **gate)
-            .map(|(&d, _)| d)
-            .fold(f64::INFINITY, f64::min);
-        let depth = depth.min(to_gate);
-        if depth > 0.25 * graph.mean_edge() {
-            push(RowKind::StripBefore, depth, strip(graph, &distance, near, depth));
-        }
-        Self { rows, deepest: deepest.unwrap_or(0) }
-    }
-}
-
 /// Rows are met within this.
 pub const ROW_TOLERANCE: f64 = 1e-7;
 
-/// Stretched length of an edge: what a ring gains by going along it.
-fn stretched(graph: &PlanningGraph, edge: u32) -> f64 {
-    graph.edges[edge as usize].length * (1.0 + graph.edge_strain(edge))
-}
-
-/// Stretched length over length at a vertex.
-pub(crate) fn stretch_at(graph: &PlanningGraph, vertex: u32) -> f64 {
-    1.0 + graph.allowed_strain[vertex as usize]
-}
-
-/// Signed stretched distance (mm) of every vertex from a ring: positive beyond it, infinite where
-/// the distance is above `limit`.
-pub(crate) fn signed_distance(graph: &PlanningGraph, ring: &Ring, limit: f64) -> Vec<f32> {
-    let beyond = graph.membership(&ring.beyond);
-    let far = distance_from_ring(graph, &ring.outline, &|v| beyond[v as usize], limit);
-    let near = distance_from_ring(graph, &ring.outline, &|v| !beyond[v as usize], limit);
-    (0..beyond.len()).map(|v| if beyond[v] { far[v] as f32 } else { -near[v] as f32 }).collect()
-}
-
-/// Stretched distance from the ring, on the side where `side` holds.
-fn distance_from_ring(
-    graph: &PlanningGraph,
-    outline: &[u32],
-    side: &impl Fn(u32) -> bool,
-    limit: f64,
-) -> Vec<f64> {
-    let starts = outline.iter().flat_map(|&edge| {
-        let half = 0.5 * stretched(graph, edge);
-        graph.edges[edge as usize].ends.into_iter().filter(|&v| side(v)).map(move |v| (v, half))
-    });
-    ways(graph, starts, |e, to| side(to).then(|| stretched(graph, e)), limit).distance
-}
-
-/// Terms of a strip row of stretched width `depth` on one side of a ring: for each edge the
-/// stretched length of it that lies in the strip, over `depth`, at most one. `distance` is that of
-/// every vertex from the ring on that side.
-fn strip(graph: &PlanningGraph, distance: &[f64], side: impl Fn(u32) -> bool, depth: f64) -> Terms {
-    let mut terms = Vec::new();
-    let depth_floor = depth.max(1e-9);
-    let may_be_cut = |edge: &&GraphEdge| !graph.is_of_disc(edge);
-    for (index, edge) in graph.edges.iter().enumerate().filter(|(_, edge)| may_be_cut(edge)) {
-        let full = stretched(graph, index as u32);
-        let [a, b] = edge.ends;
-        let inside = match (side(a), side(b)) {
-            (true, true) => {
-                // Both ends on this side: the parts next to either end that lie in the strip.
-                let part = |d: f64| (depth - d).max(0.0);
-                (part(distance[a as usize]) + part(distance[b as usize])).min(full)
-            }
-            (false, false) => 0.0,
-            // It crosses the ring: half of it lies on this side.
-            _ => (0.5 * full).min(depth),
-        };
-        if inside > 0.0 {
-            terms.push((index as u32, (inside / depth_floor).min(1.0)));
-        }
-    }
-    terms
-}
+/// Rows are met on curves within this share.
+pub const ON_CURVES: f64 = 2e-3;

@@ -8,37 +8,22 @@
 
 use std::num::NonZeroU32;
 
-use rand::{Rng, SeedableRng};
+use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
-use rayon::prelude::*;
 
+use super::builder::{Builder, Draft};
+use super::climb::climb;
 use super::cut_set::CutSet;
 use super::gap::gap;
-use super::primal::{Builder, Draft};
+use super::look::{RINGS, add_rings, first_rings, to_front};
+use super::pool::{Pools, RowPool};
 use super::relaxation::{Relaxation, RelaxationError, Relaxed};
 use super::relief::Relief;
-use super::rows::{ROW_TOLERANCE, RowPool};
 use super::separation::{Crossing, Separator};
-use super::settle::{Settling, add_rings};
+use super::settings::SearchSettings;
+use super::settle::Settling;
 use crate::control::{Control, Progress, Stage};
 use crate::girth::{PlanningGraph, Ring};
-
-/// What the search is told.
-#[derive(Clone, Debug)]
-pub struct SearchSettings {
-    /// Price of one more separate cut, mm.
-    pub entry_price: f64,
-    /// A cut shorter than this costs as much as one of this length, mm.
-    pub least_cut: f64,
-    /// Least width of rubber between cuts, mm.
-    pub hinge_width: f64,
-    /// Seconds on the job's clock after which the search stops.
-    pub deadline: f64,
-    /// Seed of every random choice.
-    pub seed: u64,
-    /// Edges that are cut in any case: bridge loops. Their cost is not counted here.
-    pub fixed: Vec<u32>,
-}
 
 /// Why the search stopped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -66,18 +51,15 @@ pub enum SearchError {
     NoPlan(&'static str),
 }
 
-/// Primal steps a round.
-const STEPS: usize = 30;
-/// Variations tried in each step, side by side.
-const AT_ONCE: usize = 4;
-/// Rings asked of the separator a round.
-pub(super) const RINGS: usize = 40;
 /// Targets looked at for the relaxation's own solution, twice a round.
 const SAMPLE: usize = 96;
 /// Step through the targets, coprime to their usual number, so that samples are well spread.
 const STRIDE: usize = 37;
 /// Every so many rounds the proposal comes from an integer solve near the best plan.
 const INTEGER_EVERY: u32 = 4;
+/// Rows of rings have so many terms at most, or so many times the edges of the graph if that is more; then the
+/// rings that are least in the way are dropped until half are left. A term takes 32 bytes.
+const MOST_TERMS: (usize, usize) = (3_000_000, 100);
 /// Rounds without any progress after which the search gives up.
 const PATIENCE: u32 = 25;
 
@@ -92,16 +74,20 @@ pub struct Search<'s, 'g> {
     separator: &'s Separator<'g>,
     settings: SearchSettings,
     control: &'s Control<'s>,
+    /// What each edge costs, mm.
+    costs: Vec<f64>,
     relaxation: Relaxation,
-    pool: RowPool,
+    pools: Pools,
     random: ChaCha8Rng,
     /// Targets, those that gave rings last first.
     order: Vec<usize>,
     fixed: CutSet,
-    /// The cheapest draft along the graph that passed, and its price with penalties, mm.
-    best: Option<(f64, Draft)>,
-    /// The plan that is cheapest once drawn straight, and that cost, mm.
-    top: Option<(f64, CutSet)>,
+    /// Where the search is: the cheapest draft along the graph that passed, and its price with penalties,
+    /// mm.
+    place: Option<(f64, Draft)>,
+    /// The set that is cheapest once drawn straight, and that cost, mm: of sets that meet every row and leave
+    /// the mould whole, cost is all that decides.
+    incumbent: Option<(f64, CutSet)>,
     bound: f64,
     /// The last relaxation's solution.
     guide: Vec<f64>,
@@ -111,10 +97,10 @@ pub struct Search<'s, 'g> {
 }
 
 impl<'s, 'g> Search<'s, 'g> {
-    /// A search over the rows of `pool` and those that will be found.
+    /// A search over the rows of `must` and those that will be found.
     pub fn new(
         separator: &'s Separator<'g>,
-        pool: RowPool,
+        must: RowPool,
         settings: SearchSettings,
         control: &'s Control<'s>,
     ) -> Self {
@@ -127,12 +113,13 @@ impl<'s, 'g> Search<'s, 'g> {
             separator,
             control,
             relaxation: Relaxation::new(&costs, NonZeroU32::MIN),
-            pool,
+            costs,
+            pools: Pools::new(must),
             random: ChaCha8Rng::seed_from_u64(settings.seed),
             order: (0..separator.target_count()).collect(),
             fixed: CutSet::new(settings.fixed.clone()),
-            best: None,
-            top: None,
+            place: None,
+            incumbent: None,
             bound: 0.0,
             guide: Vec::new(),
             rounds: 0,
@@ -140,8 +127,8 @@ impl<'s, 'g> Search<'s, 'g> {
             sample: 0,
             settings,
         };
-        let Search { separator, fixed, order, pool, .. } = &mut search;
-        let hits = first_rings(separator, fixed, order, pool, control);
+        let Search { separator, fixed, order, pools, .. } = &mut search;
+        let hits = first_rings(separator, fixed, order, &mut pools.must, control);
         to_front(order, &hits);
         search
     }
@@ -154,7 +141,7 @@ impl<'s, 'g> Search<'s, 'g> {
     pub fn run(
         &mut self,
         rounds: u32,
-        straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
+        straight_cost: &mut dyn FnMut(&CutSet, &Pools) -> f64,
     ) -> Result<Option<SearchEnd>, SearchError> {
         self.keep_valid(straight_cost);
         let last = self.rounds + rounds;
@@ -162,7 +149,7 @@ impl<'s, 'g> Search<'s, 'g> {
             self.control.rest();
             self.rounds += 1;
             let started = self.control.elapsed().as_secs_f64();
-            let known_rings = self.pool.rings.len();
+            let known_rings = self.pools.must.rings.len();
             let (relaxed, proposal) = match self.relax_and_propose() {
                 Err(SearchError::Relaxation(RelaxationError::Cancelled)) => {
                     return self.ended(SearchEnd::Cancelled);
@@ -172,21 +159,22 @@ impl<'s, 'g> Search<'s, 'g> {
             let moved = self.raise_bound(&relaxed);
             let passed = self.settle(proposal, straight_cost);
             self.separate_relaxed(&relaxed);
-            let new_rings = self.pool.rings.len() - known_rings;
+            let new_rings = self.pools.must.rings.len() - known_rings;
             self.keep_valid(straight_cost);
+            self.thin_out();
             self.report(new_rings);
             self.idle = if passed || moved || new_rings > 0 { 0 } else { self.idle + 1 };
             if let Some(reason) = self.finished(started) {
                 return self.ended(reason);
             }
-            if self.rounds >= last && self.top.is_some() {
+            if self.rounds >= last && self.incumbent.is_some() {
                 return Ok(None);
             }
         }
     }
 
     fn ended(&self, reason: SearchEnd) -> Result<Option<SearchEnd>, SearchError> {
-        match (&self.top, reason) {
+        match (&self.incumbent, reason) {
             (Some(_), _) => Ok(Some(reason)),
             (None, SearchEnd::Cancelled) => Err(SearchError::NoPlan("cancelled")),
             (None, _) => Err(SearchError::NoPlan("out of time")),
@@ -195,7 +183,7 @@ impl<'s, 'g> Search<'s, 'g> {
 
     /// The plan that is cheapest once drawn straight, once there is one, without the fixed edges.
     pub fn plan(&self) -> Option<&CutSet> {
-        self.top.as_ref().map(|(_, cut)| cut)
+        self.incumbent.as_ref().map(|(_, cut)| cut)
     }
 
     /// What it asks for tight rings.
@@ -213,9 +201,9 @@ impl<'s, 'g> Search<'s, 'g> {
         self.bound
     }
 
-    /// All rows and rings found.
-    pub fn pool(&self) -> &RowPool {
-        &self.pool
+    /// All rows and rings found, and what trials wish for.
+    pub fn pools(&self) -> &Pools {
+        &self.pools
     }
 
     /// Targets, those that gave rings last first.
@@ -230,7 +218,7 @@ impl<'s, 'g> Search<'s, 'g> {
 
     /// Take tight rings that were found elsewhere.
     pub fn add_rings(&mut self, rings: Vec<Ring>) {
-        self.pool.add_rings(self.separator.graph(), rings);
+        self.pools.must.add_rings(self.separator.graph(), rings);
     }
 
     /// Take rings that were seen on the mesh as it was fitted to curves: those that are tight on the
@@ -239,17 +227,17 @@ impl<'s, 'g> Search<'s, 'g> {
         let (judge, graph) = (self.separator.judge(), self.separator.graph());
         let here = rings.iter().map(|ring| judge.measure(&graph.membership(&ring.beyond)));
         let tight: Vec<Ring> = here.filter(|ring| ring.shortfall() > 0.0).collect();
-        self.pool.add_rings(graph, tight);
+        self.pools.must.add_rings(graph, tight);
     }
 
     /// Ask more of a ring than the girth model does: it has to let `ring.width` pass.
     pub fn demand(&mut self, ring: Ring) {
-        self.pool.demand(self.separator.graph(), ring);
+        self.pools.demand(self.separator.graph(), ring);
     }
 
     /// Ask for cut across rubber that a trial found stretched.
     pub fn relieve(&mut self, relief: Relief) {
-        self.pool.relieve(self.separator.graph(), relief, &self.settings.fixed);
+        self.pools.relieve(self.separator.graph(), relief, &self.settings.fixed);
     }
 
     /// Go on from where an earlier search over the same graph was: its bound, its rounds and a set
@@ -259,7 +247,7 @@ impl<'s, 'g> Search<'s, 'g> {
         bound: f64,
         rounds: u32,
         cut: Option<CutSet>,
-        straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
+        straight_cost: &mut dyn FnMut(&CutSet, &Pools) -> f64,
     ) {
         self.bound = self.bound.max(bound);
         self.rounds = rounds;
@@ -274,7 +262,7 @@ impl<'s, 'g> Search<'s, 'g> {
 
     /// Make the plan meet rows that it misses since rows were added, without looking for a better one. Tells
     /// whether the plan is another one now.
-    pub fn mend(&mut self, straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64) -> bool {
+    pub fn mend(&mut self, straight_cost: &mut dyn FnMut(&CutSet, &Pools) -> f64) -> bool {
         self.mend_in(1, straight_cost)
     }
 
@@ -284,21 +272,21 @@ impl<'s, 'g> Search<'s, 'g> {
         &mut self,
         cut: &CutSet,
         tries: usize,
-        straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
+        straight_cost: &mut dyn FnMut(&CutSet, &Pools) -> f64,
     ) -> bool {
         let draft = Draft { full: cut.clone(), trimmed: cut.clone() };
-        self.best = Some((f64::INFINITY, draft));
-        self.top = Some((f64::INFINITY, cut.clone()));
+        self.place = Some((f64::INFINITY, draft));
+        self.incumbent = Some((f64::INFINITY, cut.clone()));
         self.mend_in(tries, straight_cost)
     }
 
     fn mend_in(
         &mut self,
         tries: usize,
-        straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
+        straight_cost: &mut dyn FnMut(&CutSet, &Pools) -> f64,
     ) -> bool {
-        let Some((_, draft)) = &self.best else { return false };
-        let builder = Builder::new(self.separator.graph(), &self.pool, &self.settings);
+        let Some((_, draft)) = &self.place else { return false };
+        let builder = Builder::new(self.separator.graph(), &self.pools, &self.settings);
         let mended = if builder.meets_all(&draft.trimmed) {
             Some(draft.clone())
         } else {
@@ -309,16 +297,15 @@ impl<'s, 'g> Search<'s, 'g> {
                 .min_by(|a, b| a.0.total_cmp(&b.0))
                 .map(|(_, mended)| mended)
         };
-        let known = self.top.as_ref().map(|(_, cut)| cut.clone());
+        let known = self.incumbent.as_ref().map(|(_, cut)| cut.clone());
         self.settle(mended, straight_cost);
         self.keep_valid(straight_cost);
-        self.top.as_ref().map(|(_, cut)| cut) != known.as_ref()
+        self.incumbent.as_ref().map(|(_, cut)| cut) != known.as_ref()
     }
 
     /// Take the relaxation's value for the bound, if it is better.
     fn raise_bound(&mut self, relaxed: &Relaxed) -> bool {
-        let fixed = self.pool.activity(self.fixed.edges().iter().copied());
-        if fixed.iter().all(|&a| a >= 1.0 - ROW_TOLERANCE) {
+        if self.pools.must.is_met(self.fixed.edges().iter().copied()) {
             return false;
         }
         // Whatever the plan is, it has at least one cut.
@@ -332,20 +319,21 @@ impl<'s, 'g> Search<'s, 'g> {
     /// Solve the relaxation and, side by side, look for a better draft over the same rows,
     /// guided by the relaxation of the round before.
     fn relax_and_propose(&mut self) -> Result<(Relaxed, Option<Draft>), SearchError> {
-        let Self { relaxation, pool, separator, settings, random, best, guide, rounds, .. } = self;
-        let (pool, control): (&RowPool, _) = (pool, self.control);
+        let Self { relaxation, pools, separator, settings, random, place, guide, rounds, .. } =
+            self;
+        let (pools, control): (&Pools, _) = (pools, self.control);
         if guide.is_empty() {
-            *guide = relaxation.solve(pool, control)?.cut;
+            *guide = relaxation.solve(&pools.must, control)?.cut;
         }
-        let builder = Builder::new(separator.graph(), pool, settings);
-        let known = best.as_ref().map(|(_, draft)| draft);
+        let builder = Builder::new(separator.graph(), pools, settings);
+        let known = place.as_ref().map(|(_, draft)| draft);
         let by_integers = rounds.is_multiple_of(INTEGER_EVERY);
         let guided: &[f64] = guide;
         let (relaxed, proposal) = rayon::join(
-            || relaxation.solve(pool, control),
+            || relaxation.solve(&pools.must, control),
             || match known.filter(|_| by_integers) {
                 Some(draft) => builder.integer_neighbour(draft, guided, control, random),
-                None => improve(&builder, known, guided, control, random),
+                None => climb(&builder, known, guided, control, random),
             },
         );
         let relaxed = relaxed?;
@@ -357,26 +345,26 @@ impl<'s, 'g> Search<'s, 'g> {
     fn settle(
         &mut self,
         proposal: Option<Draft>,
-        straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
+        straight_cost: &mut dyn FnMut(&CutSet, &Pools) -> f64,
     ) -> bool {
         let Some(draft) = proposal else { return false };
         let mut settling = Settling {
             separator: self.separator,
             settings: &self.settings,
             control: self.control,
-            pool: &mut self.pool,
+            pools: &mut self.pools,
             order: &mut self.order,
-            first: self.best.is_none(),
+            first: self.place.is_none(),
         };
         let Some((price, cost, draft)) = settling.settle(draft, &mut self.random) else {
             return false;
         };
-        let better = self.best.as_ref().is_none_or(|(least, best)| {
+        let better = self.place.as_ref().is_none_or(|(least, best)| {
             !settling.meets_all(&best.trimmed) || price < *least - 1e-9
         });
         if better {
             self.consider(&draft.trimmed, cost, straight_cost);
-            self.best = Some((price, draft));
+            self.place = Some((price, draft));
         }
         better
     }
@@ -386,41 +374,41 @@ impl<'s, 'g> Search<'s, 'g> {
         &mut self,
         cut: &CutSet,
         graph_cost: f64,
-        straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64,
+        straight_cost: &mut dyn FnMut(&CutSet, &Pools) -> f64,
     ) {
-        let straight = straight_cost(cut, &self.pool);
+        let straight = straight_cost(cut, &self.pools);
         // A plan that cannot be drawn straight is worth what it costs along the graph.
         let cost = if straight.is_finite() { straight } else { graph_cost };
-        if self.top.as_ref().is_none_or(|(least, _)| cost < *least - 1e-9) {
-            self.top = Some((cost, cut.clone()));
+        if self.incumbent.as_ref().is_none_or(|(least, _)| cost < *least - 1e-9) {
+            self.incumbent = Some((cost, cut.clone()));
         }
     }
 
     /// New rows may show that the plan kept so far misses a ring: then the best draft takes its
     /// place.
-    fn keep_valid(&mut self, straight_cost: &mut dyn FnMut(&CutSet, &RowPool) -> f64) {
+    fn keep_valid(&mut self, straight_cost: &mut dyn FnMut(&CutSet, &Pools) -> f64) {
         let meets = |cut: &CutSet| {
             let edges = cut.edges().iter().chain(self.fixed.edges()).copied();
-            self.pool.activity(edges).iter().all(|&a| a >= 1.0 - ROW_TOLERANCE)
+            self.pools.is_met(edges)
         };
-        let Some((_, top)) = &self.top else { return };
+        let Some((_, top)) = &self.incumbent else { return };
         if meets(top) {
             return;
         }
         // Even a plan that misses a ring is better than none, until there is another.
-        if let Some((price, draft)) = &self.best
+        if let Some((price, draft)) = &self.place
             && draft.trimmed != *top
             && meets(&draft.trimmed)
         {
             let (price, cut) = (*price, draft.trimmed.clone());
-            self.top = None;
+            self.incumbent = None;
             self.consider(&cut, price, straight_cost);
         }
     }
 
     /// Rings that the relaxation's solution leaves little crossed.
     fn separate_relaxed(&mut self, relaxed: &Relaxed) {
-        let widest = self.pool.rings.iter().map(|r| r.width).fold(0.0, f64::max);
+        let widest = self.pools.must.rings.iter().map(|r| r.width).fold(0.0, f64::max);
         let count = self.order.len();
         for share in [0.3, 1.0] {
             let looked: Vec<usize> =
@@ -433,12 +421,36 @@ impl<'s, 'g> Search<'s, 'g> {
                 RINGS,
                 self.control,
             );
-            add_rings(self.separator, &mut self.pool, found.rings);
+            add_rings(self.separator, &mut self.pools.must, found.rings);
         }
     }
 
+    /// Drop rings that neither the cheapest draft nor the relaxation's solution comes near to missing. What was
+    /// proved with them stays proved, and the separator finds them again where they are missed.
+    fn thin_out(&mut self) {
+        let edges = self.separator.graph().edges.len();
+        let most = MOST_TERMS.0.max(MOST_TERMS.1 * edges);
+        let must = &mut self.pools.must;
+        if must.terms() <= most {
+            return;
+        }
+        let fixed = self.fixed.edges().iter();
+        let of_draft = self.place.as_ref().map_or_else(
+            || must.activity(fixed.clone().copied()),
+            |(_, draft)| must.activity(draft.trimmed.edges().iter().chain(fixed.clone()).copied()),
+        );
+        let mut slack = vec![f64::INFINITY; must.rings.len()];
+        for (row, of_draft) in must.rows.iter().zip(of_draft).filter(|(r, _)| r.kind.is_of_ring()) {
+            let relaxed: f64 = row.terms.iter().map(|&(e, c)| c * self.guide[e as usize]).sum();
+            let least = &mut slack[row.origin as usize];
+            *least = least.min(of_draft - 1.0).min(relaxed - row.least);
+        }
+        must.keep_tightest(&slack, most / 2);
+        self.relaxation = Relaxation::new(&self.costs, NonZeroU32::MIN);
+    }
+
     fn gap(&self) -> Option<f64> {
-        let (cost, _) = self.top.as_ref()?;
+        let (cost, _) = self.incumbent.as_ref()?;
         Some(gap(*cost, self.bound))
     }
 
@@ -450,10 +462,10 @@ impl<'s, 'g> Search<'s, 'g> {
             fraction: 0.1 + 0.8 * (seconds / self.deadline()).min(1.0),
             elapsed_seconds: seconds,
             rounds: self.rounds,
-            rows: self.pool.rows.len() as u32,
+            rows: self.pools.len() as u32,
             lower_bound: Some(self.bound),
-            best_cost: self.top.as_ref().map(|(cost, _)| *cost),
-            best_length: self.top.as_ref().map(|(_, cut)| cut.length(graph)),
+            best_cost: self.incumbent.as_ref().map(|(cost, _)| *cost),
+            best_length: self.incumbent.as_ref().map(|(_, cut)| cut.length(graph)),
             message: format!("{new_rings} new rings"),
         });
     }
@@ -469,7 +481,7 @@ impl<'s, 'g> Search<'s, 'g> {
             _ => {}
         }
         // A first plan is worth waiting for.
-        let late = if self.top.is_some() { 1.0 } else { 1.5 };
+        let late = if self.incumbent.is_some() { 1.0 } else { 1.5 };
         // Half of another round would be over the deadline.
         let now = self.control.elapsed().as_secs_f64();
         let over = now + 0.5 * (now - started) > late * self.deadline();
@@ -479,67 +491,4 @@ impl<'s, 'g> Search<'s, 'g> {
     fn deadline(&self) -> f64 {
         self.control.with_extra_time(self.settings.deadline)
     }
-}
-
-/// Take rings into a pool that are tight before anything but the bridges is cut; targets that gave
-/// some come back.
-pub fn first_rings(
-    separator: &Separator<'_>,
-    bridges: &CutSet,
-    order: &[usize],
-    pool: &mut RowPool,
-    control: &Control<'_>,
-) -> Vec<usize> {
-    let graph = separator.graph();
-    pool.add_rings(graph, separator.nested_rings());
-    let cut = bridges.indicator(graph);
-    let found = separator.tight_rings(&cut, Crossing::Forbidden, order, usize::MAX, control);
-    pool.add_rings(graph, found.rings);
-    found.hits
-}
-
-/// Move what was found useful to the front, in order of the last use.
-pub(super) fn to_front(order: &mut Vec<usize>, hits: &[usize]) {
-    let mut next: Vec<usize> = hits.to_vec();
-    next.extend(order.iter().copied().filter(|t| !hits.contains(t)));
-    *order = next;
-}
-
-/// Some steps of the primal search; the cheapest draft that meets every row of the pool.
-fn improve(
-    builder: &Builder<'_>,
-    best: Option<&Draft>,
-    relaxed: &[f64],
-    control: &Control<'_>,
-    random: &mut ChaCha8Rng,
-) -> Option<Draft> {
-    let mut current = match best {
-        Some(draft) if builder.meets_all(&draft.trimmed) => draft.clone(),
-        Some(draft) => builder.mend(draft, random)?,
-        None => builder.from_scratch(relaxed, random)?,
-    };
-    let mut cost = builder.penalised_cost(&current.trimmed);
-    for _ in 0..STEPS {
-        if control.is_cancelled() {
-            break;
-        }
-        let seeds: [u64; AT_ONCE] = std::array::from_fn(|_| random.random());
-        let varied: Vec<(f64, Draft)> = seeds
-            .par_iter()
-            .filter_map(|&seed| {
-                let next = builder.vary(&current, relaxed, &mut ChaCha8Rng::seed_from_u64(seed))?;
-                // The dear part of the price only where the cheap part promises something.
-                let promising = builder.cost(&next.trimmed) < cost;
-                promising.then(|| (builder.penalised_cost(&next.trimmed), next))
-            })
-            .collect();
-        let cheapest = varied.into_iter().min_by(|a, b| a.0.total_cmp(&b.0));
-        if let Some((next_cost, next)) = cheapest
-            && next_cost < cost - 1e-9
-        {
-            current = next;
-            cost = next_cost;
-        }
-    }
-    Some(current)
 }

@@ -10,7 +10,7 @@ use std::borrow::Cow;
 
 use rayon::prelude::*;
 
-use super::rows::signed_distance;
+use super::strips::signed_distance;
 use crate::control::Control;
 use crate::girth::min_cut::{FlowNetwork, UNCUTTABLE, Units};
 use crate::girth::paths::distances;

@@ -8,15 +8,14 @@
 //! all of them.
 
 use rand_chacha::ChaCha8Rng;
-use rayon::prelude::*;
 
+use super::builder::{Builder, Draft};
 use super::cut_set::CutSet;
-use super::primal::{Builder, Draft};
-use super::rows::RowPool;
-use super::search::{RINGS, SearchSettings, to_front};
+use super::look::{RINGS, add_rings, to_front};
+use super::pool::Pools;
 use super::separation::{Crossing, Separator};
+use super::settings::SearchSettings;
 use crate::control::Control;
-use crate::girth::Ring;
 
 /// Targets looked at on the way, those that gave rings last first.
 const ON_THE_WAY: usize = 32;
@@ -32,19 +31,10 @@ pub(super) struct Settling<'s, 'g> {
     pub separator: &'s Separator<'g>,
     pub settings: &'s SearchSettings,
     pub control: &'s Control<'s>,
-    pub pool: &'s mut RowPool,
+    pub pools: &'s mut Pools,
     pub order: &'s mut Vec<usize>,
     /// Whether there is no plan yet.
     pub first: bool,
-}
-
-/// Add rings and, for each new one, the tight rings next to it.
-pub(super) fn add_rings(separator: &Separator<'_>, pool: &mut RowPool, rings: Vec<Ring>) {
-    let mut new = rings;
-    new.retain(|ring| !pool.knows(ring));
-    let next: Vec<Vec<Ring>> = new.par_iter().map(|ring| separator.neighbours(ring)).collect();
-    new.extend(next.into_iter().flatten());
-    pool.add_rings(separator.graph(), new);
 }
 
 impl Settling<'_, '_> {
@@ -82,7 +72,7 @@ impl Settling<'_, '_> {
     }
 
     fn with_builder<T>(&self, work: impl FnOnce(&Builder<'_>) -> T) -> T {
-        work(&Builder::new(self.separator.graph(), self.pool, self.settings))
+        work(&Builder::new(self.separator.graph(), self.pools, self.settings))
     }
 
     fn rounds(&self) -> usize {
@@ -155,7 +145,7 @@ impl Settling<'_, '_> {
         }
         to_front(self.order, &found.hits);
         let clean = found.rings.is_empty();
-        add_rings(self.separator, self.pool, found.rings);
+        add_rings(self.separator, &mut self.pools.must, found.rings);
         clean
     }
 }

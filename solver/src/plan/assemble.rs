@@ -20,7 +20,7 @@ use crate::control::Control;
 use crate::curves::CutCurves;
 use crate::mesh::{Model, Point, polyline_length};
 use crate::optimise::cut_set::CutSet;
-use crate::optimise::rows::RowPool;
+use crate::optimise::pool::RowPool;
 use crate::optimise::separation::Separator;
 
 /// What candidates are put together with.
@@ -30,7 +30,7 @@ pub(super) struct Assembly<'a, 'g> {
     pub setup: &'a Setup,
     /// What was asked for tight rings.
     pub separator: &'a Separator<'g>,
-    /// The rings and rows that it found.
+    /// The rows that every plan must meet, and the rings that they come from.
     pub pool: &'a RowPool,
     /// Rounds of the search.
     pub rounds: u32,

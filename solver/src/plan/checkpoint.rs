@@ -15,7 +15,7 @@ use crate::optimise::relief::Relief;
 use crate::optimise::search::Search;
 
 /// Layout of the bytes and meaning of the numbers: goes up when either changes.
-const VERSION: u16 = 3;
+const VERSION: u16 = 4;
 
 /// A checkpoint.
 #[derive(Serialize, Deserialize)]
@@ -27,6 +27,8 @@ pub(super) struct Checkpoint {
     bound: f64,
     rounds: u32,
     rings: Vec<SavedRing>,
+    /// Rings of which trials wished for more.
+    demands: Vec<SavedRing>,
     reliefs: Vec<SavedRelief>,
     best: Option<Vec<u32>>,
 }
@@ -48,6 +50,25 @@ struct SavedRelief {
     at: Vec<u32>,
     /// Six entries of each symmetric tensor, column by column from the diagonal down.
     stretched: Vec<[f64; 6]>,
+}
+
+impl SavedRing {
+    fn of(ring: &Ring) -> Self {
+        Self {
+            beyond: differences(&ring.beyond),
+            outline: differences(&ring.outline),
+            reach: ring.reach,
+            width: ring.width,
+        }
+    }
+
+    fn restored(&self, vertices: usize, edges: usize) -> Result<Ring, PlanError> {
+        let (beyond, outline) = (sums(&self.beyond, vertices)?, sums(&self.outline, edges)?);
+        if !(self.reach.is_finite() && self.width.is_finite()) || beyond.is_empty() {
+            return Err(bad("a ring of it makes no sense"));
+        }
+        Ok(Ring { beyond, outline, reach: self.reach, width: self.width })
+    }
 }
 
 impl SavedRelief {
@@ -83,22 +104,16 @@ impl SavedRelief {
 impl Checkpoint {
     /// Where a search is.
     pub(super) fn of(pass: u32, search: &Search<'_, '_>, best: Option<&CutSet>) -> Self {
-        let rings = search.pool().rings.iter();
+        let pools = search.pools();
         Self {
             version: VERSION,
             graph: fingerprint(search.graph()),
             pass,
             bound: search.bound(),
             rounds: search.rounds(),
-            rings: rings
-                .map(|ring| SavedRing {
-                    beyond: differences(&ring.beyond),
-                    outline: differences(&ring.outline),
-                    reach: ring.reach,
-                    width: ring.width,
-                })
-                .collect(),
-            reliefs: search.pool().reliefs.iter().map(SavedRelief::of).collect(),
+            rings: pools.must.rings.iter().map(SavedRing::of).collect(),
+            demands: pools.wishes.rings.iter().map(SavedRing::of).collect(),
+            reliefs: pools.reliefs.iter().map(SavedRelief::of).collect(),
             best: best.or(search.plan()).map(|cut| differences(cut.edges())),
         }
     }
@@ -134,21 +149,16 @@ impl Checkpoint {
             return Err(bad("it belongs to another model or request"));
         }
         let (vertices, edges) = (graph.vertex_count(), graph.edges.len());
-        let mut rings = Vec::with_capacity(self.rings.len());
-        for ring in self.rings {
-            let (beyond, outline) = (sums(&ring.beyond, vertices)?, sums(&ring.outline, edges)?);
-            if !(ring.reach.is_finite() && ring.width.is_finite()) || beyond.is_empty() {
-                return Err(bad("a ring of it makes no sense"));
-            }
-            rings.push(Ring { beyond, outline, reach: ring.reach, width: ring.width });
-        }
+        let restored = |rings: &[SavedRing]| -> Result<Vec<Ring>, PlanError> {
+            rings.iter().map(|ring| ring.restored(vertices, edges)).collect()
+        };
+        let (rings, demands) = (restored(&self.rings)?, restored(&self.demands)?);
         let best = self.best.map(|cut| sums(&cut, edges)).transpose()?;
-        if !(self.bound.is_finite() && self.bound >= 0.0) {
+        if !self.bound.is_finite() {
             return Err(bad("its bound makes no sense"));
         }
-        search.add_rings(rings.clone());
-        for ring in rings {
-            // One ring may be there more than once, with more and more asked of it.
+        search.add_rings(rings);
+        for ring in demands {
             search.demand(ring);
         }
         for relief in &self.reliefs {

@@ -128,3 +128,92 @@ fn make_again(
     let drawn = incumbents.take_drawn().ok_or(SearchError::NoPlan("out of time"))?;
     bench.with_sheets(drawn)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::ending::{StopReason, stop_reason};
+    use super::super::hooks::Hooks;
+    use super::super::request::{Budget, KnifeRules, PlanRequest, TrialRequest};
+    use super::super::setup::set_up;
+    use super::super::skin::Holes;
+    use super::super::tools::{finisher, separator};
+    use super::*;
+    use crate::body::{GateChoice, MouldShape, Rubber};
+    use crate::control::Control;
+    use crate::mesh::fixtures::{icosphere, moved};
+    use crate::mesh::{Point, PrepareOptions, prepare_mesh};
+    use crate::optimise::pool::RowPool;
+    use crate::optimise::search::Search;
+    use crate::optimise::settings::SearchSettings;
+    use crate::sheets::{CostWeights, SheetSettings};
+
+    /// A ball on a small gate in thick rubber that weak hands cannot open without much cut.
+    fn held_ball() -> PlanRequest {
+        PlanRequest {
+            mould: MouldShape::Box { side_clearance: 9.0, top_clearance: 9.0 },
+            gate: GateChoice::Patch { centre: Point::origin(), radius: 4.0 },
+            rubber: Rubber { shore_a: 45.0, working_stretch: 1.0, ..Rubber::default() },
+            knife: KnifeRules {
+                opening_zone: Some(8.0),
+                hand_force: 40.0,
+                ..KnifeRules::default()
+            },
+            weights: CostWeights::NONE,
+            trial: TrialRequest { elements: Some(4000), ..TrialRequest::default() },
+            budget: Budget { seconds: 600.0, target_gap: 0.9, seed: 1 },
+            ..PlanRequest::default()
+        }
+    }
+
+    /// A plan that is to be made again meets a fault, here numbers that no sheet can be made with: what was
+    /// tried before stays, and the fault is told.
+    #[test]
+    fn a_fault_on_the_way_leaves_the_plan_that_was_tried() {
+        let ball = moved(&icosphere(12.0, 4), [0.0, 0.0, 12.0]);
+        let model = prepare_mesh(ball, &PrepareOptions::default()).expect("sound");
+        let (request, control) = (held_ball(), Control::silent());
+        let setup = set_up(&model, &request, 1.0, Holes::Filled, &control).expect("set up");
+        let settings = SearchSettings {
+            entry_price: request.knife.entry_price,
+            least_cut: request.knife.least_cut,
+            hinge_width: request.knife.hinge_width,
+            deadline: 300.0,
+            seed: 1,
+            fixed: setup.fixed(),
+        };
+        let separator = separator(&setup.graph);
+        let mut finisher = finisher(&setup, &request);
+        let pool = RowPool::new(setup.graph.edges.len());
+        let mut search = Search::new(&separator, pool, settings, &control);
+        let mut bench = Workbench {
+            pass: 0,
+            model: &model,
+            request: &request,
+            setup: &setup,
+            search: &mut search,
+            finisher: &mut finisher,
+            control: &control,
+        };
+        let mut incumbents = Incumbents::new(&Hooks::NONE);
+        incumbents.begin_mesh();
+        let searched = improve(&mut bench, &mut incumbents, 300.0).expect("a plan");
+        let drawn = incumbents.take_drawn().expect("drawn");
+        let candidate = bench.with_sheets(drawn).expect("sheets");
+        let sheets = SheetSettings { station_spacing: f64::NAN, ..SheetSettings::default() };
+        let spoilt = PlanRequest { sheets, ..request.clone() };
+        bench.request = &spoilt;
+        let end = try_and_correct(&mut bench, &mut incumbents, candidate, 600.0).expect("a plan");
+        assert_eq!(end, TrialsEnd::Fault);
+        let reason = stop_reason(searched, end, false);
+        let plan = incumbents.into_plan(reason, &request).expect("the plan that was tried");
+        assert_eq!(plan.ending.stopped_by, StopReason::Fault);
+        let TrialVerdict::Ran(trial) = &plan.trial else { panic!("{:?}", plan.trial) };
+        assert!(
+            matches!(trial.report.outcome, Outcome::Stuck { .. }),
+            "{:?}",
+            trial.report.outcome
+        );
+        let told = plan.warnings.last().expect("a warning");
+        assert!(told.contains("station_spacing"), "{told}");
+    }
+}

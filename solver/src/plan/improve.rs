@@ -109,7 +109,7 @@ fn finish_and_mend(
             break;
         }
         let curves =
-            finisher.finish(&set, search.pool(), search.separator(), search.order(), control);
+            finisher.finish(&set, search.pools(), search.separator(), search.order(), control);
         is_sound = curves.is_sound();
         search.add_seen(&curves.tight);
         *last = is_sound.then(|| set.clone());

@@ -105,7 +105,6 @@ impl<'a> Incumbents<'a> {
             self.is_news = false;
             // What goes wrong here goes wrong again when the search is over, and is told then.
             let with_sheets = self.drawn.clone().and_then(|drawn| bench.with_sheets(drawn).ok());
-            // A plan without sheets, of work that is being stopped, is shown by nobody.
             if let Some(candidate) = with_sheets.filter(|c| c.sheets().is_some()) {
                 if let Ok(plan) = bench.plan(&candidate) {
                     self.show(&plan);
@@ -193,7 +192,8 @@ impl<'a> Incumbents<'a> {
     }
 
     fn show(&mut self, plan: &Plan) {
-        let Some(show) = self.hooks.better else { return };
+        // A plan without sheets, of work that is being stopped, is shown by nobody.
+        let Some(show) = self.hooks.better.filter(|_| plan.sheets.is_some()) else { return };
         let standing = Standing::of(plan);
         if self.shown.is_none_or(|shown| standing.is_better_than(&shown)) {
             show(plan);

@@ -3,23 +3,26 @@
 use super::answer::Plan;
 use super::candidate::Candidate;
 use super::checkpoint::Checkpoint;
+use super::clock::StageClock;
 use super::correct::try_and_correct;
 use super::ending::{StopReason, TrialsEnd, stop_reason};
 use super::error::PlanError;
 use super::hooks::Hooks;
 use super::improve::improve;
 use super::incumbents::Incumbents;
+use super::openings::opening_rows;
 use super::request::{PlanRequest, TrialMode};
-use super::setup::{StageClock, opening_rows, set_up};
+use super::setup::set_up;
 use super::sides::{Shortened, Shortening, Views};
 use super::skin::Holes;
 use super::tools::{finisher, separator};
 use super::workbench::Workbench;
 use crate::control::{Control, Stage};
 use crate::mesh::Model;
+use crate::optimise::pool::RowPool;
 use crate::optimise::relaxation::RelaxationError;
-use crate::optimise::rows::RowPool;
-use crate::optimise::search::{Search, SearchError, SearchSettings};
+use crate::optimise::search::{Search, SearchError};
+use crate::optimise::settings::SearchSettings;
 
 /// Share of the budget, and most seconds, kept for what follows the search.
 const KEPT: (f64, f64) = (0.15, 3.0);

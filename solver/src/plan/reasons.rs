@@ -3,7 +3,7 @@
 use super::answer::{Reason, RegionStretch};
 use crate::girth::{PlanningGraph, Ring};
 use crate::mesh::{Point, Vector};
-use crate::optimise::rows::RowPool;
+use crate::optimise::pool::RowPool;
 
 /// The tightest ring that only this cut opens, or the tightest that it opens at all.
 pub(super) fn reason(

@@ -82,15 +82,23 @@ fn over_vertices(
     let tensors = report.cauchy_green(report.frames.len().saturating_sub(1));
     let (middles, volumes) = (report.middles(0), report.volumes());
     let reach = report.mesh.spacing.max(graph.mean_edge());
+    // Most of the rubber is far from the place and counts for nothing.
+    let felt: Vec<usize> = (0..middles.len()).filter(|&e| counts[e] > 0.0).collect();
     let one = |p: &Point, normal: &Vector| {
         if !body.is_open(p, normal) {
             return Matrix3::identity();
         }
         let depth = body.wall_thickness(p, normal);
+        let away = |e: usize| {
+            let out = (middles[e] - p).dot(normal).clamp(0.0, depth);
+            (middles[e] - (p + normal * out)).norm()
+        };
+        if felt.iter().all(|&e| away(e) >= reach) {
+            return Matrix3::identity();
+        }
         let (mut sum, mut whole) = (Matrix3::zeros(), 0.0);
-        for (e, middle) in middles.iter().enumerate() {
-            let out = (middle - p).dot(normal).clamp(0.0, depth);
-            let away = (middle - (p + normal * out)).norm();
+        for e in 0..middles.len() {
+            let away = away(e);
             if away < reach {
                 let weight = volumes[e] * (1.0 - away / reach);
                 sum += (tensors[e] - Matrix3::identity()) * (weight * counts[e]);

@@ -2,23 +2,22 @@
 //! pipeline.
 
 use super::answer::Figures;
+use super::clock::StageClock;
 use super::error::PlanError;
 use super::near::NearInMould;
 use super::potential::look_at_field;
 use super::request::PlanRequest;
 use super::skin::{Holes, Skin, loop_edges};
+use super::strain::allowed_strain;
 use crate::body::{Gate, MouldBody};
 use crate::bridges::fill::Filled;
-use crate::bridges::{Bridge, BridgeReport, DiscState, find_bridges_with};
+use crate::bridges::{Bridge, BridgeKind, BridgeReport, DiscState, find_bridges_with};
 use crate::control::{Control, Stage};
 use crate::girth::PlanningGraph;
-use crate::girth::paths::distances;
-use crate::girth::section::section_girths;
 use crate::mesh::{
     Model, Point, SurfaceLocator, Topology, TriangleMesh, Vector, canonical, decimate,
     default_deviation, planning_mesh,
 };
-use crate::optimise::rows::{Row, RowKind};
 use crate::sheets::{CostWeights, CutSite, cost_weights, cut_sites};
 
 /// Vertices of the planning mesh unless an edge length is asked for.
@@ -199,24 +198,6 @@ fn without_field(fault: &crate::field::FieldError) -> String {
     )
 }
 
-/// Seconds of each stage.
-pub(super) struct StageClock<'a, 'b> {
-    control: &'a Control<'b>,
-    last: f64,
-    pub laps: Vec<(String, f64)>,
-}
-
-impl<'a, 'b> StageClock<'a, 'b> {
-    pub(super) fn new(control: &'a Control<'b>) -> Self {
-        Self { control, last: control.elapsed().as_secs_f64(), laps: Vec::new() }
-    }
-    pub(super) fn lap(&mut self, name: &str) {
-        let now = self.control.elapsed().as_secs_f64();
-        self.laps.push((name.to_owned(), now - self.last));
-        self.last = now;
-    }
-}
-
 /// Edge of the planning mesh in lattice units; `step` is one of them, mm.
 fn planning_edge(
     working: &TriangleMesh,
@@ -234,35 +215,6 @@ fn planning_edge(
             Err(PlanError::PlanningEdge { edge, low: 0.004 * longest, high: 0.2 * longest })
         }
     }
-}
-
-/// Strain allowed at each vertex: thick walls open less far by hand.
-///
-/// What resists round a thin part is not the whole wall. For a hole of radius a in endless rubber,
-/// opened to l a in plane strain, the pressure is mu (ln l + (1 - 1/l^2) / 2) (neo-Hookean; Ogden
-/// 1984, Non-Linear Elastic Deformations, from memory), so the pull on either side of it, pressure
-/// times l a, is that of a uniaxial strip 0.7 a (at small strain) to 1.0 a (at one half) thick. So a
-/// wall counts as no thicker than the radius of what it goes round: its girth over 2 pi.
-pub(super) fn allowed_strain(
-    planning: &TriangleMesh,
-    topology: &Topology,
-    body: &MouldBody,
-    request: &PlanRequest,
-) -> Vec<f64> {
-    let normals = planning.vertex_normals();
-    let girths = section_girths(planning, topology);
-    let knife = &request.knife;
-    planning
-        .positions
-        .iter()
-        .zip(&normals)
-        .zip(&girths)
-        .map(|((p, n), girth)| {
-            let thickness = body.wall_thickness(p, n).min(girth / std::f64::consts::TAU);
-            let zone = knife.opening_zone.unwrap_or(MouldBody::opening_zone(*girth));
-            MouldBody::allowed_strain(&request.rubber, knife.hand_force, zone, thickness)
-        })
-        .collect()
 }
 
 /// What a cut costs at each vertex, for its length. Nothing is looked at that does not weigh.
@@ -289,53 +241,7 @@ fn weights(
 /// off the board.
 fn opening_needed(bridge: &Bridge, request: &PlanRequest) -> f64 {
     match bridge.kind {
-        crate::bridges::BridgeKind::Handle => bridge.neck_width.max(request.knife.least_cut),
-        crate::bridges::BridgeKind::Arch => 0.0,
+        BridgeKind::Handle => bridge.neck_width.max(request.knife.least_cut),
+        BridgeKind::Arch => 0.0,
     }
-}
-
-/// One row a bridge that needs an opening: enough cut within reach of its rim.
-pub(super) fn opening_rows(setup: &Setup) -> Vec<Row> {
-    let graph = &setup.graph;
-    let all_loops: Vec<u32> = setup.loops.iter().flatten().copied().collect();
-    let mut rows = Vec::new();
-    for (index, (edges, &opening)) in setup.loops.iter().zip(&setup.openings).enumerate() {
-        if opening <= 0.0 || edges.is_empty() {
-            continue;
-        }
-        let distance = distance_from_rim(graph, edges);
-        let terms = beside(graph, &distance, opening, &all_loops);
-        rows.push(Row {
-            kind: RowKind::BridgeOpening,
-            terms,
-            origin: index as u32,
-            depth: opening,
-        });
-    }
-    rows
-}
-
-/// Distance of every vertex from a bridge's loop, along the surface, mm.
-pub(super) fn distance_from_rim(graph: &PlanningGraph, edges: &[u32]) -> Vec<f64> {
-    let rim: Vec<u32> = edges.iter().flat_map(|&e| graph.edges[e as usize].ends).collect();
-    distances(graph, &rim)
-}
-
-/// How near to a bridge's rim a cut opens the way to it, mm.
-pub(super) fn opening_reach(graph: &PlanningGraph, opening: f64) -> f64 {
-    opening.max(2.0 * graph.mean_edge())
-}
-
-/// Edges within `opening` of the rim, each with the share of the opening that it gives. Edges of
-/// bridge loops, and others with both ends on the rim, open nothing.
-fn beside(graph: &PlanningGraph, distance: &[f64], opening: f64, loops: &[u32]) -> Vec<(u32, f64)> {
-    let reach = opening_reach(graph, opening);
-    (0..graph.edges.len() as u32)
-        .filter(|e| !loops.contains(e) && graph.edges[*e as usize].cost.is_finite())
-        .filter(|&e| {
-            let near = graph.edges[e as usize].ends.map(|v| distance[v as usize]);
-            near.iter().all(|&d| d <= reach) && near.iter().any(|&d| d > 0.0)
-        })
-        .map(|e| (e, (graph.edges[e as usize].length / opening).min(1.0)))
-        .collect()
 }

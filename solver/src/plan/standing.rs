@@ -26,7 +26,8 @@ pub struct Standing {
     pub came: f64,
     /// See [`Plan::shortfall`], mm.
     pub shortfall: f64,
-    /// Limits missed but for the gap, the trial and the release, which count by themselves.
+    /// Limits missed but for the gap, the trial and the release, which count by themselves. As many as
+    /// there may be where no sheets were made: theirs were not looked at.
     pub missed: u32,
     /// See [`Plan::cost`], mm.
     pub cost: f64,
@@ -59,6 +60,7 @@ impl Standing {
         let lies_whole = missed().all(|limit| limit.name != WHOLE);
         let hangs_together = plan.sheets.as_ref().is_none_or(|report| report.one_piece.holds());
         let besides = missed().filter(|limit| !APART.contains(&limit.name.as_str())).count();
+        let besides = if plan.sheets.is_some() { besides } else { usize::MAX };
         Self {
             missed: u32::try_from(besides).unwrap_or(u32::MAX),
             ..Self::new(lies_whole && hangs_together, &plan.trial, plan.shortfall, plan.cost)

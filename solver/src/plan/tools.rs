@@ -1,7 +1,8 @@
 //! What looks for rings and draws curves on a planning graph.
 
+use super::openings::{distance_from_rim, opening_reach};
 use super::request::PlanRequest;
-use super::setup::{Setup, distance_from_rim, opening_reach};
+use super::setup::Setup;
 use crate::curves::{FinishSettings, Finisher};
 use crate::girth::PlanningGraph;
 use crate::optimise::separation::Separator;

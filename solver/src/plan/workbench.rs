@@ -66,7 +66,7 @@ impl Workbench<'_, '_, '_> {
             request: self.request,
             setup: self.setup,
             separator: self.search.separator(),
-            pool: self.search.pool(),
+            pool: &self.search.pools().must,
             rounds: self.search.rounds(),
         };
         let ending = self.ending(StopReason::NotYet, candidate.cost());

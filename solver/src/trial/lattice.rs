@@ -12,24 +12,10 @@ use rayon::prelude::*;
 
 use super::refine::Refinement;
 use super::solid::{Skin, Solid, signed_volume};
+use super::space::Region;
 use super::tets::{Tets, edges};
 use crate::control::{Cancelled, Control};
 use crate::mesh::{Point, Vector};
-
-/// A region of space.
-pub trait Region: Sync {
-    /// Signed distance, mm, or any continuous stand-in with its sign and about its slope: negative
-    /// inside.
-    fn level(&self, point: &Point) -> f64;
-    /// The skin that a point on the boundary lies on.
-    fn skin(&self, point: &Point) -> Skin;
-    /// Size of elements that is wanted at a point, mm; 0 wants the finest.
-    fn size(&self, _point: &Point) -> f64 {
-        0.0
-    }
-    /// A box round the region, mm.
-    fn bounds(&self) -> (Point, Point);
-}
 
 /// A node moves to a crossing nearer than this share of the edge: on edges along the axes and on
 /// diagonal ones (Labelle & Shewchuk's first pair).

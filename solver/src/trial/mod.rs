@@ -34,6 +34,7 @@ mod region;
 mod relax;
 mod report;
 mod solid;
+mod space;
 #[cfg(test)]
 pub(crate) mod tests;
 mod tets;
@@ -41,12 +42,13 @@ mod tets;
 pub use budget::run;
 pub use contact::{Obstacle, RigidModel, Touch};
 pub use elastic::{Elastic, Material, Workspace};
-pub use lattice::{Region, fill};
+pub use lattice::fill;
 pub use parting::{Parted, part};
 pub use region::RubberRegion;
 pub use relax::{Pull, Relaxation, Settled};
 pub use report::*;
 pub use solid::{Skin, Solid};
+pub use space::Region;
 
 use crate::body::RubberError;
 use crate::control::Cancelled;

@@ -7,7 +7,7 @@
 
 use rayon::prelude::*;
 
-use super::lattice::Region;
+use super::space::Region;
 use super::tets::{Tets, edges_of};
 use crate::control::{Cancelled, Control};
 use crate::mesh::Point;

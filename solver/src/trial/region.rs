@@ -2,8 +2,9 @@
 
 use super::contact::RigidModel;
 use super::detail::Detail;
-use super::lattice::{Region, fill};
+use super::lattice::fill;
 use super::solid::{Skin, Solid};
+use super::space::Region;
 use super::{TrialError, TrialSetup};
 use crate::body::{MouldBody, Outside};
 use crate::control::Control;

@@ -2,7 +2,8 @@
 
 use super::super::error::PlanError;
 use super::super::request::PlanRequest;
-use super::super::setup::{Setup, allowed_strain};
+use super::super::setup::Setup;
+use super::super::strain::allowed_strain;
 use super::fault::SchemeFault;
 use super::given::{Scheme, SchemeLine};
 use super::sides;

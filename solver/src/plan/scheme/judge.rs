@@ -4,10 +4,11 @@ use super::super::answer::Plan;
 use super::super::assemble::Assembly;
 use super::super::candidate::{Candidate, Origin};
 use super::super::check::check_request;
+use super::super::clock::StageClock;
 use super::super::ending::Ending;
 use super::super::error::PlanError;
 use super::super::request::{PlanRequest, TrialMode};
-use super::super::setup::{StageClock, set_up};
+use super::super::setup::set_up;
 use super::super::sheets::make_sheets;
 use super::super::skin::Holes;
 use super::super::tools::{finisher, separator};
@@ -19,8 +20,8 @@ use super::misses;
 use crate::control::{Control, Stage};
 use crate::mesh::Model;
 use crate::optimise::cut_set::CutSet;
-use crate::optimise::rows::RowPool;
-use crate::optimise::search::first_rings;
+use crate::optimise::look::first_rings;
+use crate::optimise::pool::RowPool;
 
 /// A scheme and what is wrong with it.
 #[derive(Clone, Debug, PartialEq)]

@@ -9,8 +9,9 @@ use crate::mesh::{
 };
 use crate::plan::candidate::{Candidate, Origin, TwoSides};
 use crate::plan::error::PlanError;
+use crate::plan::openings::opening_reach;
 use crate::plan::request::PlanRequest;
-use crate::plan::setup::{Setup, opening_reach};
+use crate::plan::setup::Setup;
 use crate::plan::sheets::{DRAWN_OUT, GivenSheets, PlannedSheets};
 use crate::sheets::{
     CutLine, SheetFlow, SheetSettings, cutting_surfaces, disc_sheet, traced_sheet,
