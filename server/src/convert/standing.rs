@@ -9,6 +9,7 @@ pub(super) fn standing_to_proto(standing: &Standing) -> v1::Standing {
         trial: match standing.tried {
             Tried::Passed => v1::TrialOutcome::Released,
             Tried::Held => v1::TrialOutcome::Stuck,
+            Tried::NoVerdict => v1::TrialOutcome::NoVerdict,
             Tried::OutOfTime => v1::TrialOutcome::OutOfTime,
             Tried::Not => v1::TrialOutcome::NotYet,
         }
@@ -27,6 +28,7 @@ pub fn standing_from_proto(standing: &v1::Standing) -> Standing {
         tried: match standing.trial() {
             v1::TrialOutcome::Released => Tried::Passed,
             v1::TrialOutcome::Stuck => Tried::Held,
+            v1::TrialOutcome::NoVerdict => Tried::NoVerdict,
             v1::TrialOutcome::OutOfTime => Tried::OutOfTime,
             _ => Tried::Not,
         },

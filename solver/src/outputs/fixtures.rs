@@ -202,7 +202,6 @@ pub(super) fn compared(name: &str, length: f64, risk: f64, works: bool) -> Compa
         narrowest_hinge: Some(20.0),
         greatest_strain: 0.4,
         seam_on_show: 0.5 * length,
-        two_sides: None,
         trial: None,
         on_front: false,
     }

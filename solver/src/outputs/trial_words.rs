@@ -181,7 +181,7 @@ mod tests {
         trial.report.stretched_at = trial.to_mould * own;
         let model = crate::mesh::fixtures::icosphere(30.0, 2);
         let mut plan = empty_plan();
-        plan.trial = TrialVerdict::Ran(Box::new(trial));
+        plan.trial = TrialVerdict::Ran(std::sync::Arc::new(trial));
         let words = of_plan(&plan.trial, &Whereabouts::new(&plan, &model)).join(" ");
         // The board is z = 0 of the mould frame: z = 8 of the model.
         assert!(words.contains("near (30, 0, 20), 12 mm above the board, right."), "{words}");

@@ -61,12 +61,12 @@ mod tests {
         ] {
             let mut trial = trial_of_block(1.5);
             trial.report.outcome = outcome;
-            plan.trial = TrialVerdict::Ran(Box::new(trial));
+            plan.trial = TrialVerdict::Ran(std::sync::Arc::new(trial));
             assert_eq!(verdict(&plan), words);
         }
         let mut trial = trial_of_block(1.5);
         trial.report.overlap = 0.8;
-        plan.trial = TrialVerdict::Ran(Box::new(trial));
+        plan.trial = TrialVerdict::Ran(std::sync::Arc::new(trial));
         assert_eq!(verdict(&plan), "1 cut, 83 mm; comes off in the trial (DOUBTFUL)");
         plan.trial = TrialVerdict::NotRun(NotTried::Failed { message: "no room".to_owned() });
         assert_eq!(verdict(&plan), "1 cut, 83 mm; release NOT TRIED");
