@@ -36,8 +36,8 @@ pub(super) struct GivenSheets {
     pub discs: Vec<(usize, Sheet)>,
     /// Discs of bridges that the surface does not cut across.
     pub own_discs: Vec<TriangleMesh>,
-    /// The surface, as far as it is cut, drawn out beyond the rubber.
-    pub surface: TriangleMesh,
+    /// The surfaces, as far as they are cut, drawn out beyond the rubber.
+    pub surfaces: Vec<TriangleMesh>,
 }
 
 /// Make the sheets of cuts that are drawn. `None` when the work was stopped before.
@@ -125,7 +125,7 @@ impl PlannedSheets {
         request: &PlanRequest,
         control: &Control<'_>,
     ) -> Result<Self, PlanError> {
-        let GivenSheets { sheets, discs, own_discs, surface } = given;
+        let GivenSheets { sheets, discs, own_discs, surfaces: cut } = given;
         let mut surfaces = cutting_surfaces(&[], &own_discs, DRAWN_OUT, &request.sheets);
         let mut crossings = Vec::new();
         for (index, disc) in own_discs.iter().enumerate() {
@@ -135,7 +135,7 @@ impl PlannedSheets {
                 }
             }
         }
-        surfaces.push(surface);
+        surfaces.extend(cut);
         let width = request.knife.hinge_width;
         let one_piece = one_piece_along(&setup.body, &surfaces, width, control)?;
         Ok(Self {

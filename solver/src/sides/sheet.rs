@@ -239,12 +239,41 @@ impl PartingSheet {
         self.faces_where(&|f| self.in_rubber[f] && self.is_face_cut(f, is_cut))
     }
 
-    /// What leads down to some places, within the rubber, without what cuts bridges.
-    pub fn piece_in_rubber(&self, is_cut: &dyn Fn(&BorderPlace) -> bool) -> TriangleMesh {
-        self.faces_where(&|f| {
-            let part = self.part[f].map(|part| self.parts[part as usize].kind);
-            self.in_rubber[f] && part == Some(PartKind::Exterior) && self.is_face_cut(f, is_cut)
-        })
+    /// What leads down to some places, within the rubber, without what cuts bridges, as far as its faces lie where
+    /// `holds` says.
+    pub fn piece_in_rubber(
+        &self,
+        is_cut: &dyn Fn(&BorderPlace) -> bool,
+        holds: &dyn Fn(&Point) -> bool,
+    ) -> TriangleMesh {
+        self.faces_where(&|f| self.in_rubber[f] && self.is_in_piece(f, is_cut, holds))
+    }
+
+    /// The same drawn out beyond the rubber.
+    pub fn piece(
+        &self,
+        is_cut: &dyn Fn(&BorderPlace) -> bool,
+        holds: &dyn Fn(&Point) -> bool,
+    ) -> TriangleMesh {
+        self.faces_where(&|f| self.is_in_piece(f, is_cut, holds))
+    }
+
+    fn is_in_piece(
+        &self,
+        face: usize,
+        is_cut: &dyn Fn(&BorderPlace) -> bool,
+        holds: &dyn Fn(&Point) -> bool,
+    ) -> bool {
+        let part = self.part[face].map(|part| self.parts[part as usize].kind);
+        part == Some(PartKind::Exterior)
+            && self.is_face_cut(face, is_cut)
+            && holds(&self.mesh.face_middle(crate::mesh::FaceId(face as u32)))
+    }
+
+    /// On which side of the sheet a point of the rubber lies: 1 for the front, -1 for the back, none where the
+    /// potential is not known.
+    pub fn side_of(&self, p: &Point) -> Option<f64> {
+        self.potential.sample(p).ok().map(|(level, _)| level.signum())
     }
 
     /// The surface of one part within the rubber.

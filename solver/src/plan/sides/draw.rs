@@ -1,5 +1,7 @@
 //! A pattern of cuts on a sheet between two sides, as curves and sheets of a plan.
 
+use std::sync::Arc;
+
 use super::pattern::{Pattern, Piece};
 use crate::control::Control;
 use crate::curves::{CutCurve, CutCurves, Finished};
@@ -23,10 +25,34 @@ const FACES: (usize, f64) = (1500, 0.25);
 /// The cut across a bridge passes its middle within this share of its width.
 const THROUGH: f64 = 0.5;
 
+/// A cut of another view that frees what two sides leave: on one side of the sheet, near a place.
+pub(in crate::plan) struct Addition {
+    /// The sheet of the other view.
+    pub sheet: Arc<PartingSheet>,
+    /// What of it is cut.
+    pub pattern: Pattern,
+    /// On which side of the first sheet it lies.
+    pub side: f64,
+}
+
+impl Addition {
+    /// Its surface, drawn out beyond the rubber, up to the first sheet.
+    pub(in crate::plan) fn surface(&self, first: &PartingSheet) -> TriangleMesh {
+        self.sheet.piece(&|place| self.pattern.is_cut(place), &|p| self.holds(first, p))
+    }
+
+    fn holds(&self, first: &PartingSheet, p: &Point) -> bool {
+        // Beyond the rubber no side is known: what is drawn out there does no harm.
+        first.side_of(p).is_none_or(|side| side == self.side)
+    }
+}
+
 /// What patterns are drawn on.
 pub(in crate::plan) struct Drawing<'a> {
     pub setup: &'a Setup,
     pub sheet: &'a PartingSheet,
+    /// Cuts of other views besides.
+    pub additions: &'a [Addition],
     /// 0 on the model, 1 on the outside.
     pub outer: &'a Potential,
     pub request: &'a PlanRequest,
@@ -44,12 +70,25 @@ impl Drawing<'_> {
         let flow = SheetFlow { across: &sheet.potential, outer: self.outer };
         let (mut cuts, mut sheets) = (Vec::new(), Vec::new());
         for piece in &pattern.pieces {
-            let line = self.line(piece);
-            let surface = sheet.piece_in_rubber(&|place| piece.holds(place));
+            let line = line(sheet, piece);
+            let surface = sheet.piece_in_rubber(&|place| piece.holds(place), &|_| true);
             let surface = thinned(&surface, FACES.0, FACES.1);
             let working = &setup.working;
             sheets.push(traced_sheet(body, working, &line, surface, flow, settings, control)?);
             cuts.push(curves_of(&line));
+        }
+        for addition in self.additions {
+            let own = &addition.sheet;
+            let flow = SheetFlow { across: &own.potential, outer: self.outer };
+            for piece in &addition.pattern.pieces {
+                let line = line(own, piece);
+                let holds = |p: &Point| addition.holds(sheet, p);
+                let surface = own.piece_in_rubber(&|place| piece.holds(place), &holds);
+                let surface = thinned(&surface, FACES.0, FACES.1);
+                let working = &setup.working;
+                sheets.push(traced_sheet(body, working, &line, surface, flow, settings, control)?);
+                cuts.push(curves_of(&line));
+            }
         }
         let (rims, discs, own) = self.bridges(control)?;
         // A part of the sheet that cuts across what the count of holes does not know is a cut like any other.
@@ -71,7 +110,9 @@ impl Drawing<'_> {
             openings,
         };
         let surface = sheet.cut_surface(&|place| pattern.is_cut(place));
-        let given = GivenSheets { sheets, discs, own_discs: own, surface };
+        let mut surfaces = vec![surface];
+        surfaces.extend(self.additions.iter().map(|addition| addition.surface(sheet)));
+        let given = GivenSheets { sheets, discs, own_discs: own, surfaces };
         let planned = PlannedSheets::given(given, setup, request, control)?;
         let origin = Origin::TwoSides(TwoSides {
             direction: sheet.labels.direction,
@@ -82,20 +123,6 @@ impl Drawing<'_> {
         let price = request.knife.entry_price;
         let drawn = Candidate::drawn(origin, curves, &setup.graph, &setup.fixed(), price);
         Ok(drawn.with_sheets(Some(planned)))
-    }
-
-    /// A piece of the border as a line of the knife, from the gate where it touches it.
-    fn line(&self, piece: &Piece) -> CutLine {
-        let path = &self.sheet.border.paths[piece.path as usize];
-        let length = path.length();
-        let at_end = |along: f64| !path.closed && !(1e-6..=length - 1e-6).contains(&along);
-        let mut points = part_of(&path.points, piece.from, piece.to);
-        let (mut starts, mut ends) = (at_end(piece.from), at_end(piece.to));
-        if ends && !starts {
-            points.reverse();
-            (starts, ends) = (true, false);
-        }
-        CutLine { points, from_gate: starts, starts_at_gate: starts, ends_at_gate: ends }
     }
 
     /// Length times the weights along it, mm.
@@ -248,6 +275,20 @@ impl Drawing<'_> {
         }
         hinges
     }
+}
+
+/// A piece of the border as a line of the knife, from the gate where it touches it.
+fn line(sheet: &PartingSheet, piece: &Piece) -> CutLine {
+    let path = &sheet.border.paths[piece.path as usize];
+    let length = path.length();
+    let at_end = |along: f64| !path.closed && !(1e-6..=length - 1e-6).contains(&along);
+    let mut points = part_of(&path.points, piece.from, piece.to);
+    let (mut starts, mut ends) = (at_end(piece.from), at_end(piece.to));
+    if ends && !starts {
+        points.reverse();
+        (starts, ends) = (true, false);
+    }
+    CutLine { points, from_gate: starts, starts_at_gate: starts, ends_at_gate: ends }
 }
 
 fn plain_line(points: Vec<Point>) -> CutLine {

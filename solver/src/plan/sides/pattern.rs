@@ -1,5 +1,6 @@
 //! Which pieces of a border are cut.
 
+use crate::mesh::{Point, point_along};
 use crate::sides::{BorderPlace, PartKind, PartingSheet};
 
 /// A piece of a path of the border, mm along it.
@@ -54,6 +55,32 @@ impl Pattern {
         }
         Self { pieces }
     }
+}
+
+/// The pieces of a sheet's border that lie where `holds` says, looked at every `step` mm, none shorter than `least` mm.
+pub(in crate::plan) fn pieces_where(
+    sheet: &PartingSheet,
+    step: f64,
+    least: f64,
+    holds: &dyn Fn(&Point) -> bool,
+) -> Pattern {
+    let mut pieces = Vec::new();
+    for (path, length, _) in exterior_paths(sheet) {
+        let points = &sheet.border.paths[path as usize].points;
+        let count = (length / step).ceil().max(1.0) as usize;
+        let mut open: Option<Piece> = None;
+        for k in 0..=count {
+            let along = length * k as f64 / count as f64;
+            match (&mut open, holds(&point_along(points, along))) {
+                (Some(piece), true) => piece.to = along,
+                (None, true) => open = Some(Piece { path, from: along, to: along }),
+                (_, false) => pieces.extend(open.take()),
+            }
+        }
+        pieces.extend(open);
+    }
+    pieces.retain(|piece| piece.length() >= least);
+    Pattern { pieces }
 }
 
 /// The paths of a sheet that run to the outside, longest first, each with its length and whether it closes on

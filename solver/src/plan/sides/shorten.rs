@@ -6,11 +6,11 @@
 
 use std::sync::Arc;
 
-use super::draw::Drawing;
-use super::pattern::{Pattern, Piece, exterior_paths, whole};
+use super::draw::{Addition, Drawing};
+use super::pattern::{Pattern, Piece, exterior_paths, pieces_where, whole};
 use super::views::Views;
 use crate::control::Stage;
-use crate::mesh::Vector;
+use crate::mesh::{Point, Vector};
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::trial::{Effort, try_surfaces};
@@ -34,6 +34,21 @@ const NEXT_VIEW: f64 = 0.9;
 const ELEMENTS: (usize, usize, f64) = (4_000, 16_000, 50.0);
 /// The last trial of the shortest cut has so many times the elements, if there is time.
 const CONFIRMED: f64 = 2.0;
+/// Views whose first cuts are tried before what holds them is cut from other views.
+const BEFORE_ADDITIONS: usize = 2;
+/// Additions to one cut at most, and cuts that failed to which they are made.
+const MOST_ADDITIONS: usize = 2;
+const NEAREST: usize = 2;
+/// Another view looks across the first one: the cosine of the angle between them is less than this.
+const ACROSS: f64 = 0.75;
+/// Other views tried.
+const OTHER_VIEWS: usize = 2;
+/// How far round the place of a hindrance another view is cut, as shares of the model's longest side.
+const AROUND: [f64; 2] = [0.2, 0.35];
+/// Distance off the model at which it is asked which side a place is on, mm.
+const OFF_MODEL: f64 = 1.5;
+/// Distance between two looks along a border, mm.
+const LOOK_EVERY: f64 = 2.0;
 /// Rounds of shortening at most.
 const ROUNDS: u32 = 8;
 
@@ -49,6 +64,35 @@ enum End {
 struct Cut {
     view: usize,
     pattern: Pattern,
+    /// What of other views is cut besides, and on which side of the first sheet.
+    additions: Vec<(usize, Pattern, f64)>,
+}
+
+impl Cut {
+    fn new(view: usize, pattern: Pattern) -> Self {
+        Self { view, pattern, additions: Vec::new() }
+    }
+
+    /// The same with another pattern.
+    fn with(&self, pattern: Pattern) -> Self {
+        Self { pattern, ..self.clone() }
+    }
+
+    /// Length that is cut, mm.
+    fn length(&self) -> f64 {
+        let additions: f64 = self.additions.iter().map(|(_, pattern, _)| pattern.length()).sum();
+        self.pattern.length() + additions
+    }
+}
+
+/// How a cut failed.
+#[derive(Clone, Debug)]
+struct Failure {
+    cut: Cut,
+    /// Where the model was held.
+    place: Point,
+    /// See `TrialReport::progress`.
+    progress: f64,
 }
 
 /// How shortening ended.
@@ -70,6 +114,8 @@ pub(in crate::plan) struct Shortening<'s, 'v> {
     /// The direction in which the last one came off.
     direction: Option<Vector>,
     elements: usize,
+    /// Cuts that were held somewhere, until one passes.
+    failures: Vec<Failure>,
 }
 
 impl<'s, 'v> Shortening<'s, 'v> {
@@ -77,7 +123,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
     pub(in crate::plan) fn new(views: &'s mut Views<'v>, seconds: f64) -> Self {
         let (least, most, each) = ELEMENTS;
         let elements = ((each * seconds) as usize).clamp(least, most);
-        Self { views, best: None, direction: None, elements }
+        Self { views, best: None, direction: None, elements, failures: Vec::new() }
     }
 
     /// Try cuts with a short hinge, from one view after the other, until one passes.
@@ -88,7 +134,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
         end: f64,
     ) -> Result<Shortened, PlanError> {
         // Nothing is shorter than no cut at all, but across bridges.
-        let uncut = Cut { view: 0, pattern: Pattern { pieces: Vec::new() } };
+        let uncut = Cut::new(0, Pattern { pieces: Vec::new() });
         match self.attempt(bench, incumbents, uncut, end)? {
             Some(true) => return Ok(Shortened::Done),
             Some(false) => {}
@@ -104,14 +150,89 @@ impl<'s, 'v> Shortening<'s, 'v> {
                 }
             };
             for pattern in first_patterns(&sheet, bench.request.knife.hinge_width) {
-                match self.attempt(bench, incumbents, Cut { view, pattern }, end)? {
+                match self.attempt(bench, incumbents, Cut::new(view, pattern), end)? {
+                    Some(true) => return Ok(Shortened::Done),
+                    Some(false) => {}
+                    None => return Ok(Shortened::OutOfTime),
+                }
+            }
+            if view + 1 == BEFORE_ADDITIONS {
+                match self.add_other_views(bench, incumbents, end)? {
                     Some(true) => return Ok(Shortened::Done),
                     Some(false) => {}
                     None => return Ok(Shortened::OutOfTime),
                 }
             }
         }
-        Ok(Shortened::NonePassed)
+        Ok(match self.add_other_views(bench, incumbents, end)? {
+            Some(true) => Shortened::Done,
+            Some(false) => Shortened::NonePassed,
+            None => Shortened::OutOfTime,
+        })
+    }
+
+    /// What the nearest cuts that failed are held at is cut from other views besides: an undercut that two sides leave
+    /// wants a cut of its own.
+    fn add_other_views(
+        &mut self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        end: f64,
+    ) -> Result<Option<bool>, PlanError> {
+        for _ in 0..MOST_ADDITIONS {
+            let mut failures = std::mem::take(&mut self.failures);
+            failures.retain(|f| !f.cut.pattern.pieces.is_empty());
+            failures.sort_by(|a, b| b.progress.total_cmp(&a.progress));
+            for failure in failures.iter().take(NEAREST) {
+                for cut in self.with_additions(bench, failure)? {
+                    match self.attempt(bench, incumbents, cut, end)? {
+                        Some(true) => return Ok(Some(true)),
+                        Some(false) => {}
+                        None => return Ok(None),
+                    }
+                }
+            }
+        }
+        Ok(Some(false))
+    }
+
+    /// A cut that failed with more cut from other views round the place where it was held.
+    fn with_additions(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        failure: &Failure,
+    ) -> Result<Vec<Cut>, PlanError> {
+        let first = self.views.sheet(failure.cut.view, bench.control)?;
+        let body = &bench.setup.body;
+        let off = |p: &Point| body.model().closest(p).normal * OFF_MODEL;
+        let at = body.model().closest(&failure.place);
+        let Some(side) = first.side_of(&(at.point + at.normal * OFF_MODEL)) else {
+            return Ok(Vec::new());
+        };
+        let own = self.views.direction(failure.cut.view);
+        let across: Vec<usize> = (0..self.views.len())
+            .filter(|&view| self.views.direction(view).dot(&own).abs() < ACROSS)
+            .take(OTHER_VIEWS)
+            .collect();
+        let size = bench.setup.working.longest_side();
+        let mut cuts = Vec::new();
+        for share in AROUND {
+            for &view in &across {
+                let other = self.views.sheet(view, bench.control)?;
+                let near = |p: &Point| {
+                    (p - failure.place).norm() <= share * size
+                        && first.side_of(&(p + off(p))) == Some(side)
+                };
+                let least = bench.request.knife.least_cut;
+                let pattern = pieces_where(&other, LOOK_EVERY, least, &near);
+                if !pattern.pieces.is_empty() {
+                    let mut cut = failure.cut.clone();
+                    cut.additions.push((view, pattern, side));
+                    cuts.push(cut);
+                }
+            }
+        }
+        Ok(cuts)
     }
 
     /// Shorten the best until `end`, seconds on the job's clock without what is given on top.
@@ -122,13 +243,13 @@ impl<'s, 'v> Shortening<'s, 'v> {
         end: f64,
     ) -> Result<Shortened, PlanError> {
         for round in 0..ROUNDS {
-            let Some(before) = self.best.as_ref().map(|cut| cut.pattern.length()) else {
+            let Some(before) = self.best.as_ref().map(Cut::length) else {
                 return Ok(Shortened::NonePassed);
             };
             if !self.round(bench, incumbents, round, end)? {
                 return Ok(Shortened::OutOfTime);
             }
-            let now = self.best.as_ref().map_or(before, |cut| cut.pattern.length());
+            let now = self.best.as_ref().map_or(before, Cut::length);
             if now >= before - FINEST.1 && round > 1 {
                 break;
             }
@@ -176,7 +297,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
                 End::Last => (longest.to - off, longest.to),
             };
             let pattern = start.pattern.without(longest.path, from, to, least);
-            match self.attempt(bench, incumbents, Cut { view: start.view, pattern }, end)? {
+            match self.attempt(bench, incumbents, start.with(pattern), end)? {
                 Some(true) => kept = off,
                 Some(false) => too_much = off,
                 None => return Ok(false),
@@ -210,8 +331,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
                 if pattern.length() > best.pattern.length() - entry {
                     continue;
                 }
-                if self.attempt(bench, incumbents, Cut { view: best.view, pattern }, end)?.is_none()
-                {
+                if self.attempt(bench, incumbents, best.with(pattern), end)?.is_none() {
                     return Ok(false);
                 }
             }
@@ -235,7 +355,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
         for step in 0..2 {
             let view = others[(2 * round + step) % others.len()];
             let sheet = self.views.sheet(view, bench.control)?;
-            let asked = NEXT_VIEW * best.pattern.length();
+            let asked = NEXT_VIEW * best.length();
             for pattern in
                 first_patterns(&sheet, bench.request.knife.hinge_width).into_iter().take(2)
             {
@@ -254,7 +374,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
                 } else {
                     pattern
                 };
-                match self.attempt(bench, incumbents, Cut { view, pattern }, end)? {
+                match self.attempt(bench, incumbents, Cut::new(view, pattern), end)? {
                     Some(true) => return Ok(true),
                     Some(false) => {}
                     None => return Ok(false),
@@ -292,7 +412,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
         cut: Cut,
         end: f64,
     ) -> Result<Option<bool>, PlanError> {
-        let length = cut.pattern.length();
+        let length = cut.length();
         let message = format!("{length:.0} mm of cut between two sides, tried by simulation");
         bench.control.stage(Stage::Trial, 0.5, message);
         let Some(report) = self.try_out(bench, &cut, self.elements, end)? else {
@@ -305,6 +425,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
         };
         let passed = report.outcome == Outcome::Released && report.mesh.pieces <= 1;
         let is_late = report.outcome == Outcome::OutOfTime;
+        let (outcome, progress) = (report.outcome, report.progress);
         if passed {
             self.direction = Some(report.direction);
         }
@@ -313,6 +434,9 @@ impl<'s, 'v> Shortening<'s, 'v> {
         }
         if passed {
             self.best = Some(cut);
+            self.failures.clear();
+        } else if let Outcome::Stuck { place, .. } = outcome {
+            self.failures.push(Failure { cut, place, progress });
         }
         Ok(if is_late { None } else { Some(passed) })
     }
@@ -333,7 +457,9 @@ impl<'s, 'v> Shortening<'s, 'v> {
         let sheet = self.views.sheet(cut.view, control)?;
         let surface = sheet.cut_surface(&|place| cut.pattern.is_cut(place));
         let mut surfaces = vec![surface];
-        let drawing = self.drawing(bench, &sheet);
+        let additions = self.additions(bench, cut)?;
+        surfaces.extend(additions.iter().map(|addition| addition.surface(&sheet)));
+        let drawing = self.drawing(bench, &sheet, &additions);
         surfaces.extend(drawing.own_discs(&bench.request.sheets));
         let effort = Effort { elements, until, first: self.direction };
         match try_surfaces(bench.setup, &surfaces, bench.request, &effort, control) {
@@ -347,8 +473,23 @@ impl<'s, 'v> Shortening<'s, 'v> {
         &'d self,
         bench: &'d Workbench<'_, '_, '_>,
         sheet: &'d PartingSheet,
+        additions: &'d [Addition],
     ) -> Drawing<'d> {
-        Drawing { setup: bench.setup, sheet, outer: self.views.outer(), request: bench.request }
+        let (setup, request) = (bench.setup, bench.request);
+        Drawing { setup, sheet, additions, outer: self.views.outer(), request }
+    }
+
+    fn additions(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cut: &Cut,
+    ) -> Result<Vec<Addition>, PlanError> {
+        let mut additions = Vec::with_capacity(cut.additions.len());
+        for (view, pattern, side) in &cut.additions {
+            let sheet = self.views.sheet(*view, bench.control)?;
+            additions.push(Addition { sheet, pattern: pattern.clone(), side: *side });
+        }
+        Ok(additions)
     }
 
     fn offer(
@@ -376,7 +517,8 @@ impl<'s, 'v> Shortening<'s, 'v> {
         verdict: TrialVerdict,
     ) -> Result<(), PlanError> {
         let sheet = self.views.sheet(cut.view, bench.control)?;
-        let drawing = self.drawing(bench, &sheet);
+        let additions = self.additions(bench, cut)?;
+        let drawing = self.drawing(bench, &sheet, &additions);
         let candidate = match drawing.candidate(&cut.pattern, bench.control) {
             Ok(candidate) => candidate,
             // What was tried is lost only with the whole job.

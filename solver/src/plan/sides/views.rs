@@ -88,6 +88,11 @@ impl<'a> Views<'a> {
         self.views.len()
     }
 
+    /// The direction of a view.
+    pub(in crate::plan) fn direction(&self, view: usize) -> Vector {
+        self.views[view].labels.direction
+    }
+
     /// The potential that is 0 on the model and 1 on the outside.
     pub(in crate::plan) fn outer(&self) -> &Potential {
         &self.outer
