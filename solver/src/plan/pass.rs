@@ -251,7 +251,8 @@ impl<'a, 'c> Pass<'a, 'c> {
             return Ok(StopReason::Cancelled);
         }
         let passes = first == Shortened::Done;
-        let until = at(if passes { FREE.0 } else { FREE.1 });
+        let now = control.elapsed().as_secs_f64();
+        let until = at(if passes { FREE.0 } else { FREE.1 }).max(now + FREE.2 * self.seconds());
         bench.search.set_deadline(until - kept(until - self.began));
         let mut searched = StopReason::TimeBudget;
         let mut trials = TrialsEnd::AsSearched;
@@ -264,7 +265,7 @@ impl<'a, 'c> Pass<'a, 'c> {
                 if !passes {
                     trials = try_and_correct(bench, incumbents, candidate, self.end())?;
                 } else if best.is_none_or(|best| candidate.cost() < best) {
-                    let tried = bench.with_trial(candidate, &[], at(TRIED));
+                    let tried = bench.with_trial(candidate, &[], until + TRIED * self.seconds());
                     incumbents.offer(bench, tried)?;
                 }
                 clock.lap("trial of free cuts");
@@ -286,11 +287,12 @@ impl<'a, 'c> Pass<'a, 'c> {
 }
 
 /// When the first cut between two sides has to have passed, as a share of a pass.
-const FIRST: f64 = 0.5;
-/// When free cuts have to be there, as a share of a pass: where a cut between two sides passes, and where none does.
-const FREE: (f64, f64) = (0.35, 0.6);
-/// When their trial has to be over, where they are competitors only.
-const TRIED: f64 = 0.5;
+const FIRST: f64 = 0.6;
+/// When free cuts have to be there, as a share of a pass: where a cut between two sides passes, and where none does;
+/// and the least time for them.
+const FREE: (f64, f64, f64) = (0.35, 0.7, 0.1);
+/// What their trial may take, where they are competitors only.
+const TRIED: f64 = 0.15;
 /// When shortening ends, and the last trial begins.
 const SHORTENED: f64 = 0.85;
 

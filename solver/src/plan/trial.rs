@@ -52,7 +52,7 @@ pub(super) struct Effort {
     pub first: Option<Vector>,
 }
 
-/// Try what surfaces cut, with elements of one size.
+/// Try what surfaces cut, with so many elements.
 pub(super) fn try_surfaces(
     setup: &Setup,
     surfaces: &[TriangleMesh],
@@ -64,6 +64,7 @@ pub(super) fn try_surfaces(
         elements: effort.elements,
         directions: effort.first.into_iter().chain([Vector::z()]).collect(),
         attempts: Some(ATTEMPTS),
+        coarse_first: false,
         ..settings(request, effort.until)
     };
     ask(setup, surfaces, request, &settings, control)

@@ -8,6 +8,8 @@ use crate::mesh::Vector;
 
 /// Elements of the first trial where time is short.
 const COARSEST: usize = 4000;
+/// A trial of a stated number of elements may take so many times as many where walls ask for it.
+const FINER: usize = 4;
 /// A finer trial has at least this many times the elements, or it is not worth its time.
 const LEAST_GAIN: f64 = 1.6;
 /// The work grows with this power of the elements: in three dimensions there are n^(1/3) along a side,
@@ -23,8 +25,11 @@ pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport,
     let Some(seconds) = settings.seconds else {
         return trial(setup, settings.elements, None, control);
     };
+    if !settings.coarse_first {
+        return at_least(setup, settings.elements, FINER * settings.elements, control);
+    }
     let mut begun = control.elapsed().as_secs_f64();
-    let mut report = coarsest(setup, control)?;
+    let mut report = at_least(setup, COARSEST.min(settings.elements), settings.elements, control)?;
     while report.outcome != Outcome::OutOfTime {
         let now = control.elapsed().as_secs_f64();
         let took = (now - begun).max(1e-3);
@@ -55,10 +60,13 @@ pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport,
     Ok(report)
 }
 
-/// The coarsest trial whose elements are small enough for the walls.
-fn coarsest(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport, TrialError> {
-    let most = setup.settings.elements;
-    let mut elements = COARSEST.min(most);
+/// A trial of so many elements, or of more, up to `most`, where they are larger than walls.
+fn at_least(
+    setup: &TrialSetup<'_>,
+    mut elements: usize,
+    most: usize,
+    control: &Control<'_>,
+) -> Result<TrialReport, TrialError> {
     loop {
         match trial(setup, elements, None, control) {
             Err(TrialError::TooCoarse { .. }) if elements < most => {

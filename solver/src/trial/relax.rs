@@ -35,8 +35,8 @@ const NEAR_UNSTABLE: f64 = 2.8;
 const LONGEST_STEP: f64 = 0.2;
 /// Share of the hands' force that may be missing from the balance of the whole.
 const BALANCE: f64 = 0.05;
-/// At rest nodes go no farther on average than this share of the spacing in [`WATCH_EVERY`] steps. The balance of
-/// forces alone does not tell: what bends easily creeps on under forces that are next to nothing.
+/// At rest nodes have no farther to go on average than this share of the spacing. The balance of forces alone does
+/// not tell: what bends easily creeps on under forces that are next to nothing.
 const CREEP: f64 = 0.02;
 /// Steps between two looks at how far nodes go: long enough that a slow drift of the whole shows.
 const WATCH_EVERY: usize = 50;
@@ -133,6 +133,8 @@ pub struct Relaxation<'a> {
     /// Where nodes were when it was last looked at how far they go.
     watched: Vec<Point>,
     /// How far nodes went over the last [`WATCH_EVERY`] steps, as root of the mean square, mm.
+    went: f64,
+    /// How far they have still to go, as their last ways let expect, mm.
     creep: f64,
     /// Net force on each node, averaged over the last steps, N.
     net: Vec<Vector>,
@@ -182,6 +184,7 @@ impl<'a> Relaxation<'a> {
             targets_before: Vec::new(),
             net: vec![Vector::zeros(); count],
             watched: Vec::new(),
+            went: f64::INFINITY,
             creep: f64::INFINITY,
             fastest,
             spacing,
@@ -403,12 +406,16 @@ impl<'a> Relaxation<'a> {
         sums
     }
 
-    /// How far nodes went since they were last looked at. Those that touch the obstacle are left out: they chatter.
+    /// How far nodes went since they were last looked at, and have still to go. Those that touch the obstacle are left out: they chatter.
     fn watch(&mut self) {
         if self.watched.len() == self.x.len() {
             let free = (0..self.x.len()).filter(|&n| self.reactions[n] == Vector::zeros());
             let square: f64 = free.map(|n| (self.x[n] - self.watched[n]).norm_squared()).sum();
-            self.creep = (square / self.x.len() as f64).sqrt();
+            let went = (square / self.x.len() as f64).sqrt();
+            // As a geometric series goes on, and no less than it went.
+            let slower = (self.went - went).max(0.0);
+            self.creep = went.max(went * went / slower.max(1e-300));
+            self.went = went;
         }
         self.watched.clone_from(&self.x);
     }
@@ -432,7 +439,7 @@ impl<'a> Relaxation<'a> {
         // Steps since the body was last held still.
         let mut under_way = 1;
         self.watched.clone_from(&self.x);
-        self.creep = f64::INFINITY;
+        (self.went, self.creep) = (f64::INFINITY, f64::INFINITY);
         let mut residual = f64::INFINITY;
         let mut balanced = false;
         for step in 1..=most {

@@ -31,11 +31,11 @@ const GAP: f64 = 0.12;
 /// Another view has to do with this share of the best length.
 const NEXT_VIEW: f64 = 0.9;
 /// Trials take no more elements than this each while cuts are shortened, and this many a second of the budget.
-const ELEMENTS: (usize, usize, f64) = (4_000, 16_000, 50.0);
+const ELEMENTS: (usize, usize, f64) = (4_000, 16_000, 30.0);
 /// The last trial of the shortest cut has so many times the elements, if there is time.
 const CONFIRMED: f64 = 2.0;
 /// Views whose first cuts are tried before what holds them is cut from other views.
-const BEFORE_ADDITIONS: usize = 2;
+const BEFORE_ADDITIONS: usize = 1;
 /// Additions to one cut at most, and cuts that failed to which they are made.
 const MOST_ADDITIONS: usize = 2;
 const NEAREST: usize = 2;

@@ -5,7 +5,8 @@ use crate::body::{MouldBody, MouldShape, Rubber};
 use crate::control::{Cancel, Control};
 use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::trial::{
-    BridgePlace, Hindrance, Hold, Outcome, TrialError, TrialReport, TrialSettings, TrialSetup, run,
+    BridgePlace, Frame, Hindrance, Hold, Outcome, TrialError, TrialReport, TrialSettings,
+    TrialSetup, run,
 };
 
 fn settings() -> TrialSettings {
@@ -133,21 +134,19 @@ fn a_blanket_is_peeled_off_a_ball_from_its_rim() {
         let report = tried(&ball, &blanket, &[], &[], &settings);
         assert_eq!(report.outcome, Outcome::Released);
         let rest = &report.frames[0].positions;
-        let half = &report.frames[report.frames.len() / 2].positions;
-        let risen = |n: usize| half[n].z - rest[n].z;
         let top = (0..rest.len()).max_by(|&a, &b| rest[a].z.total_cmp(&rest[b].z)).expect("nodes");
         let rim: Vec<usize> = (0..rest.len()).filter(|&n| rest[n].z < 0.5).collect();
-        (rim.iter().map(|&n| risen(n)).sum::<f64>() / rim.len() as f64, risen(top))
+        let risen = |frame: &Frame| {
+            let risen = |n: usize| frame.positions[n].z - rest[n].z;
+            (rim.iter().map(|&n| risen(n)).sum::<f64>() / rim.len() as f64, risen(top))
+        };
+        // At the same way of the rim, a third of the ball's radius: how many steps there are says nothing.
+        report.frames.iter().map(risen).find(|(rim, _)| *rim > 4.0).expect("the rim rises")
     };
     let (rim, top) = moved(None);
     let (rim_of_whole, top_of_whole) = moved(Some(Hold::Outside));
-    assert!(rim > 4.0, "{rim} {top}");
-    assert!(
-        rim_of_whole > 1.0 && top_of_whole > 0.7 * rim_of_whole,
-        "{rim_of_whole} {top_of_whole}"
-    );
     let (peeled, lifted) = (top / rim, top_of_whole / rim_of_whole);
-    assert!(peeled < 0.75 && lifted > peeled + 0.1, "{peeled} {lifted}");
+    assert!(lifted > 0.7 && lifted > peeled + 0.1, "{peeled} {lifted}");
 }
 
 /// A body pulled at an angle to the way it can slide jams where friction times the tangent of the angle
