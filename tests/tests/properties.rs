@@ -15,10 +15,11 @@ use slitwright_solver::girth::PlanningGraph;
 use slitwright_solver::mesh::{
     Point, Topology, TriangleMesh, Vector, canonical, decimate, planning_mesh,
 };
+use slitwright_solver::optimise::pool::RowPool;
 use slitwright_solver::optimise::relaxation::Relaxation;
-use slitwright_solver::optimise::rows::{ROW_TOLERANCE, RowPool};
-use slitwright_solver::optimise::search::{Search, SearchSettings};
+use slitwright_solver::optimise::search::Search;
 use slitwright_solver::optimise::separation::Separator;
+use slitwright_solver::optimise::settings::SearchSettings;
 use slitwright_solver::plan::{Plan, PlanRequest, make_plan};
 use slitwright_tests::{
     ball_on_rod, ellipsoid, moved, random_motion, scaled, shuffled, two_footed_arch,
@@ -252,7 +253,7 @@ fn assert_every_cut_is_needed(piece: &Piece) -> usize {
             found.run(2, &mut |cut, _| cut.length(&graph)).expect("a plan");
             let plan = found.plan().expect("a plan").clone();
             let edges = plan.edges().iter().chain(&fixed).copied();
-            let met = found.pool().activity(edges).iter().all(|&a| a >= 1.0 - ROW_TOLERANCE);
+            let met = found.pools().is_met(edges);
             met.then_some(plan)
         })
         .unwrap_or_else(|| panic!("{}: no plan that meets its rows", piece.name));
@@ -264,7 +265,7 @@ fn assert_every_cut_is_needed(piece: &Piece) -> usize {
             .filter(|&(k, _)| Some(k) != without)
             .flat_map(|(_, cut)| cut.iter().copied())
             .chain(fixed.iter().copied());
-        found.pool().activity(edges).iter().all(|&a| a >= 1.0 - ROW_TOLERANCE)
+        found.pools().is_met(edges)
     };
     for k in 0..cuts.len() {
         assert!(!met(Some(k)), "{}: cut {k} of {} is not needed", piece.name, cuts.len());
@@ -274,7 +275,7 @@ fn assert_every_cut_is_needed(piece: &Piece) -> usize {
         .map(|e| if fixed.contains(&e) { 0.0 } else { graph.edges[e as usize].cost })
         .collect();
     let mut relaxation = Relaxation::new(&costs, NonZeroU32::MIN);
-    let relaxed = relaxation.solve(found.pool(), &Control::silent()).expect("feasible");
+    let relaxed = relaxation.solve(&found.pools().must, &Control::silent()).expect("feasible");
     let length: f64 = plan.edges().iter().map(|&e| costs[e as usize]).sum();
     assert!(relaxed.bound <= length + 1e-6, "{}: {} > {length}", piece.name, relaxed.bound);
     cuts.len()

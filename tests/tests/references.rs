@@ -18,8 +18,9 @@ use slitwright_solver::girth::PlanningGraph;
 use slitwright_solver::girth::min_cut::{FlowNetwork, UNCUTTABLE};
 use slitwright_solver::mesh::{Point, TriangleMesh};
 use slitwright_solver::optimise::integer::{IntegerLimits, IntegerOutcome, solve_cover};
+use slitwright_solver::optimise::pool::RowPool;
 use slitwright_solver::optimise::relaxation::Relaxation;
-use slitwright_solver::optimise::rows::{Row, RowKind, RowPool};
+use slitwright_solver::optimise::rows::{Row, RowKind};
 use slitwright_tests::{cone, cylinder, icosphere, open_mesh};
 
 fn reference(name: &str) -> Value {
@@ -90,7 +91,7 @@ fn covers(file: &Value) -> impl Iterator<Item = &Value> {
 
 fn cover_row(members: &[u32]) -> Row {
     let terms = members.iter().map(|&column| (column, 1.0)).collect();
-    Row { kind: RowKind::Crossing, terms, origin: 0, depth: 0.0 }
+    Row { kind: RowKind::Crossing, terms, origin: 0, depth: 0.0, least: 1.0 }
 }
 
 fn rows_of(case: &Value) -> Vec<Vec<u32>> {
