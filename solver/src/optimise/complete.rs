@@ -85,7 +85,11 @@ impl Builder<'_> {
         let gain = |way: &[u32]| -> f64 {
             let new: Vec<u32> = way.iter().copied().filter(|e| !edges.contains(e)).collect();
             activity[row]
-                + terms.iter().filter(|(e, _)| new.contains(e)).map(|(_, c)| c).sum::<f64>()
+                + terms
+                    .iter()
+                    .filter(|(e, _)| new.contains(e))
+                    .map(|(_, c)| f64::from(*c))
+                    .sum::<f64>()
         };
         if let Some(way) = way
             && gain(&way) > activity[row] + 1e-9
@@ -100,7 +104,7 @@ impl Builder<'_> {
             }
             let [a, b] = self.graph.edges[e as usize].ends;
             let from = if reach.distance[a as usize] <= reach.distance[b as usize] { a } else { b };
-            let cost = (reach.distance[from as usize] + guide[e as usize]) / c;
+            let cost = (reach.distance[from as usize] + guide[e as usize]) / f64::from(c);
             if cost.is_finite() && best.as_ref().is_none_or(|(least, _)| cost < *least) {
                 let mut way = reach.trace(self.graph, from);
                 way.push(e);

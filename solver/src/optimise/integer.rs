@@ -74,7 +74,7 @@ pub fn solve_cover(
             .terms
             .iter()
             .filter(|(column, _)| place[*column as usize] != usize::MAX)
-            .map(|&(column, share)| columns[place[column as usize]] * share)
+            .map(|&(column, share)| columns[place[column as usize]] * f64::from(share))
             .sum();
         model = model.with(constraint!(sum >= 1.0));
     }

@@ -23,7 +23,7 @@ pub struct RowPool {
     pub epoch: u32,
     /// Terms of all rows.
     terms: usize,
-    by_edge: Vec<Vec<(u32, f64)>>,
+    by_edge: Vec<Vec<(u32, f32)>>,
     known: HashSet<Vec<u32>>,
 }
 
@@ -74,7 +74,7 @@ impl RowPool {
     }
 
     /// Rows in which an edge counts, with its coefficient.
-    pub fn rows_of(&self, edge: u32) -> &[(u32, f64)] {
+    pub fn rows_of(&self, edge: u32) -> &[(u32, f32)] {
         &self.by_edge[edge as usize]
     }
 
@@ -83,7 +83,7 @@ impl RowPool {
         let mut activity = vec![0.0; self.rows.len()];
         for edge in cut {
             for &(row, coefficient) in self.rows_of(edge) {
-                activity[row as usize] += coefficient;
+                activity[row as usize] += f64::from(coefficient);
             }
         }
         activity
@@ -208,7 +208,9 @@ impl Pools {
     pub fn rows_of(&self, edge: u32) -> impl Iterator<Item = (usize, f64)> + '_ {
         let after = self.must.rows.len();
         let must = self.must.rows_of(edge).iter().map(|&(row, c)| (row as usize, c));
-        must.chain(self.wishes.rows_of(edge).iter().map(move |&(row, c)| (after + row as usize, c)))
+        let wishes = self.wishes.rows_of(edge).iter();
+        let all = must.chain(wishes.map(move |&(row, c)| (after + row as usize, c)));
+        all.map(|(row, c)| (row, f64::from(c)))
     }
 
     /// Left-hand side of every row for a set of cut edges.

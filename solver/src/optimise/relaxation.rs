@@ -113,8 +113,7 @@ impl Relaxation {
             .filter(|&r| !self.taken[r])
             .map(|r| {
                 let row = &pool.rows[r];
-                let sum: f64 = row.terms.iter().map(|&(e, c)| c * last[e as usize]).sum();
-                (row.least - sum, r)
+                (row.least - row.sum(last), r)
             })
             .filter(|(lack, _)| *lack > MISSED)
             .collect();
@@ -162,7 +161,7 @@ impl Programme {
         for row in rows {
             model.add_row(
                 row.least..,
-                row.terms.iter().map(|&(e, c)| (self.columns[e as usize], c)),
+                row.terms.iter().map(|&(e, c)| (self.columns[e as usize], f64::from(c))),
             );
         }
         let solved: SolvedModel =

@@ -57,7 +57,7 @@ impl Relief {
 
     /// The row that asks for it. `origin` is its number.
     pub(super) fn row(&self, graph: &PlanningGraph, open: &[u32], origin: u32) -> Row {
-        let share = |relief: f64| (relief / self.asked).min(1.0);
+        let share = |relief: f64| (relief / self.asked).min(1.0) as f32;
         let terms = self.edges(graph, open).into_iter().map(|(e, r)| (e, share(r))).collect();
         Row { kind: RowKind::Relief, terms, origin, depth: self.asked, least: 1.0 }
     }

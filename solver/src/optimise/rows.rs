@@ -39,8 +39,16 @@ pub struct Row {
     pub least: f64,
 }
 
+impl Row {
+    /// Left-hand side for values of all edges.
+    pub fn sum(&self, values: &[f64]) -> f64 {
+        self.terms.iter().map(|&(e, c)| f64::from(c) * values[e as usize]).sum()
+    }
+}
+
 /// Edges and coefficients of a row.
-pub type Terms = Vec<(u32, f64)>;
+/// There are thousands in the row of a wide strip: coefficients are known no better than single precision tells.
+pub type Terms = Vec<(u32, f32)>;
 
 /// Rows are met within this.
 pub const ROW_TOLERANCE: f64 = 1e-7;

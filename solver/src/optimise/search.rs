@@ -58,8 +58,9 @@ const STRIDE: usize = 37;
 /// Every so many rounds the proposal comes from an integer solve near the best plan.
 const INTEGER_EVERY: u32 = 4;
 /// Rows of rings have so many terms at most, or so many times the edges of the graph if that is more; then the
-/// rings that are least in the way are dropped until half are left. A term takes 32 bytes.
-const MOST_TERMS: (usize, usize) = (3_000_000, 100);
+/// rings that are least in the way are dropped until half are left. A term takes 16
+/// bytes.
+const MOST_TERMS: (usize, usize) = (12_000_000, 400);
 /// Rounds without any progress after which the search gives up.
 const PATIENCE: u32 = 25;
 
@@ -441,9 +442,8 @@ impl<'s, 'g> Search<'s, 'g> {
         );
         let mut slack = vec![f64::INFINITY; must.rings.len()];
         for (row, of_draft) in must.rows.iter().zip(of_draft).filter(|(r, _)| r.kind.is_of_ring()) {
-            let relaxed: f64 = row.terms.iter().map(|&(e, c)| c * self.guide[e as usize]).sum();
             let least = &mut slack[row.origin as usize];
-            *least = least.min(of_draft - 1.0).min(relaxed - row.least);
+            *least = least.min(of_draft - 1.0).min(row.sum(&self.guide) - row.least);
         }
         must.keep_tightest(&slack, most / 2);
         self.relaxation = Relaxation::new(&self.costs, NonZeroU32::MIN);

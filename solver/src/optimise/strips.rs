@@ -50,7 +50,7 @@ impl RingRows {
         let mut push = |kind, depth: f64, terms: Terms| {
             // More than all edges of the strip together is not to be had: discs cannot be cut, and a trial may
             // ask for more of a ring than there is room for.
-            if terms.iter().map(|(_, share)| share).sum::<f64>() >= 1.0 {
+            if terms.iter().map(|(_, share)| f64::from(*share)).sum::<f64>() >= 1.0 {
                 let least = (0.5 * known).clamp(0.0, depth) / depth.max(1e-9) * (1.0 - ON_CURVES);
                 rows.push(Row { kind, terms, origin, depth, least });
             }
@@ -133,7 +133,7 @@ fn strip(graph: &PlanningGraph, distance: &[f64], side: impl Fn(u32) -> bool, de
             _ => (0.5 * full).min(depth),
         };
         if inside > 0.0 {
-            terms.push((index as u32, (inside / depth_floor).min(1.0)));
+            terms.push((index as u32, (inside / depth_floor).min(1.0) as f32));
         }
     }
     terms

@@ -3,7 +3,7 @@
 use super::setup::Setup;
 use crate::girth::PlanningGraph;
 use crate::girth::paths::distances;
-use crate::optimise::rows::{ON_CURVES, Row, RowKind};
+use crate::optimise::rows::{ON_CURVES, Row, RowKind, Terms};
 
 /// One row a bridge that needs an opening: enough cut within reach of its rim.
 pub(super) fn opening_rows(setup: &Setup) -> Vec<Row> {
@@ -40,7 +40,7 @@ pub(super) fn opening_reach(graph: &PlanningGraph, opening: f64) -> f64 {
 
 /// Edges within `opening` of the rim, each with the share of the opening that it gives. Edges of
 /// bridge loops, and others with both ends on the rim, open nothing.
-fn beside(graph: &PlanningGraph, distance: &[f64], opening: f64, loops: &[u32]) -> Vec<(u32, f64)> {
+fn beside(graph: &PlanningGraph, distance: &[f64], opening: f64, loops: &[u32]) -> Terms {
     let reach = opening_reach(graph, opening);
     (0..graph.edges.len() as u32)
         .filter(|e| !loops.contains(e) && graph.edges[*e as usize].cost.is_finite())
@@ -48,6 +48,6 @@ fn beside(graph: &PlanningGraph, distance: &[f64], opening: f64, loops: &[u32]) 
             let near = graph.edges[e as usize].ends.map(|v| distance[v as usize]);
             near.iter().all(|&d| d <= reach) && near.iter().any(|&d| d > 0.0)
         })
-        .map(|e| (e, (graph.edges[e as usize].length / opening).min(1.0)))
+        .map(|e| (e, (graph.edges[e as usize].length / opening).min(1.0) as f32))
         .collect()
 }
