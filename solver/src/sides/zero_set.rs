@@ -59,18 +59,17 @@ fn cell(potential: &Potential, low: [usize; 3], faces: &mut Vec<[Key; 3]>) {
     let grid = potential.grid();
     let mut index = [0u32; 8];
     let mut value = [0.0; 8];
-    let (mut in_rubber, mut beyond) = (false, true);
+    let mut in_rubber = false;
     for corner in 0..8 {
         let node = [low[0] + (corner & 1), low[1] + (corner >> 1 & 1), low[2] + (corner >> 2 & 1)];
         let Some(v) = potential.near_node(node) else { return };
         in_rubber |= potential.place(node) == Place::Rubber;
-        beyond &= matches!(potential.place(node), Place::Rubber | Place::Outside);
         index[corner] = grid.index(node) as u32;
         value[corner] = v;
     }
     let front = value.map(|v| v > 0.0);
-    // Beyond the outside the potential goes on as it is; within the model its continuation is soon worth nothing.
-    if !(in_rubber || beyond) || front == [true; 8] || front == [false; 8] {
+    // Beyond the skins the continuation is soon worth nothing.
+    if !in_rubber || front == [true; 8] || front == [false; 8] {
         return;
     }
     let key = |a: usize, b: usize| -> Key {

@@ -9,7 +9,7 @@
     reason = "loops over the elements of a block go over many arrays at once"
 )]
 
-use super::elastic::Material;
+use super::material::Material;
 use super::solid::{Solid, gradients};
 use crate::mesh::Point;
 

@@ -28,6 +28,7 @@ mod feel;
 mod hands;
 mod lattice;
 mod lips;
+mod material;
 mod parting;
 mod refine;
 mod region;
@@ -41,7 +42,8 @@ mod tets;
 
 pub use budget::run;
 pub use contact::{Obstacle, RigidModel, Touch};
-pub use elastic::{Elastic, Material, Workspace};
+pub use elastic::{Elastic, Workspace};
+pub use material::Material;
 pub use lattice::fill;
 pub use parting::{Parted, part};
 pub use region::RubberRegion;

@@ -1,10 +1,12 @@
 //! What the strip's tones and marks mean.
 
-use super::super::canvas::{Canvas, Lettering, Pen, Tone};
+use super::super::canvas::{Canvas, Lettering, Pen, Spot, Tone};
 use super::super::marks::{self, WORDS};
 use super::super::text::Weight;
-use super::strip::{LINE, ring};
 use super::tones::{BANDS, Bands, HATCH, MODEL};
+
+/// Height of one line of words.
+pub(super) const LINE: f32 = 26.0;
 
 /// Size of a tone's sample.
 const SWATCH: [f32; 2] = [54.0, 28.0];
@@ -57,4 +59,13 @@ pub(super) fn draw(
     }
     let bar = marks::bar_length(scale, 160.0);
     marks::scale_bar(canvas, [left, top + 40.0 + 6.0 * (SWATCH[1] + 6.0) + 10.0], bar, scale);
+}
+
+/// The mark of what holds.
+pub(super) fn ring(canvas: &mut Canvas, spot: Spot, seen: bool) {
+    let pen = Pen::new(Tone::BLACK, 3.0);
+    canvas.circle(spot, RING, Pen::new(Tone::WHITE, 7.0));
+    canvas.circle(spot, RING, if seen { pen } else { pen.dashed(6.0, 5.0) });
+    canvas.disc(spot, 5.0, Tone::WHITE);
+    canvas.disc(spot, 3.0, Tone::BLACK);
 }

@@ -10,7 +10,7 @@ use super::super::text::{Fonts, Weight};
 use super::super::view::{Camera, View};
 use super::super::{Picture, PictureError};
 use super::curve;
-use super::legend;
+use super::legend::{self, LINE, ring};
 use super::moments::{self, Moment};
 use super::open::{self, Plane, Rubber};
 use super::side;
@@ -23,8 +23,6 @@ use crate::trial::{Outcome, TrialReport};
 const GAP: f32 = 12.0;
 /// Height of the headings, without the doubts.
 const HEADER: f32 = 96.0;
-/// Height of one line of words.
-pub(super) const LINE: f32 = 26.0;
 /// Height of a row's title, and of the words above a moment.
 const ROW_TITLE: f32 = 36.0;
 const CAPTION: f32 = 58.0;
@@ -259,11 +257,3 @@ fn held(canvas: &mut Canvas, camera: &Camera, shot: &Shot, place: Point, size: [
 
 const RING: f32 = 14.0;
 
-/// The mark of what holds.
-pub(super) fn ring(canvas: &mut Canvas, spot: Spot, seen: bool) {
-    let pen = Pen::new(Tone::BLACK, 3.0);
-    canvas.circle(spot, RING, Pen::new(Tone::WHITE, 7.0));
-    canvas.circle(spot, RING, if seen { pen } else { pen.dashed(6.0, 5.0) });
-    canvas.disc(spot, 5.0, Tone::WHITE);
-    canvas.disc(spot, 3.0, Tone::BLACK);
-}
