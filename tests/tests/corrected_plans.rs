@@ -28,7 +28,7 @@ fn hopeful(mode: TrialMode) -> PlanRequest {
         knife: KnifeRules { opening_zone: Some(8.0), hand_force: 120.0, ..KnifeRules::default() },
         weights: CostWeights::NONE,
         trial: TrialRequest { mode, elements: Some(4000), ..TrialRequest::default() },
-        budget: Budget { seconds: 300.0, target_gap: 0.9, seed: 1 },
+        budget: Budget { seconds: 300.0, target_gap: 0.9, seed: 1, rounds: None },
         ..PlanRequest::default()
     }
 }

@@ -242,6 +242,7 @@ fn assert_every_cut_is_needed(piece: &Piece) -> usize {
         deadline: request.budget.seconds,
         seed: request.budget.seed,
         fixed: fixed.clone(),
+        by_clock: true,
     };
     let separator = Separator::new(&graph, 40, 8);
     let pool = RowPool::new(graph.edges.len());

@@ -99,7 +99,8 @@ impl<'a, 'c> Pass<'a, 'c> {
     ) -> Self {
         // Plans that trials correct have better use for the hours.
         let is_long = control.with_extra_time(request.budget.seconds) >= LONG
-            && request.trial.mode != TrialMode::Correct;
+            && request.trial.mode != TrialMode::Correct
+            && request.budget.rounds.is_none();
         let began = control.elapsed().as_secs_f64();
         Self { number, is_long, began, model, request, control }
     }
@@ -169,6 +170,7 @@ impl<'a, 'c> Pass<'a, 'c> {
             deadline: self.search_end() - kept(self.search_end() - self.began),
             seed: request.budget.seed.wrapping_add(u64::from(self.number)),
             fixed: setup.fixed(),
+            by_clock: request.budget.rounds.is_none(),
         };
         let separator = separator(&setup.graph);
         let mut finisher = finisher(&setup, request);
