@@ -140,7 +140,8 @@ impl Course {
 
 impl Trial<'_> {
     fn is_late(&self) -> bool {
-        self.setup.settings.seconds.is_some_and(|s| self.control.elapsed().as_secs_f64() >= s)
+        let over = |s| self.control.elapsed().as_secs_f64() >= self.control.with_extra_time(s);
+        self.setup.settings.seconds.is_some_and(over)
     }
 
     /// The model's extent along a direction, mm.

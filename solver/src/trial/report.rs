@@ -69,7 +69,7 @@ pub struct TrialSettings {
     pub steps: usize,
     /// Unbalanced over applied force at which a step counts as settled.
     pub tolerance: f64,
-    /// Seconds on the clock of the control after which no further step is begun. A coarse trial is made
+    /// Seconds on the clock of the control, without those given on top, after which no further step is begun. A coarse trial is made
     /// first and finer ones, up to `elements`, as long as the time that the last one took lets expect
     /// that they end in time. So how fine the last one is depends on the machine.
     pub seconds: Option<f64>,
