@@ -5,7 +5,7 @@ mod job;
 use std::sync::Mutex;
 use std::time::Duration;
 
-use job::{model, plan};
+use job::model;
 use slitwright_solver::body::{MouldShape, Rubber};
 use slitwright_solver::control::{Cancel, Control, Extra, Progress, Stage};
 use slitwright_solver::plan::{
@@ -28,7 +28,7 @@ fn hopeful(mode: TrialMode) -> PlanRequest {
         knife: KnifeRules { opening_zone: Some(8.0), hand_force: 120.0, ..KnifeRules::default() },
         weights: CostWeights::NONE,
         trial: TrialRequest { mode, elements: Some(4000), ..TrialRequest::default() },
-        budget: Budget { seconds: 300.0, target_gap: 0.9, seed: 1 },
+        budget: Budget { seconds: 300.0, target_gap: 0.9, seed: 1, rounds: None },
         ..PlanRequest::default()
     }
 }
@@ -40,41 +40,38 @@ fn tried(plan: &Plan) -> &PlanTrial {
     }
 }
 
+/// The first plans are shown as they come, each stored to go on from before it is; one that passes is only followed by
+/// shorter ones that pass, and the last one is what comes out. A step that fails never takes the place of one that
+/// passed: that is what more time is for.
 #[test]
-fn a_plan_that_fails_its_trial_is_made_again_until_it_passes() {
+fn a_cut_that_passes_is_only_followed_by_shorter_ones_that_pass() {
     let ball = || ball_on_rod(12.0, 4.0, 12.0, 2.0);
-    let judged = plan("hopeful", ball(), &hopeful(TrialMode::Judge));
-    let first = tried(&judged);
-    assert!(matches!(first.report.outcome, Outcome::Stuck { .. }), "{:?}", first.report.outcome);
-
-    // Plans on the way are shown with their trials, each stored to go on from before it is.
     let (shown, stored) = (Mutex::<Vec<Plan>>::default(), Mutex::new(0));
     let show = |plan: &Plan| {
-        assert!(*stored.lock().expect("whole") > 0);
+        if plan.two_sides.is_some() {
+            assert!(*stored.lock().expect("whole") > 0);
+        }
         shown.lock().expect("whole").push(plan.clone());
     };
     let keep = |_: &[u8]| *stored.lock().expect("whole") += 1;
     let hooks = Hooks { better: Some(&show), checkpoint: Some(&keep), resume: None };
-    let request = hopeful(TrialMode::Correct);
-    let corrected = make_plan_with(&model(ball()), &request, &Control::silent(), &hooks);
-    let corrected = corrected.expect("a plan");
-    assert_eq!(corrected.ending.stopped_by, StopReason::Corrected);
-    let shown = shown.into_inner().expect("whole");
-    let of_trials = shown.iter().filter(|plan| matches!(&plan.trial, TrialVerdict::Ran(_)));
-    assert!(of_trials.count() >= 2, "the first plan, and the one that passes");
-    let newest = shown.last().expect("some");
-    assert_eq!((newest.cost, tried(newest)), (corrected.cost, tried(&corrected)));
-    assert_eq!(newest.ending.stopped_by, StopReason::NotYet);
-    let last = tried(&corrected);
-    assert_eq!(last.report.mesh.pieces, 1);
-    assert_eq!(last.report.outcome, Outcome::Released);
+    let mut request = hopeful(TrialMode::Correct);
+    request.budget.rounds = Some(6);
+    let made = make_plan_with(&model(ball()), &request, &Control::silent(), &hooks);
+    let made = made.expect("a plan");
+    let last = tried(&made);
+    assert_eq!((last.report.mesh.pieces, last.report.outcome), (1, Outcome::Released));
     assert!(last.report.greatest_pull() <= last.hand_force);
-    assert!(corrected.total_length > judged.total_length);
-    // Each names a ring, and asks for cut across the rubber that was stretched there.
-    assert!(!last.demands.is_empty());
-    for demand in &last.demands {
-        assert!(demand.ring_length > 0.0 && demand.girth > 0.0, "{demand:?}");
-        assert!(demand.cut > 0.0 && demand.asked == demand.girth, "{demand:?}");
+    let passed = |plan: &Plan| matches!(&plan.trial, TrialVerdict::Ran(t) if t.report.outcome == Outcome::Released);
+    let shown = shown.into_inner().expect("whole");
+    let first = shown.iter().position(passed).expect("one that passes is shown");
+    for pair in shown[first..].windows(2) {
+        assert!(
+            passed(&pair[1]) && pair[1].cost < pair[0].cost,
+            "{} {}",
+            pair[0].cost,
+            pair[1].cost
+        );
     }
 }
 
@@ -118,7 +115,7 @@ fn time_that_is_given_during_a_trial_is_used() {
         wait_for_the_end(progress);
     });
     let outcome = tried(&plan).report.outcome;
-    assert!(matches!(outcome, Outcome::Stuck { .. }), "{outcome:?}");
+    assert!(matches!(outcome, Outcome::Stuck { .. } | Outcome::Released), "{outcome:?}");
     assert_eq!(plan.ending.stopped_by, StopReason::GapReached);
 }
 
@@ -130,7 +127,7 @@ fn who_stops_a_trial_gets_a_plan_that_says_so() {
             cancel.cancel();
         }
     });
-    let request = hopeful(TrialMode::Correct);
+    let request = hopeful(TrialMode::Judge);
     let ball = model(ball_on_rod(12.0, 4.0, 12.0, 2.0));
     let plan = make_plan(&ball, &request, &control).expect("a plan");
     assert_eq!(plan.trial, TrialVerdict::NotRun(NotTried::Stopped));

@@ -20,7 +20,10 @@ fn ball() -> Model {
 
 /// A request whose gap cannot be reached.
 fn request(seconds: f64) -> PlanRequest {
-    PlanRequest { budget: Budget { seconds, target_gap: 0.0, seed: 1 }, ..thin_blanket(Some(5.0)) }
+    PlanRequest {
+        budget: Budget { seconds, target_gap: 0.0, seed: 1, rounds: None },
+        ..thin_blanket(Some(5.0))
+    }
 }
 
 /// Time enough for any machine, too little for a second pass.

@@ -19,7 +19,7 @@ fn the_dancer_has_two_bridges_and_a_near_one() {
     let model = prepare_mesh(mesh, &PrepareOptions::default()).expect("a sound piece");
     // The first plan will do: nothing here depends on how good it is.
     let request = PlanRequest {
-        budget: Budget { seconds: 120.0, target_gap: 0.95, seed: 1 },
+        budget: Budget { seconds: 120.0, target_gap: 0.95, seed: 1, rounds: None },
         resolution: Resolution { deviation: None, planning_edge: Some(9.0) },
         trial: TrialRequest { mode: TrialMode::Off, ..TrialRequest::default() },
         ..PlanRequest::default()

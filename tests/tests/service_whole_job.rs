@@ -96,8 +96,12 @@ async fn a_long_plan_can_be_stopped_at_its_first_report() {
     let client = &mut server.client;
     let clapper = off(&ball_on_rod(30.0, 10.0, 60.0, 4.0));
     let model = upload(client, header(), &clapper, 1 << 16).await.expect("a sound model");
-    let budget =
-        v1::Budget { time_limit_seconds: Some(3600.0), target_gap: Some(0.0), seed: Some(1) };
+    let budget = v1::Budget {
+        time_limit_seconds: Some(3600.0),
+        target_gap: Some(0.0),
+        seed: Some(1),
+        rounds: None,
+    };
     let submission = v1::SubmitPlanRequest {
         model: model.name,
         request: Some(v1::PlanRequest { budget: Some(budget), ..Default::default() }),

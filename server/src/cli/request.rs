@@ -159,6 +159,9 @@ pub struct RequestArgs {
     /// Seed of every random choice
     #[arg(long, help_heading = "Search")]
     seed: Option<u64>,
+    /// Rounds of each search at most, for the same plan on any machine of a kind
+    #[arg(long, help_heading = "Search")]
+    rounds: Option<u32>,
     /// Greatest deviation of the working mesh, mm
     #[arg(long, value_name = "MM", help_heading = "Search")]
     deviation: Option<f64>,
@@ -297,6 +300,7 @@ impl RequestArgs {
         replace(&mut budget.time_limit_seconds, self.seconds);
         replace(&mut budget.target_gap, self.gap);
         replace(&mut budget.seed, self.seed);
+        replace(&mut budget.rounds, self.rounds);
         let resolution = message.resolution.get_or_insert_default();
         replace(&mut resolution.deviation_mm, self.deviation);
         replace(&mut resolution.planning_edge_mm, self.planning_edge);

@@ -151,6 +151,7 @@ fn stop_reason(reason: StopReason) -> v1::StopReason {
     match reason {
         StopReason::NotYet => v1::StopReason::NotYet,
         StopReason::Corrected => v1::StopReason::Corrected,
+        StopReason::Rounds => v1::StopReason::Rounds,
         StopReason::Fault => v1::StopReason::Fault,
         StopReason::GapReached => v1::StopReason::GapReached,
         StopReason::Optimal => v1::StopReason::Optimal,

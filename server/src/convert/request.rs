@@ -97,6 +97,7 @@ pub fn request_to_proto(request: &PlanRequest, class: v1::RubberClass) -> v1::Pl
             time_limit_seconds: Some(request.budget.seconds),
             target_gap: Some(request.budget.target_gap),
             seed: Some(request.budget.seed),
+            rounds: request.budget.rounds,
         }),
         resolution: Some(v1::Resolution {
             deviation_mm: request.resolution.deviation,
@@ -291,6 +292,10 @@ fn budget(message: Option<&v1::Budget>, path: &str, faults: &mut Collector) -> B
             "(a fraction)",
         ),
         seed: message.seed.unwrap_or(default.seed),
+        rounds: message.rounds.map(|rounds| {
+            let rounds = f64::from(rounds);
+            faults.number(&join(path, "rounds"), rounds, 1.0, 1e6, "rounds") as u32
+        }),
     }
 }
 

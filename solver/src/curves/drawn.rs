@@ -11,7 +11,6 @@ use crate::control::Control;
 use crate::girth::{PlanningGraph, Ring};
 use crate::mesh::{CurvePoint, TriangleMesh};
 use crate::optimise::cut_set::CutSet;
-use crate::optimise::pool::RowPool;
 use crate::optimise::separation::{Crossing, Separator};
 
 /// A line on the planning mesh.
@@ -125,21 +124,19 @@ impl Drawn {
 }
 
 impl Finisher<'_> {
-    /// The lines as they are, with every tight ring that they let by, the worst first. `pool` holds
-    /// rings that are looked at in any case.
+    /// The lines as they are, with every tight ring that they let by, the worst first. `separator` looks for
+    /// rings on the mesh that is fitted to the lines.
     pub fn judge(
         &self,
         drawn: &Drawn,
-        pool: &RowPool,
         separator: &Separator<'_>,
         control: &Control<'_>,
     ) -> Finished {
-        let (graph, cut) = (&drawn.fitted.graph, &drawn.fitted.cut);
-        let again = Separator::with_targets(graph, separator.targets());
-        let order: Vec<usize> = (0..again.target_count()).collect();
+        let cut = &drawn.fitted.cut;
+        let order: Vec<usize> = (0..separator.target_count()).collect();
         let mut tight: Vec<Ring> =
-            again.tight_rings(cut, Crossing::Forbidden, &order, usize::MAX, control).rings;
-        tight.extend(again.still_tight(&pool.rings, cut));
+            separator.tight_rings(cut, Crossing::Forbidden, &order, usize::MAX, control).rings;
+        tight.extend(separator.still_tight(&separator.nested_rings(), cut));
         tight.retain(falls_short);
         tight.sort_by(|a, b| {
             b.shortfall().total_cmp(&a.shortfall()).then_with(|| a.outline.cmp(&b.outline))

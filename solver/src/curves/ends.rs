@@ -31,7 +31,7 @@ pub(super) fn free_ends(cuts: &[CutCurves]) -> Vec<FreeEnd> {
 }
 
 /// Lengthen free ends, a step at a time where it helps most, until every row is met and no cut is
-/// shorter than `least_cut` mm. Returns the number of rows that stay missed.
+/// shorter than `least_cut` mm. Returns the rows that stay missed, with the share that is missing.
 ///
 /// `rims` count towards rows but are not changed.
 pub(super) fn lengthen_ends(
@@ -40,7 +40,7 @@ pub(super) fn lengthen_ends(
     cuts: &mut [CutCurves],
     rims: &[CutCurves],
     least_cut: f64,
-) -> usize {
+) -> Vec<(usize, f64)> {
     let ends = free_ends(cuts);
     let step = 0.25 * graph.mean_edge();
     for &end in &ends {
@@ -56,30 +56,45 @@ pub(super) fn lengthen_ends(
         if open.is_empty() {
             break;
         }
-        let total = open.iter().map(|m| m.1).sum::<f64>();
-        let mut best: Option<(f64, FreeEnd, Vec<CurvePoint>)> = None;
-        for &end in &ends {
-            let longer = lengthen(graph, end.points(cuts), end.at_start, step);
-            if weighted_length(graph, &longer).is_infinite() {
-                continue;
-            }
-            // More cut never misses a row that was met.
-            let added = split(graph, &longer, end.at_start, step).1;
-            let now = measured.still_missed(&open, &added).iter().map(|m| m.1).sum::<f64>();
-            if best.as_ref().is_none_or(|(least, _, _)| now < *least) {
-                best = Some((now, end, longer));
-            }
+        // A ring may lie some way ahead of every end.
+        let best =
+            LEAPS.into_iter().find_map(|leap| best_end(graph, &measured, &open, cuts, leap * step));
+        let Some((end, longer)) = best else { break };
+        measured.change(end.cut, end.chain, &longer);
+        end.set(cuts, longer);
+        open = measured.missed();
+    }
+    open
+}
+
+/// Steps that an end is led on at once, the next number where the one before helps no row.
+const LEAPS: [f64; 5] = [1.0, 2.0, 4.0, 8.0, 16.0];
+
+/// The free end where `step` mm more help the `open` rows most, and its curve with them; none where they help
+/// nowhere.
+fn best_end(
+    graph: &PlanningGraph,
+    measured: &Measured<'_, '_>,
+    open: &[(usize, f64)],
+    cuts: &[CutCurves],
+    step: f64,
+) -> Option<(FreeEnd, Vec<CurvePoint>)> {
+    let total = |rows: &[(usize, f64)]| rows.iter().map(|m| m.1).sum::<f64>();
+    let mut best: Option<(f64, FreeEnd, Vec<CurvePoint>)> = None;
+    for end in free_ends(cuts) {
+        let longer = lengthen(graph, end.points(cuts), end.at_start, step);
+        if weighted_length(graph, &longer).is_infinite() {
+            continue;
         }
-        match best {
-            Some((now, end, longer)) if now < total - 1e-9 => {
-                measured.change(end.cut, end.chain, &longer);
-                end.set(cuts, longer);
-                open = measured.missed();
-            }
-            _ => break,
+        // More cut never misses a row that was met.
+        let added = split(graph, &longer, end.at_start, step).1;
+        let now = total(&measured.still_missed(open, &added));
+        if best.as_ref().is_none_or(|(least, _, _)| now < *least) {
+            best = Some((now, end, longer));
         }
     }
-    open.len()
+    let (now, end, longer) = best?;
+    (now < total(open) - 1e-9).then_some((end, longer))
 }
 
 /// Lead every free end on by `amount` mm.
@@ -305,4 +320,29 @@ fn face_of_piece(graph: &PlanningGraph, a: &CurvePoint, b: &CurvePoint) -> u32 {
         })
         .min_by(|x, y| x.0.total_cmp(&y.0).then(x.1.cmp(&y.1)))
         .map_or(b.face, |(_, f)| f)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::measured::tests::{ball, cut, pools, upright};
+    use super::*;
+
+    /// A ring that lies more than a step ahead of the only free end is reached, and with it the length of cut
+    /// beyond it.
+    #[test]
+    fn ends_reach_a_ring_that_lies_some_way_ahead() {
+        let graph = ball();
+        let mut rows = CurveRows::new(&graph);
+        rows.take_rows(&pools(&graph));
+        let whole = upright(&graph);
+        let enough = Measured::new(&rows, &[cut(&whole)], &[]).missed();
+        assert!(enough.is_empty(), "the whole way up is enough: {enough:?}");
+        let far = split(&graph, &whole, false, cut(&whole).length() - 0.1).0;
+        let mut cuts = [cut(&far)];
+        let missed = Measured::new(&rows, &cuts, &[]).missed();
+        assert!(missed.iter().any(|&(row, _)| rows.is_crossing(row)), "{missed:?}");
+        let left = lengthen_ends(&graph, &rows, &mut cuts, &[], 0.0);
+        assert!(left.is_empty(), "{left:?} after {} mm", cuts[0].length());
+        assert!(cuts[0].length() < cut(&whole).length());
+    }
 }

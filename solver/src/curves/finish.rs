@@ -218,7 +218,7 @@ impl<'a> Finisher<'a> {
             extra.take_rows(&further);
             let before: f64 = finished.cuts.iter().map(CutCurves::length).sum();
             let unmet = lengthen_ends(graph, &extra, &mut finished.cuts, &finished.rims, least_cut);
-            if unmet > 0 {
+            if unmet.iter().any(|&(row, _)| extra.is_crossing(row)) {
                 // No end leads there: another cut is needed.
                 break;
             }

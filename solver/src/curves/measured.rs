@@ -45,7 +45,7 @@ impl<'r, 'g> Measured<'r, 'g> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::curves::{CutCurve, straighten_chain};
     use crate::girth::PlanningGraph;
@@ -55,21 +55,21 @@ mod tests {
     use crate::optimise::separation::Separator;
 
     /// A ball on a gate, rubber that stretches by three tenths.
-    fn ball() -> PlanningGraph {
+    pub(in super::super) fn ball() -> PlanningGraph {
         let mesh = icosphere(30.0, 4);
         let gate: Vec<bool> = mesh.positions.iter().map(|p| p.z < -25.0).collect();
         let n = gate.len();
         PlanningGraph::new(mesh, gate, vec![0.3; n], &vec![1.0; n]).expect("a graph")
     }
 
-    fn pools(graph: &PlanningGraph) -> Pools {
+    pub(in super::super) fn pools(graph: &PlanningGraph) -> Pools {
         let mut must = RowPool::new(graph.edges.len());
         must.add_rings(graph, Separator::new(graph, 10, 4).nested_rings());
         Pools::new(must)
     }
 
     /// A way from the gate up to the top, drawn straight.
-    fn upright(graph: &PlanningGraph) -> Vec<CurvePoint> {
+    pub(in super::super) fn upright(graph: &PlanningGraph) -> Vec<CurvePoint> {
         let by_height = |a: &u32, b: &u32| {
             let z = |v: u32| graph.mesh.positions[v as usize].z;
             z(*a).total_cmp(&z(*b))
@@ -87,7 +87,7 @@ mod tests {
         straighten_chain(graph, &way)
     }
 
-    fn cut(points: &[CurvePoint]) -> CutCurves {
+    pub(in super::super) fn cut(points: &[CurvePoint]) -> CutCurves {
         let chain = CutCurve {
             way: Vec::new(),
             points: points.to_vec(),

@@ -31,7 +31,7 @@ pub(super) fn straighten_within_rows(
         cuts.clone_from(&raw_cuts);
         rims.clone_from(&raw_rims);
         straighten_all(graph, rows, cuts, rims, may_lose);
-        missed = lengthen_ends(graph, rows, cuts, rims, least_cut);
+        missed = lengthen_ends(graph, rows, cuts, rims, least_cut).len();
         if missed == 0 {
             break;
         }

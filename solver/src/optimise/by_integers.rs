@@ -9,7 +9,9 @@ use super::rows::Row;
 use crate::control::Control;
 
 /// A solve is one proposal among many: a few nodes are enough.
-const LIMITS: IntegerLimits = IntegerLimits { nodes: 60, seconds: 2.0 };
+const NODES: i32 = 60;
+/// Where the clock counts, a solve is broken off after so many seconds.
+const SECONDS: f64 = 2.0;
 
 impl Builder<'_> {
     /// The cheapest choice among the edges that a plan came from and those that the relaxation
@@ -49,7 +51,9 @@ impl Builder<'_> {
                 Row { terms: terms.collect(), ..*row }
             })
             .collect();
-        let found = solve_cover_while(costs, rows, allowed.edges(), LIMITS, control)?;
+        let seconds = if self.settings.by_clock { SECONDS } else { f64::INFINITY };
+        let limits = IntegerLimits { nodes: NODES, seconds };
+        let found = solve_cover_while(costs, rows, allowed.edges(), limits, control)?;
         let free = found.chosen.into_iter().filter(|e| !self.settings.fixed.contains(e)).collect();
         let chosen = CutSet::new(free);
         if !self.meets_all(&chosen) {

@@ -309,8 +309,10 @@ impl<'s, 'g> Search<'s, 'g> {
         if self.pools.must.is_met(self.fixed.edges().iter().copied()) {
             return false;
         }
-        // Whatever the plan is, it has at least one cut.
-        let length = (relaxed.bound / GRAPH_OVER_STRAIGHT).max(self.settings.least_cut);
+        // Whatever the plan is, it has at least one cut, which is at best where length weighs least.
+        let weights = self.graph().cost_weight.iter().copied();
+        let least_cut = self.settings.least_cut * weights.fold(f64::INFINITY, f64::min);
+        let length = (relaxed.bound / GRAPH_OVER_STRAIGHT).max(least_cut);
         let bound = length + self.settings.entry_price;
         let moved = bound > self.bound + 1e-6;
         self.bound = self.bound.max(bound);

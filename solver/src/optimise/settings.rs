@@ -15,4 +15,6 @@ pub struct SearchSettings {
     pub seed: u64,
     /// Edges that are cut in any case: bridge loops. Their cost is not counted here.
     pub fixed: Vec<u32>,
+    /// Whether the clock may break off a step of the search; if not, it is only as long as its work.
+    pub by_clock: bool,
 }

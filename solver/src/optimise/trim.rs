@@ -208,6 +208,7 @@ mod tests {
             deadline: 1e3,
             seed: 1,
             fixed: Vec::new(),
+            by_clock: true,
         };
         let builder = Builder::new(&graph, &pools, &settings);
         let costs: Vec<f64> = graph.edges.iter().map(|e| e.cost).collect();

@@ -278,6 +278,7 @@ fn search(page: &mut Page, plan: &Plan) {
         StopReason::Fault => {
             "A fault of the program broke the work off; this is the best plan until then."
         }
+        StopReason::Rounds => "The work ended after the rounds that were asked for.",
         StopReason::TimeBudget => "The work stopped because its time ran out.",
         StopReason::Stalled => "The search stopped because nothing moved any more.",
         StopReason::Cancelled => "The work was stopped; this is the best plan until then.",

@@ -15,6 +15,7 @@ fn check_numbers(request: &PlanRequest) -> Result<(), PlanError> {
     let knife = &request.knife;
     let budget = &request.budget;
     let zone = knife.opening_zone.unwrap_or(1.0);
+    let rounds = budget.rounds.unwrap_or(1);
     let positive = "must be a positive number";
     let not_negative = "must be zero or a positive number";
     let checks = [
@@ -24,6 +25,7 @@ fn check_numbers(request: &PlanRequest) -> Result<(), PlanError> {
         ("knife.entry_price", knife.entry_price, knife.entry_price >= 0.0, not_negative),
         ("knife.least_cut", knife.least_cut, knife.least_cut >= 0.0, not_negative),
         ("budget.seconds", budget.seconds, budget.seconds > 0.0, positive),
+        ("budget.rounds", f64::from(rounds), rounds > 0, "must be at least 1"),
         (
             "budget.target_gap",
             budget.target_gap,

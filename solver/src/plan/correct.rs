@@ -160,7 +160,7 @@ mod tests {
             },
             weights: CostWeights::NONE,
             trial: TrialRequest { elements: Some(4000), ..TrialRequest::default() },
-            budget: Budget { seconds: 600.0, target_gap: 0.9, seed: 1 },
+            budget: Budget { seconds: 600.0, target_gap: 0.9, seed: 1, rounds: None },
             ..PlanRequest::default()
         }
     }
@@ -180,6 +180,7 @@ mod tests {
             deadline: 300.0,
             seed: 1,
             fixed: setup.fixed(),
+            by_clock: true,
         };
         let separator = separator(&setup.graph);
         let mut finisher = finisher(&setup, &request);

@@ -15,6 +15,8 @@ pub enum StopReason {
     Optimal,
     /// A plan that was made again, after a trial that failed, passed its own.
     Corrected,
+    /// The rounds asked for were done.
+    Rounds,
     /// The time budget ran out, in the search or in a trial.
     TimeBudget,
     /// No further improvement was found: the bound stopped moving, or a failed trial asked for nothing that

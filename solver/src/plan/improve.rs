@@ -35,6 +35,7 @@ pub(super) fn improve(
     let control = bench.control;
     let is_late = || control.elapsed().as_secs_f64() > control.with_extra_time(seconds);
     incumbents.begin_search();
+    let first = bench.search.rounds();
     let mut last = None;
     loop {
         let Workbench { search, finisher, .. } = &mut *bench;
@@ -55,6 +56,9 @@ pub(super) fn improve(
         let target = bench.request.budget.target_gap;
         if held.is_some_and(|held| gap(held.cost(), bench.search.bound()) <= target) {
             return Ok(StopReason::GapReached);
+        }
+        if bench.request.budget.rounds.is_some_and(|most| bench.search.rounds() - first >= most) {
+            return Ok(StopReason::Rounds);
         }
         match end {
             // An optimum along the graph that lets a ring by is none.

@@ -101,7 +101,8 @@ impl<'a, 'c> Pass<'a, 'c> {
     ) -> Self {
         // Plans that trials correct have better use for the hours.
         let is_long = control.with_extra_time(request.budget.seconds) >= LONG
-            && request.trial.mode != TrialMode::Correct;
+            && request.trial.mode != TrialMode::Correct
+            && request.budget.rounds.is_none();
         let began = control.elapsed().as_secs_f64();
         Self { number, is_long, began, model, request, control }
     }
@@ -171,6 +172,7 @@ impl<'a, 'c> Pass<'a, 'c> {
             deadline: self.search_end() - kept(self.search_end() - self.began),
             seed: request.budget.seed.wrapping_add(u64::from(self.number)),
             fixed: setup.fixed(),
+            by_clock: request.budget.rounds.is_none(),
         };
         let separator = separator(&setup.graph);
         let mut finisher = finisher(&setup, request);
@@ -237,11 +239,14 @@ impl<'a, 'c> Pass<'a, 'c> {
         clock: &mut StageClock<'_, '_>,
     ) -> Result<StopReason, PlanError> {
         let (setup, control) = (bench.setup, self.control);
-        let at = |share: f64| self.began + share * self.seconds();
-        control.stage(Stage::Trial, 0.1, "two sides of the model are drawn");
+        // Rounds are counted where they are given, and nothing is timed.
+        let is_timed = self.request.budget.rounds.is_none();
+        let at = |share: f64| {
+            if is_timed { self.began + share * self.seconds() } else { f64::MAX }
+        };
+        control.stage(Stage::Girth, 0.09, "two sides of the model are drawn");
         let mut views = Views::new(setup, control)?;
-        let mut shortening =
-            views.as_mut().map(|v| Shortening::new(v, self.request.budget.seconds));
+        let mut shortening = views.as_mut().map(|v| Shortening::new(v, self.request));
         let mut first = Shortened::NonePassed;
         if let Some(shortening) = &mut shortening {
             first = shortening.find_first(bench, incumbents, at(FIRST))?;
@@ -279,8 +284,11 @@ impl<'a, 'c> Pass<'a, 'c> {
             clock.lap("shortening");
             shortening.confirm(bench, incumbents, self.end())?;
             clock.lap("last trial");
-            searched =
-                if ended == Shortened::Done { StopReason::Stalled } else { StopReason::TimeBudget };
+            searched = match ended {
+                Shortened::Done | Shortened::NonePassed => StopReason::Stalled,
+                Shortened::OutOfTime if is_timed => StopReason::TimeBudget,
+                Shortened::OutOfTime => StopReason::Rounds,
+            };
         }
         Ok(stop_reason(searched, trials, control.is_cancelled()))
     }

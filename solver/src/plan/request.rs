@@ -97,9 +97,11 @@ pub struct Budget {
     pub seconds: f64,
     /// Stop once (best - bound) / best is at most this.
     pub target_gap: f64,
-    /// Seed of every random choice: the same seed gives the same plan when the budget is not
+    /// Seed of every random choice: the same seed gives the same plan when the clock is not
     /// what stops it.
     pub seed: u64,
+    /// Rounds of each search at most; where it is given, nothing but them and the gap ends a search in time.
+    pub rounds: Option<u32>,
 }
 
 /// How fine to look. `None` lets the program choose and report it.
@@ -126,7 +128,7 @@ impl Default for KnifeRules {
 
 impl Default for Budget {
     fn default() -> Self {
-        Self { seconds: 60.0, target_gap: 0.05, seed: 1 }
+        Self { seconds: 60.0, target_gap: 0.05, seed: 1, rounds: None }
     }
 }
 

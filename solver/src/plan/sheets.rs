@@ -253,7 +253,7 @@ mod tests {
         let request = PlanRequest {
             mould: MouldShape::Blanket { thickness: 6.0 },
             gate: GateChoice::Patch { centre: Point::new(7.0, -3.0, 30.0), radius: 8.0 },
-            budget: Budget { seconds: 30.0, target_gap: 0.6, seed: 1 },
+            budget: Budget { seconds: 30.0, target_gap: 0.6, seed: 1, rounds: None },
             trial: TrialRequest { mode: TrialMode::Off, ..TrialRequest::default() },
             ..PlanRequest::default()
         };

@@ -46,7 +46,7 @@ const ATTEMPTS: usize = 3;
 pub(super) struct Effort {
     /// Elements, about.
     pub elements: usize,
-    /// When it has to end, seconds on the job's clock.
+    /// When it has to end, seconds on the job's clock without what is given on top.
     pub until: f64,
     /// The direction that is tried first, if another cut came off in one.
     pub first: Option<Vector>,

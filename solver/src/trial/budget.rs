@@ -33,7 +33,8 @@ pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport,
     while report.outcome != Outcome::OutOfTime {
         let now = control.elapsed().as_secs_f64();
         let took = (now - begun).max(1e-3);
-        let affordable = (SHARE * (seconds - now).max(0.0) / took).powf(1.0 / GROWTH);
+        let affordable =
+            (SHARE * (control.with_extra_time(seconds) - now).max(0.0) / took).powf(1.0 / GROWTH);
         let before = report.mesh.elements as f64;
         let finer = (affordable * before).min(settings.elements as f64);
         if finer < LEAST_GAIN * before {

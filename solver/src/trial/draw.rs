@@ -6,8 +6,8 @@ use super::contact::RigidModel;
 use super::course::Course;
 use super::directions;
 use super::elastic::Elastic;
-use super::material::Material;
 use super::hands::{Grip, Hands};
+use super::material::Material;
 use super::parting::{Parted, part};
 use super::region::mesh_rubber;
 use super::relax::{Pull, Relaxation};
@@ -129,7 +129,8 @@ impl Trial<'_> {
     }
 
     fn is_late(&self) -> bool {
-        self.setup.settings.seconds.is_some_and(|s| self.control.elapsed().as_secs_f64() >= s)
+        let over = |s| self.control.elapsed().as_secs_f64() >= self.control.with_extra_time(s);
+        self.setup.settings.seconds.is_some_and(over)
     }
 
     /// The model's extent along a direction, mm.

@@ -26,8 +26,6 @@ pub(super) const CHUNK: usize = 512;
 /// Blocks of elements that one task works through.
 const BLOCKS: usize = 128;
 
-
-
 /// A body with what its forces need, ready for any positions of its nodes.
 pub struct Elastic {
     material: Material,

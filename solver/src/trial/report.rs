@@ -74,7 +74,8 @@ pub struct TrialSettings {
     pub tolerance: f64,
     /// Whether a coarse trial goes before the one with as many elements as asked for, where `seconds` are given.
     pub coarse_first: bool,
-    /// Seconds on the clock of the control after which no further step is begun. A coarse trial is made
+    /// Seconds on the clock of the control, without those given on top, after which no further step is begun. A
+    /// coarse trial is made
     /// first and finer ones, up to `elements`, as long as the time that the last one took lets expect
     /// that they end in time. So how fine the last one is depends on the machine.
     pub seconds: Option<f64>,

@@ -38,7 +38,7 @@ pub fn thin_blanket(planning_edge: Option<f64>) -> PlanRequest {
         trial: TrialRequest { mode: TrialMode::Off, ..TrialRequest::default() },
         rubber,
         knife,
-        budget: Budget { seconds: 120.0, target_gap: 0.12, seed: 1 },
+        budget: Budget { seconds: 120.0, target_gap: 0.12, seed: 1, rounds: None },
         resolution: Resolution { deviation: None, planning_edge },
         ..PlanRequest::default()
     }

@@ -11,7 +11,7 @@ use super::super::request::{PlanRequest, TrialMode};
 use super::super::setup::set_up;
 use super::super::sheets::make_sheets;
 use super::super::skin::Holes;
-use super::super::tools::{finisher, separator};
+use super::super::tools::{self, finisher};
 use super::super::trial::tried;
 use super::carry;
 use super::given::Scheme;
@@ -52,14 +52,17 @@ pub fn judge_scheme(
     let mut setup = set_up(model, request, 1.0, Holes::Open, control)?;
     let mut clock = StageClock::new(control);
     let drawn = carry::carry(&mut setup, scheme, request)?;
-    let separator = separator(&setup.graph);
+    let separator = tools::separator(&setup.graph);
     control.stage(Stage::Optimise, 0.1, "looking for tight rings");
     let mut pool = RowPool::new(setup.graph.edges.len());
     let fixed = setup.fixed();
     let order: Vec<usize> = (0..separator.target_count()).collect();
     first_rings(&separator, &CutSet::new(fixed.clone()), &order, &mut pool, control);
     control.check()?;
-    let curves = finisher(&setup, request).judge(&drawn, &pool, &separator, control);
+    // As a plan's own curves are: on the mesh fitted to them, holes filled that are cut across, with targets of
+    // that mesh.
+    let on_lines = tools::separator(drawn.fitted_graph());
+    let curves = finisher(&setup, request).judge(&drawn, &on_lines, control);
     control.check()?;
     let (origin, price) = (Origin::Scheme(drawn.cut.clone()), request.knife.entry_price);
     let candidate = Candidate::drawn(origin, curves, &setup.graph, &fixed, price);

@@ -13,6 +13,7 @@ use crate::control::Stage;
 use crate::mesh::{Point, Vector};
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
+use crate::plan::request::PlanRequest;
 use crate::plan::trial::{Effort, try_surfaces};
 use crate::plan::verdict::{NotTried, PlanTrial, TrialVerdict};
 use crate::plan::workbench::Workbench;
@@ -49,6 +50,8 @@ const AROUND: [f64; 2] = [0.2, 0.35];
 const OFF_MODEL: f64 = 1.5;
 /// Distance between two looks along a border, mm.
 const LOOK_EVERY: f64 = 2.0;
+/// Trials for each round of a budget that counts rounds in place of time.
+const TRIALS_A_ROUND: u32 = 2;
 /// Rounds of shortening at most.
 const ROUNDS: u32 = 8;
 
@@ -116,14 +119,19 @@ pub(in crate::plan) struct Shortening<'s, 'v> {
     elements: usize,
     /// Cuts that were held somewhere, until one passes.
     failures: Vec<Failure>,
+    /// Trials that may still be made, where they are counted and not timed.
+    trials_left: Option<u32>,
 }
 
 impl<'s, 'v> Shortening<'s, 'v> {
-    /// For a budget of so many seconds.
-    pub(in crate::plan) fn new(views: &'s mut Views<'v>, seconds: f64) -> Self {
+    /// For a budget of time, or of rounds.
+    pub(in crate::plan) fn new(views: &'s mut Views<'v>, request: &PlanRequest) -> Self {
         let (least, most, each) = ELEMENTS;
-        let elements = ((each * seconds) as usize).clamp(least, most);
-        Self { views, best: None, direction: None, elements, failures: Vec::new() }
+        let by_time = ((each * request.budget.seconds) as usize).clamp(least, most);
+        let elements =
+            request.trial.elements.map_or(by_time, |asked| asked.min(by_time.max(least)));
+        let trials_left = request.budget.rounds.map(|rounds| TRIALS_A_ROUND * rounds);
+        Self { views, best: None, direction: None, elements, failures: Vec::new(), trials_left }
     }
 
     /// Try cuts with a short hinge, from one view after the other, until one passes.
@@ -451,9 +459,11 @@ impl<'s, 'v> Shortening<'s, 'v> {
         let control = bench.control;
         control.rest();
         let until = control.with_extra_time(end);
-        if control.is_cancelled() || control.elapsed().as_secs_f64() >= until {
+        let is_over = control.elapsed().as_secs_f64() >= until || self.trials_left == Some(0);
+        if control.is_cancelled() || is_over {
             return Ok(None);
         }
+        self.trials_left = self.trials_left.map(|left| left - 1);
         let sheet = self.views.sheet(cut.view, control)?;
         let surface = sheet.cut_surface(&|place| cut.pattern.is_cut(place));
         let mut surfaces = vec![surface];
@@ -461,7 +471,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
         surfaces.extend(additions.iter().map(|addition| addition.surface(&sheet)));
         let drawing = self.drawing(bench, &sheet, &additions);
         surfaces.extend(drawing.own_discs(&bench.request.sheets));
-        let effort = Effort { elements, until, first: self.direction };
+        let effort = Effort { elements, until: end, first: self.direction };
         match try_surfaces(bench.setup, &surfaces, bench.request, &effort, control) {
             Ok(report) => Ok(Some(report)),
             Err(TrialError::Cancelled(_)) => Ok(None),

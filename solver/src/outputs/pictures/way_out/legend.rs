@@ -7,6 +7,8 @@ use super::tones::{BANDS, Bands, HATCH, MODEL};
 
 /// Height of one line of words.
 pub(super) const LINE: f32 = 26.0;
+/// Radius of the mark of what holds.
+pub(super) const RING: f32 = 14.0;
 
 /// Size of a tone's sample.
 const SWATCH: [f32; 2] = [54.0, 28.0];

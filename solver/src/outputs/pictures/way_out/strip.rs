@@ -10,7 +10,7 @@ use super::super::text::{Fonts, Weight};
 use super::super::view::{Camera, View};
 use super::super::{Picture, PictureError};
 use super::curve;
-use super::legend::{self, LINE, ring};
+use super::legend::{self, LINE, RING, ring};
 use super::moments::{self, Moment};
 use super::open::{self, Plane, Rubber};
 use super::side;
@@ -254,6 +254,3 @@ fn held(canvas: &mut Canvas, camera: &Camera, shot: &Shot, place: Point, size: [
     let spot = [inside(spot[0], size[0]), inside(spot[1], size[1])];
     ring(canvas, spot, seen);
 }
-
-const RING: f32 = 14.0;
-
