@@ -44,6 +44,7 @@ async fn sheets_arrive_with_the_plan() {
                 time_limit_seconds: Some(60.0),
                 target_gap: Some(0.6),
                 seed: Some(1),
+                rounds: None,
             }),
             sheets: Some(v1::SheetRules { station_spacing_mm: Some(8.0), ..Default::default() }),
             trial: Some(v1::TrialRules { mode: v1::TrialMode::Off.into(), ..Default::default() }),

@@ -155,7 +155,8 @@ mod tests {
             rubber: Rubber { shore_a: 45.0, working_stretch: 1.0, ..Rubber::default() },
             knife: KnifeRules {
                 opening_zone: Some(8.0),
-                hand_force: 40.0,
+                // So weak that the trial cannot pass.
+                hand_force: 5.0,
                 ..KnifeRules::default()
             },
             weights: CostWeights::NONE,

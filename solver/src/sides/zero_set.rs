@@ -128,13 +128,17 @@ mod tests {
         for f in 0..mesh.faces.len() as u32 {
             let normal = mesh.area_vector(FaceId(f));
             let middle = mesh.face_middle(FaceId(f));
+            // What is drawn out beyond the rubber bounds nothing.
+            if middle.coords.amax() > 20.0 || middle.coords.norm() < 10.0 {
+                continue;
+            }
             // By symmetry the zero set is the plane z = 0 (derivation: the mirrored potential is its negative).
-            assert!(middle.z.abs() < 0.6, "{middle}");
+            assert!(middle.z.abs() < 0.1, "{middle}");
             assert!(normal.dot(&Vector::z()) >= -1e-9, "{normal}");
             area += normal.z;
         }
-        // A square of 40 mm less a disc of 10 mm, and up to a layer of cells beyond either skin.
-        let least = 1600.0 - std::f64::consts::PI * 100.0;
-        assert!(area > 0.98 * least && area < 1.25 * least, "{area} of {least}");
+        // A square of 40 mm less a disc of 10 mm.
+        let exact = 1600.0 - std::f64::consts::PI * 100.0;
+        assert!((area / exact - 1.0).abs() < 0.03, "{area} of {exact}");
     }
 }

@@ -135,6 +135,13 @@ async fn connections_are_limited_and_the_next_one_waits() {
     let server = Running::start(config, SolverPlanner).await;
     let first = Client::connect(super::settings(&server)).await.expect("connected");
     send_plinth(&first).await.expect("kept");
+    // A call under way: without one the connection would make room for the next.
+    let (parts, sent) = tokio::sync::mpsc::channel(1);
+    let mut calls = first.calls();
+    let upload = tokio::spawn(async move {
+        calls.upload_model(tokio_stream::wrappers::ReceiverStream::new(sent)).await
+    });
+    parts.send(part(Part::Header(header()))).await.expect("sent");
     let settings = super::settings(&server);
     let second = tokio::spawn(async move {
         let second = Client::connect(settings).await.expect("connected at last");
@@ -144,6 +151,8 @@ async fn connections_are_limited_and_the_next_one_waits() {
         send_plinth(&first).await.expect("kept");
     }
     assert!(!second.is_finished(), "the only place is taken");
+    drop(parts);
+    assert!(upload.await.expect("no panic").is_err(), "a header alone is no model");
     drop(first);
     second.await.expect("its turn came");
     server.stop().await;
