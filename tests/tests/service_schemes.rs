@@ -21,6 +21,7 @@ fn blanket() -> v1::PlanRequest {
             time_limit_seconds: Some(120.0),
             target_gap: Some(0.7),
             seed: Some(1),
+            ..Default::default()
         }),
         resolution: Some(v1::Resolution { planning_edge_mm: Some(4.0), ..Default::default() }),
         trial: Some(v1::TrialRules { mode: v1::TrialMode::Off.into(), ..Default::default() }),
