@@ -23,7 +23,7 @@ pub(super) fn climb(
     let mut current = match best {
         Some(draft) if builder.meets_all(&draft.trimmed) => draft.clone(),
         Some(draft) => builder.mend(draft, random)?,
-        None => builder.from_scratch(relaxed, random)?,
+        None => builder.all_anew(relaxed, random)?,
     };
     let mut cost = builder.penalised_cost(&current.trimmed);
     for _ in 0..STEPS {

@@ -14,7 +14,7 @@ use super::cut_set::CutSet;
 
 impl Builder<'_> {
     /// A set from scratch that meets every row, trimmed.
-    pub fn from_scratch(&self, relaxed: &[f64], random: &mut ChaCha8Rng) -> Option<Draft> {
+    pub fn all_anew(&self, relaxed: &[f64], random: &mut ChaCha8Rng) -> Option<Draft> {
         let guide = self.guide(relaxed, 0.8, 0.0, random);
         let full = self.complete(&CutSet::default(), &guide, random)?;
         Some(self.draft(full, random))

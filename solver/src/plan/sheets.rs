@@ -225,7 +225,7 @@ impl PlannedSheets {
         SheetReport {
             settings: settings.clone(),
             skin: RubberSkin { outside: body.outside(), to_mould: gate.to_mould },
-            figures: self.figures.clone(),
+            figures: self.figures,
             bridge_figures,
             area,
             crossings,

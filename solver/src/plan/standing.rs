@@ -85,7 +85,7 @@ impl Standing {
     }
 
     /// The order: less is better.
-    pub fn cmp(&self, other: &Self) -> Ordering {
+    pub fn order(&self, other: &Self) -> Ordering {
         let key = |s: &Self| (!s.is_whole, s.tried);
         // Of plans that pass none is nearer to passing.
         let came = |s: &Self| if s.tried == Tried::Passed { 0.0 } else { s.came };
@@ -99,7 +99,7 @@ impl Standing {
 
     /// Whether this one is the better of two; as good is not better.
     pub fn is_better_than(&self, other: &Self) -> bool {
-        self.cmp(other).is_lt()
+        self.order(other).is_lt()
     }
 }
 
