@@ -69,7 +69,8 @@ proptest! {
         let plan = make_plan(&model(mesh), &request, &control).expect("a plan");
         drop(control);
         let mut told = told.into_inner().expect("whole");
-        prop_assert!(!told.is_empty() && matches!(plan.ending.bound_for, BoundFor::GirthModel { .. }));
+        let is_of_girths = matches!(plan.ending.bound_for, BoundFor::GirthModel { .. });
+        prop_assert!(!told.is_empty() && is_of_girths);
         told.push((plan.cost, plan.ending.lower_bound));
         for (cost, bound) in told {
             prop_assert!(cost >= bound, "cost {cost} mm, bound {bound} mm");

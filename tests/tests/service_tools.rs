@@ -242,7 +242,7 @@ async fn a_star_is_all_that_can_be() {
     let star = || Some(prost_types::FieldMask { paths: vec!["*".to_owned()] });
     let asked = v1::ListPlansRequest { read_mask: star(), ..Default::default() };
     let page = client.list_plans(asked).await.expect("a page").into_inner();
-    assert_eq!(page.plans, [ended.clone()]);
+    assert_eq!(page.plans, std::slice::from_ref(&ended));
     let plan = Some(v1::PlanJob { priority: 3, ..ended });
     let asked = v1::UpdatePlanRequest { plan, update_mask: star() };
     let updated = client.update_plan(asked).await.expect("updated").into_inner();
