@@ -326,23 +326,30 @@ fn face_of_piece(graph: &PlanningGraph, a: &CurvePoint, b: &CurvePoint) -> u32 {
 mod tests {
     use super::super::measured::tests::{ball, cut, pools, upright};
     use super::*;
+    use crate::girth::Ring;
+    use crate::optimise::pool::RowPool;
 
-    /// A ring that lies more than a step ahead of the only free end is reached, and with it the length of cut
-    /// beyond it.
+    /// One ring lies several steps ahead of the only free end, its strip on the gate's side too: a single step
+    /// helps no row, and yet the ring is reached.
     #[test]
     fn ends_reach_a_ring_that_lies_some_way_ahead() {
         let graph = ball();
+        let loosest = |a: &Ring, b: &Ring| a.shortfall().total_cmp(&b.shortfall());
+        let mut pools = pools(&graph);
+        let ring = pools.must.rings.drain(..).min_by(loosest).expect("a ring");
+        pools.must = RowPool::new(graph.edges.len());
+        pools.must.add_rings(&graph, vec![ring]);
         let mut rows = CurveRows::new(&graph);
-        rows.take_rows(&pools(&graph));
+        rows.take_rows(&pools);
         let whole = upright(&graph);
-        let enough = Measured::new(&rows, &[cut(&whole)], &[]).missed();
-        assert!(enough.is_empty(), "the whole way up is enough: {enough:?}");
-        let far = split(&graph, &whole, false, cut(&whole).length() - 0.1).0;
-        let mut cuts = [cut(&far)];
-        let missed = Measured::new(&rows, &cuts, &[]).missed();
+        let mut cuts = [cut(&split(&graph, &whole, false, cut(&whole).length() - 3.0).0)];
+        let measured = Measured::new(&rows, &cuts, &[]);
+        let missed = measured.missed();
+        let step = 0.25 * graph.mean_edge();
         assert!(missed.iter().any(|&(row, _)| rows.is_crossing(row)), "{missed:?}");
+        assert!(best_end(&graph, &measured, &missed, &cuts, step).is_none(), "nothing lies ahead");
         let left = lengthen_ends(&graph, &rows, &mut cuts, &[], 0.0);
-        assert!(left.is_empty(), "{left:?} after {} mm", cuts[0].length());
+        assert!(left.is_empty(), "{left:?}");
         assert!(cuts[0].length() < cut(&whole).length());
     }
 }

@@ -136,5 +136,7 @@ fn strip(graph: &PlanningGraph, distance: &[f64], side: impl Fn(u32) -> bool, de
             terms.push((index as u32, (inside / depth_floor).min(1.0) as f32));
         }
     }
+    // It stays for as long as the search goes on.
+    terms.shrink_to_fit();
     terms
 }
