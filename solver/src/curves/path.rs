@@ -40,7 +40,17 @@ impl CutCurve {
     }
 }
 
+/// Of a cut with branches one shorter than this is a stub, left where an end was drawn back to a branching point, mm:
+/// no knife makes it, and lengths are known no better.
+const STUB: f64 = 0.5;
+
 impl CutCurves {
+    /// Its chains without stubs.
+    pub fn branches(&self) -> impl Iterator<Item = &CutCurve> {
+        let is_branched = self.chains.len() > 1;
+        self.chains.iter().filter(move |chain| !is_branched || chain.length() >= STUB)
+    }
+
     /// Length of all chains, mm.
     pub fn length(&self) -> f64 {
         self.chains.iter().map(CutCurve::length).sum()

@@ -32,8 +32,7 @@ pub(super) fn exterior_cut(
     sheets: Vec<Sheet>,
 ) -> Cut {
     let branches: Vec<Vec<Point>> = curve
-        .chains
-        .iter()
+        .branches()
         .map(|chain| {
             let points: Vec<Point> = chain.points.iter().map(|p| p.point).collect();
             let points =

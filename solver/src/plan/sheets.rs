@@ -64,7 +64,7 @@ fn try_sheets(
 ) -> Result<PlannedSheets, SheetError> {
     let (mut lines, mut owners) = (Vec::new(), Vec::new());
     for (index, cut) in curves.cuts.iter().enumerate() {
-        for chain in &cut.chains {
+        for chain in cut.branches() {
             if let Some(line) = cut_line(chain, cut.from_gate, &setup.gate) {
                 lines.push(line);
                 owners.push(index);
