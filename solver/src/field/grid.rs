@@ -48,6 +48,23 @@ impl Grid {
         Self { origin, spacing, counts }
     }
 
+    /// A grid whose outermost nodes inside the box lie between a quarter and three quarters of the spacing off its
+    /// sides, alike on either side but for a hundredth: what is as rough as the grid at the sides is so alike, and
+    /// moves no plane of symmetry. One layer of nodes lies outside, but below a mirror.
+    pub fn centred(low: Point, high: Point, spacing: f64, on_mirror: bool) -> Self {
+        let mut grid = Self::round(low, high, spacing, on_mirror);
+        let size = high - low;
+        for axis in 0..if on_mirror { 2 } else { 3 } {
+            let inside = (size[axis] / spacing).round().max(1.0);
+            let slack = 0.5 * (size[axis] - (inside - 1.0) * spacing);
+            // As odd a share as those of `round`, for the same reason.
+            let off = 0.02 * LOW_SHARE[axis] * spacing;
+            grid.origin[axis] = low[axis] + slack - spacing + off;
+            grid.counts[axis] = inside as usize + 2;
+        }
+        grid
+    }
+
     /// All nodes.
     pub fn len(&self) -> usize {
         self.counts.iter().product()

@@ -114,7 +114,10 @@ impl Equations {
             return Err(FieldError::BadGrid { counts, spacing });
         }
         let on_board = domain.on_board();
-        let grid = Grid::round(low, high, spacing, on_board);
+        let grid = match outside {
+            OutsideSkin::Held => Grid::round(low, high, spacing, on_board),
+            OutsideSkin::Insulated => Grid::centred(low, high, spacing, on_board),
+        };
         let counts = grid.counts;
         let nodes = counts.iter().fold(1u64, |n, &c| n.saturating_mul(c as u64));
         if counts.iter().any(|n| !(4..=4096).contains(n)) || nodes > u64::from(u32::MAX) {

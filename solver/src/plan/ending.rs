@@ -47,7 +47,7 @@ pub enum BoundFor {
     /// Nothing: none was looked for.
     Nothing,
     /// Every set of cuts along the planning mesh that releases the model by the girth model, whatever a
-    /// trial says of it.
+    /// trial says of it; but for an edge of that mesh a cut, since an end may fall between two vertices.
     GirthModel {
         /// Mean edge of the planning mesh, mm.
         planning_edge: f64,
