@@ -60,13 +60,13 @@ fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
     // The ring grows by about twice what the slit does, so a ring measured d too short makes the slit longer by
     // d times 2 pi r / (1 + e) / 2, which is 1.25 d of its length here. The graph measures between 2.3 % too
     // short and 1.2 % too long by direction (closed form in `solver/src/girth/graph.rs`) and 1 % is let by:
-    // 2.9 % too long, 2.8 % too short. So near what the metric allows refining does not help. Half an edge
-    // at the slit's end comes on top where edges are coarse.
-    // Not 4.5: there the search goes on to the end of its time, so that the plan depends on the machine.
-    for (edge, tolerance) in [(6.0, 0.04), (4.0, 0.03)] {
+    // 2.9 % too long, 2.8 % too short. On top comes half an edge at the slit's end, which rings pass at vertices.
+    for edge in [6.0, 4.0] {
         let name = format!("sphere, edge {edge}");
         let mut request = thin_blanket(Some(edge));
-        request.budget.target_gap = 0.12;
+        // A gap of 12 % may be reached by a plan that is 10 % off, and time makes plans hang on the machine:
+        // rounds are counted instead.
+        (request.budget.target_gap, request.budget.rounds) = (0.01, Some(8));
         // Too small a flat to be taken for a foot unasked.
         request.gate = GateChoice::Patch { centre: Point::origin(), radius: gate + 0.1 };
         let plan = plan(&name, sphere_on_gate(radius, gate, 1.2), &request);
@@ -79,10 +79,11 @@ fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
         if plan.cuts.len() == 1 && passes < 1.0 - SHORT {
             wrong.push(format!("{name}: the ring left opens to {passes:.3} of the girth"));
         }
-        if error.abs() > tolerance {
+        let too_long = 0.029 + 0.5 * edge / exact;
+        if !(-0.028..=too_long).contains(&error) {
             wrong.push(format!("{name}: {:.2} mm for {exact:.2} mm", plan.total_length));
         }
-        if plan.ending.lower_bound > exact * (1.0 + tolerance) {
+        if plan.ending.lower_bound > exact * 1.029 {
             wrong.push(format!("{name}: bound {:.2} mm above {exact:.2}", plan.ending.lower_bound));
         }
     }

@@ -124,7 +124,7 @@ mod tests {
         let potential = equations.solve_sides(&side, 1e-8, &control).expect("solved");
         let mesh = zero_set(&potential);
         assert!(!mesh.faces.is_empty());
-        let mut area = 0.0;
+        let (mut area, mut off) = (0.0, 0.0);
         for f in 0..mesh.faces.len() as u32 {
             let normal = mesh.area_vector(FaceId(f));
             let middle = mesh.face_middle(FaceId(f));
@@ -132,13 +132,17 @@ mod tests {
             if middle.coords.amax() > 20.0 || middle.coords.norm() < 10.0 {
                 continue;
             }
-            // By symmetry the zero set is the plane z = 0 (derivation: the mirrored potential is its negative).
-            assert!(middle.z.abs() < 0.1, "{middle}");
+            // By symmetry the zero set is the plane z = 0 (derivation: the mirrored potential is its negative). On the
+            // model the jump of the sides is known no better than by which edge of the grid it lies on: half a cell.
+            assert!(middle.z.abs() < 0.5, "{middle}");
             assert!(normal.dot(&Vector::z()) >= -1e-9, "{normal}");
-            area += normal.z;
+            area += 0.5 * normal.z;
+            off += 0.5 * normal.z * middle.z.abs();
         }
         // A square of 40 mm less a disc of 10 mm.
         let exact = 1600.0 - std::f64::consts::PI * 100.0;
         assert!((area / exact - 1.0).abs() < 0.03, "{area} of {exact}");
+        // On the whole a twentieth of a cell: what the model's steps do decays over a cell or two.
+        assert!(off / area < 0.05, "{}", off / area);
     }
 }

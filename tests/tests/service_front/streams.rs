@@ -142,6 +142,10 @@ async fn connections_are_limited_and_the_next_one_waits() {
         calls.upload_model(tokio_stream::wrappers::ReceiverStream::new(sent)).await
     });
     parts.send(part(Part::Header(header()))).await.expect("sent");
+    // The only place of the queue is free again once the call takes the header, and a later call over the same
+    // connection is answered after the server has the call.
+    parts.reserve().await.expect("taken");
+    send_plinth(&first).await.expect("kept");
     let settings = super::settings(&server);
     let second = tokio::spawn(async move {
         let second = Client::connect(settings).await.expect("connected at last");
