@@ -302,7 +302,7 @@ const FREE: (f64, f64, f64) = (0.35, 0.7, 0.1);
 /// What their trial may take, where they are competitors only.
 const TRIED: f64 = 0.15;
 /// When shortening ends, and the last trial begins.
-const SHORTENED: f64 = 0.85;
+const SHORTENED: f64 = 0.75;
 
 /// What is kept of a budget for what follows the search, seconds.
 fn kept(seconds: f64) -> f64 {

@@ -12,7 +12,7 @@ use super::{Border, Labels, SidesError, Surface, zero_set};
 use crate::body::MouldBody;
 use crate::control::Control;
 use crate::field::{Equations, Potential};
-use crate::mesh::{Point, TriangleMesh, point_along};
+use crate::mesh::{FaceId, Point, TriangleMesh};
 use crate::union_find::UnionFind;
 
 /// The residual at which the potential between the sides counts as solved: the place of its zero is then known
@@ -22,11 +22,6 @@ const SOLVED: f64 = 1e-6;
 const AT_BORDER: f64 = 1.0;
 /// From this level of the outer potential on a vertex of the sheet lies on the outside.
 const OUTSIDE_LEVEL: f64 = 0.98;
-/// The sheet is drawn out into the model by so much, mm, or half way through it where it is thinner: the faces of
-/// coarse elements cut corners, and rubber that is left there would hold.
-const INTO_MODEL: f64 = 6.0;
-/// Least distance between two points of the edge that is drawn out into the model, mm.
-const SKIRT_STEP: f64 = 1.5;
 /// The sheet is drawn out below the board by so much, mm: an edge that lies in the board's plane parts nothing.
 const BELOW_BOARD: f64 = 2.0;
 
@@ -69,8 +64,8 @@ pub struct PartingSheet {
     pub parts: Vec<SheetPart>,
     /// The potential that it is the zero set of.
     pub potential: Potential,
-    /// Its surface, drawn out a little into the model, beyond the outside and below the board; counter-clockwise
-    /// seen from the front.
+    /// Its surface, drawn out through the model, beyond the outside and below the board; counter-clockwise seen from
+    /// the front.
     pub mesh: TriangleMesh,
     /// The part of each face; none for faces that lie wholly outside of the rubber and belong to no part.
     part: Vec<Option<u32>>,
@@ -97,18 +92,17 @@ impl PartingSheet {
         }
         let side = |p: &Point| border.side(surface, p);
         let potential = equations.solve_sides(&side, SOLVED, control)?;
-        let mesh = below_the_board(zero_set(&potential), body);
+        let mesh = below_the_board(zero_set(&potential, &side), body);
         control.check()?;
         let spacing = potential.grid().spacing;
-        let place = places(&mesh, &border, outer, spacing);
-        let in_rubber: Vec<bool> = mesh
-            .faces
-            .par_iter()
-            .map(|face| {
-                let sum = face.iter().map(|&v| mesh.positions[v as usize].coords);
-                let middle = Point::from(sum.sum::<crate::mesh::Vector>() / 3.0);
-                let hit = body.model().closest(&middle);
-                body.holds(&middle) && (middle - hit.point).dot(&hit.normal) > 0.0
+        let in_model: Vec<bool> =
+            mesh.positions.par_iter().map(|p| depth_in_model(body, p) > 0.0).collect();
+        let place = places(&mesh, &in_model, &border, outer, spacing);
+        let middles = (0..mesh.faces.len() as u32).into_par_iter();
+        let in_rubber: Vec<bool> = middles
+            .map(|f| {
+                let middle = mesh.face_middle(FaceId(f));
+                body.holds(&middle) && depth_in_model(body, &middle) < 0.0
             })
             .collect();
         let mut sheet = Self {
@@ -122,40 +116,17 @@ impl PartingSheet {
             place,
         };
         sheet.find_parts(outer);
-        sheet.draw_into_model(surface);
+        sheet.follow_borders(&in_model);
         Ok(sheet)
     }
 
-    /// Faces from the border into the model, square to its surface.
-    fn draw_into_model(&mut self, surface: &Surface) {
-        for (path, k) in self.border.paths.iter().zip(0u32..) {
-            let part = self.parts.iter().position(|part| part.paths.contains(&k));
-            let Some(part) = part.map(|part| part as u32) else { continue };
-            let length = path.length();
-            let count = (length / SKIRT_STEP).ceil().max(1.0) as usize;
-            let mut before: Option<[u32; 2]> = None;
-            for i in 0..=count {
-                let along = length * i as f64 / count as f64;
-                let at = point_along(&path.points, along);
-                let normal = surface.locator.closest(&at).normal;
-                let through =
-                    surface.locator.ray(&(at - normal * 0.05), &-normal, 4.0 * INTO_MODEL);
-                let thick = through.map_or(f64::INFINITY, |hit| hit.distance);
-                let depth = INTO_MODEL.min(0.5 * thick);
-                let first = self.mesh.positions.len() as u32;
-                // A little out of the model too, where the sheet itself begins.
-                self.mesh.positions.extend([at + normal * 0.5, at - normal * depth]);
-                self.place.extend([BorderPlace { path: k, along }; 2]);
-                let now = [first, first + 1];
-                if let Some([a, b]) = before {
-                    for face in [[a, b, now[1]], [a, now[1], now[0]]] {
-                        self.mesh.faces.push(face);
-                        self.part.push(Some(part));
-                        self.in_rubber.push(false);
-                    }
-                }
-                before = Some(now);
-            }
+    /// Within the model faces belong to the part that the border nearest to them starts.
+    fn follow_borders(&mut self, in_model: &[bool]) {
+        for (part, face) in self.part.iter_mut().zip(&self.mesh.faces) {
+            let Some(&v) = face.iter().find(|&&v| in_model[v as usize]) else { continue };
+            let path = self.place[v as usize].path;
+            let nearest = self.parts.iter().position(|part| part.paths.contains(&path));
+            *part = nearest.map(|part| part as u32).or(*part);
         }
     }
 
@@ -176,7 +147,7 @@ impl PartingSheet {
         }
         let mut found: BTreeMap<usize, Found> = BTreeMap::new();
         for (f, face) in mesh.faces.iter().enumerate().filter(|(f, _)| self.in_rubber[*f]) {
-            let area = mesh.face_area(crate::mesh::FaceId(f as u32));
+            let area = mesh.face_area(FaceId(f as u32));
             let entry = found.entry(joined.root(face[0] as usize)).or_insert(Found {
                 area: 0.0,
                 outside: false,
@@ -267,7 +238,7 @@ impl PartingSheet {
         let part = self.part[face].map(|part| self.parts[part as usize].kind);
         part == Some(PartKind::Exterior)
             && self.is_face_cut(face, is_cut)
-            && holds(&self.mesh.face_middle(crate::mesh::FaceId(face as u32)))
+            && holds(&self.mesh.face_middle(FaceId(face as u32)))
     }
 
     /// On which side of the sheet a point of the rubber lies: 1 for the front, -1 for the back, none where the
@@ -312,6 +283,12 @@ impl PartingSheet {
     }
 }
 
+/// How deep a point lies in the model, mm; negative outside of it.
+fn depth_in_model(body: &MouldBody, p: &Point) -> f64 {
+    let hit = body.model().closest(p);
+    (hit.point - p).dot(&hit.normal)
+}
+
 fn is_outside(outer: &Potential, p: &Point) -> bool {
     outer.sample(p).is_ok_and(|(level, _)| level > OUTSIDE_LEVEL)
 }
@@ -351,6 +328,7 @@ fn below_the_board(mut mesh: TriangleMesh, body: &MouldBody) -> TriangleMesh {
 /// The place of the border that each vertex leads down to, along the sheet's edges.
 fn places(
     mesh: &TriangleMesh,
+    in_model: &[bool],
     border: &Border,
     outer: &Potential,
     spacing: f64,
@@ -362,8 +340,10 @@ fn places(
         .positions
         .par_iter()
         .zip(&nearest)
-        // Beyond where the potential is known: in the model near the border, beyond the outside elsewhere.
-        .map(|(p, (away, _))| match outer.sample(p) {
+        .zip(in_model)
+        // Beyond where the potential is known: in the model, else beyond the outside.
+        .map(|((p, (away, _)), in_model)| match outer.sample(p) {
+            _ if *in_model => -1.0,
             Ok((level, _)) => level,
             Err(_) if *away < 4.0 * spacing => -1.0,
             Err(_) => 2.0 + away,

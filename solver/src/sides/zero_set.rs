@@ -18,32 +18,42 @@ const TETRAHEDRA: [[usize; 4]; 6] =
 /// An edge between two nodes of the grid, the lower index first.
 type Key = [u32; 2];
 
-/// The zero set of a potential in the rubber and a little way beyond its skins, as far as the potential is
-/// continued there. Triangles are counter-clockwise seen from where the potential is positive.
-pub fn zero_set(potential: &Potential) -> TriangleMesh {
+/// The zero set of a potential: in the rubber, a little way beyond the outside as far as the potential is continued
+/// there, and through the model, where `inside` tells the sides. So it parts all that is in front from all that is
+/// behind: coarse elements of rubber cut the corners of the model, and may go through a thin part of it.
+/// Triangles are counter-clockwise seen from where the potential is positive.
+pub fn zero_set(potential: &Potential, inside: &(dyn Fn(&Point) -> f64 + Sync)) -> TriangleMesh {
     let grid = potential.grid();
     let [nx, ny, nz] = grid.counts;
+    let at = |n: usize| {
+        let node = grid.node(n);
+        let continued = potential.near_node(node);
+        continued.or_else(|| match potential.place(node) {
+            Place::Model | Place::Gap => Some(inside(&grid.position(node))),
+            Place::Rubber | Place::Outside => None,
+        })
+    };
+    let values: Vec<f64> =
+        (0..grid.len()).into_par_iter().map(|n| at(n).unwrap_or(f64::NAN)).collect();
     let layers: Vec<Vec<[Key; 3]>> = (0..nz - 1)
         .into_par_iter()
         .map(|k| {
             let mut faces = Vec::new();
             for j in 0..ny - 1 {
                 for i in 0..nx - 1 {
-                    cell(potential, [i, j, k], &mut faces);
+                    cell(potential, &values, [i, j, k], &mut faces);
                 }
             }
             faces
         })
         .collect();
-    let value = |n: u32| potential.near_node(grid.node(n as usize)).unwrap_or(0.0);
     let mut number: HashMap<Key, u32> = HashMap::new();
     let mut mesh = TriangleMesh::default();
     for face in layers.iter().flatten() {
         let corners = face.map(|key| {
             *number.entry(key).or_insert_with(|| {
-                let [a, b] = key;
-                let (u, v) = (value(a), value(b));
-                let [p, q]: [Point; 2] = [a, b].map(|n| grid.position(grid.node(n as usize)));
+                let (u, v) = (values[key[0] as usize], values[key[1] as usize]);
+                let [p, q]: [Point; 2] = key.map(|n| grid.position(grid.node(n as usize)));
                 // Off the very ends, so that no triangle loses all its area.
                 let share = (u / (u - v)).clamp(0.02, 0.98);
                 mesh.positions.push(p + (q - p) * share);
@@ -55,21 +65,21 @@ pub fn zero_set(potential: &Potential) -> TriangleMesh {
     mesh
 }
 
-fn cell(potential: &Potential, low: [usize; 3], faces: &mut Vec<[Key; 3]>) {
+fn cell(potential: &Potential, values: &[f64], low: [usize; 3], faces: &mut Vec<[Key; 3]>) {
     let grid = potential.grid();
     let mut index = [0u32; 8];
     let mut value = [0.0; 8];
-    let mut in_rubber = false;
+    let mut beyond = true;
     for corner in 0..8 {
         let node = [low[0] + (corner & 1), low[1] + (corner >> 1 & 1), low[2] + (corner >> 2 & 1)];
-        let Some(v) = potential.near_node(node) else { return };
-        in_rubber |= potential.place(node) == Place::Rubber;
-        index[corner] = grid.index(node) as u32;
-        value[corner] = v;
+        let n = grid.index(node);
+        (index[corner], value[corner]) = (n as u32, values[n]);
+        beyond &= potential.place(node) == Place::Outside;
     }
     let front = value.map(|v| v > 0.0);
-    // Beyond the skins the continuation is soon worth nothing.
-    if !in_rubber || front == [true; 8] || front == [false; 8] {
+    // Beyond the outside the continuation is soon worth nothing.
+    let is_known = !beyond && value.iter().all(|v| v.is_finite());
+    if !is_known || front == [true; 8] || front == [false; 8] {
         return;
     }
     let key = |a: usize, b: usize| -> Key {
@@ -122,7 +132,7 @@ mod tests {
         let equations = Equations::insulated(&domain, 1.0, &control).expect("equations");
         let side = |p: &Point| if p.z > 0.0 { 1.0 } else { -1.0 };
         let potential = equations.solve_sides(&side, 1e-8, &control).expect("solved");
-        let mesh = zero_set(&potential);
+        let mesh = zero_set(&potential, &side);
         assert!(!mesh.faces.is_empty());
         let (mut area, mut off) = (0.0, 0.0);
         for f in 0..mesh.faces.len() as u32 {

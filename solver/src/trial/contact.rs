@@ -55,6 +55,11 @@ impl RigidModel {
         if self.holds(point) { -away } else { away }
     }
 
+    /// The point of the model's walls nearest to a point.
+    pub fn nearest(&self, point: &Point) -> Point {
+        self.walls.closest(point).point
+    }
+
     /// Whether it stands on a board.
     pub fn has_board(&self) -> bool {
         self.board.is_some()

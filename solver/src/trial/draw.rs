@@ -9,8 +9,9 @@ use super::elastic::Elastic;
 use super::hands::{Grip, Hands};
 use super::material::Material;
 use super::parting::{Parted, part};
+use super::pull::{Grasp, Pull};
 use super::region::mesh_rubber;
-use super::relax::{Pull, Relaxation};
+use super::relax::Relaxation;
 use super::report::*;
 use super::solid::{Skin, longest_edge};
 use super::{Obstacle, TrialError};
@@ -58,7 +59,7 @@ pub(super) fn trial(
 ) -> Result<TrialReport, TrialError> {
     let model = RigidModel::new(setup.model, setup.body.board())?;
     let (solid, spacing) = mesh_rubber(setup, &model, elements, control)?;
-    let body = part(&solid, setup.sheets)?;
+    let body = part(&solid, setup.sheets, Some(&model))?;
     let elastic = Elastic::new(&body.solid, Material::of(setup.rubber));
     let surface = body.solid.surface();
     let mut skin: Vec<u32> = surface.iter().flatten().copied().collect();
@@ -215,18 +216,17 @@ impl Trial<'_> {
         rubber
     }
 
-    /// Pulls that draw the rubber off from where it is at `x`, along a direction.
-    fn along(&self, hands: &Hands, x: &[Point], direction: Vector, target: f64) -> Vec<Pull> {
+    /// A pull that draws the rubber off from where it is at `x`, along a direction.
+    fn along(&self, hands: &Hands, x: &[Point], direction: Vector, target: f64) -> Pull {
         let stiffness = self.setup.settings.hand_force / (SLACK * self.extent(&direction));
-        let one = |&(node, share): &(u32, f64)| Pull {
+        let grasp = |&(node, share): &(u32, f64)| Grasp {
             node,
+            share,
             origin: x[node as usize],
             direction,
-            stiffness: stiffness * share,
-            target,
-            limit: f64::INFINITY,
         };
-        hands.along.iter().map(one).collect()
+        let grasps = hands.along.iter().map(grasp).collect();
+        Pull::new(grasps, stiffness, target, f64::INFINITY).level(&direction)
     }
 
     /// Draw lips and flaps aside, over the board, until they are as far as is wanted or as hands and rubber let
@@ -261,19 +261,14 @@ impl Trial<'_> {
                 break;
             }
             let target = opened.aside + step;
-            let mut pulls: Vec<(Pull, f64)> = Vec::new();
-            let lips = hands.aside.iter().map(|p| Pull { target, ..*p });
-            pulls.extend(lips.map(|p| (p, opened.aside)));
-            let mut drawn: Vec<Vec<Pull>> = Vec::new();
+            let mut pulls: Vec<(Pull, f64)> =
+                hands.aside.iter().map(|p| (p.at(target), opened.aside)).collect();
             for (flap, lag) in hands.flaps.iter().zip(&lags) {
-                let flap = flap.pulls(rest, &rubber.x, lag + step);
-                pulls.extend(flap.iter().map(|p| (*p, *lag)));
-                drawn.push(flap);
+                pulls.push((flap.pull(rest, &rubber.x, lag + step), *lag));
             }
-            let held = self.along(&hands, rest, Vector::z(), 0.0);
-            let keep: Vec<Pull> = pulls.iter().map(|(p, _)| *p).collect();
-            rubber
-                .set_pulls_from(pulls.into_iter().chain(held.iter().map(|p| (*p, 0.0))).collect());
+            let keep: Vec<Pull> = pulls.iter().map(|(p, _)| p.clone()).collect();
+            pulls.push((self.along(&hands, rest, Vector::z(), 0.0), 0.0));
+            rubber.set_pulls_from(pulls);
             self.settle(&mut rubber, MOST_STEPS.0, &mut opened.course)?;
             let stretches = self.elastic.stretches(&rubber.x);
             if self.overstretched(&stretches)
@@ -282,17 +277,16 @@ impl Trial<'_> {
                 // Who feels the rubber give draws no farther.
                 break;
             }
-            (opened.x, opened.aside, opened.pulls) = (rubber.x.clone(), target, keep);
-            let mut given = hands.aside.iter().fold((0.0, 0.0), |(force, limit), p| {
-                let force_now = Pull { target, ..*p }.force(&rubber.x[p.node as usize]);
-                (force + force_now, limit + p.limit)
-            });
-            for ((flap, lag), pulls) in hands.flaps.iter().zip(&mut lags).zip(&drawn) {
-                let force = flap.force(pulls, &rubber.x);
-                *lag = flap.lag(force);
-                given = (given.0 + force, given.1 + flap.limit());
+            let forces: Vec<f64> = keep.iter().map(|p| p.force(&rubber.x)).collect();
+            let limits: f64 = keep.iter().map(|p| p.limit).sum();
+            let given: f64 = forces.iter().sum();
+            for (flap, (lag, force)) in
+                hands.flaps.iter().zip(lags.iter_mut().zip(&forces[hands.aside.len()..]))
+            {
+                *lag = flap.lag(*force);
             }
-            if given.0 >= SPENT * given.1 || self.is_open(&rubber.x) {
+            (opened.x, opened.aside, opened.pulls) = (rubber.x.clone(), target, keep);
+            if given >= SPENT * limits || self.is_open(&rubber.x) {
                 break;
             }
         }
@@ -329,12 +323,11 @@ impl Trial<'_> {
             let (before, gone) = (gone(step - 1), gone(step));
             // The hands that keep it open go along.
             let kept = opened.pulls.iter().map(|p| {
-                let along = p.direction.dot(&direction);
-                let target = p.target + gone * along;
-                (Pull { target, ..*p }, p.target + before * along)
+                let along = p.part_along(&direction);
+                (p.at(p.target + gone * along), p.target + before * along)
             });
             let along = self.along(&hands, &opened.x, direction, gone);
-            rubber.set_pulls_from(kept.chain(along.into_iter().map(|p| (p, before))).collect());
+            rubber.set_pulls_from(kept.chain([(along, before)]).collect());
             let mut settled = self.settle(&mut rubber, MOST_STEPS.0, &mut course)?;
             let mut stretches = self.elastic.stretches(&rubber.x);
             let mut used = MOST_STEPS.0;
@@ -344,6 +337,7 @@ impl Trial<'_> {
                     || self.overstretched(stretches)
                     || self.is_clear(rubber, &direction)
             };
+            let mut was_clear = self.is_clear(&rubber, &direction);
             while !settled
                 && used < MOST_STEPS.1
                 && !self.is_late()
@@ -352,6 +346,10 @@ impl Trial<'_> {
                 settled = self.settle(&mut rubber, AT_ONCE, &mut course)?;
                 stretches = self.elastic.stretches(&rubber.x);
                 used += AT_ONCE;
+                // Rubber that stays clear of the model swings in the air: that takes long to rest and decides nothing.
+                let is_clear = self.is_clear(&rubber, &direction);
+                settled |= was_clear && is_clear;
+                was_clear = is_clear;
             }
             let force = drawn(&rubber, &direction);
             let torn = self.measure(&rubber.x, &mut course);
@@ -499,8 +497,7 @@ impl Trial<'_> {
 
 /// Force of the hands along the direction, N.
 fn drawn(rubber: &Relaxation<'_>, direction: &Vector) -> f64 {
-    let pulls = rubber.pulls().iter();
-    pulls.map(|p| p.force(&rubber.x[p.node as usize]) * p.direction.dot(direction)).sum()
+    rubber.pulls().iter().map(|p| p.force(&rubber.x) * p.part_along(direction)).sum()
 }
 
 /// The node that the model holds back most.

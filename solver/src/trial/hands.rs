@@ -1,6 +1,6 @@
 //! Where hands pull.
 //!
-//! The rubber is carried along by springs that pull in the drawing direction alone: flaps may swing
+//! The rubber is carried along by a hand that pulls in the drawing direction alone and keeps it level: flaps may swing
 //! aside. A block is held over its whole outside. A blanket without its shell is held at its rim, all
 //! round, so that it is turned over and peeled. At either side of a sheet a hand draws the rubber away from it,
 //! as long as the force allows: the whole flap, that is all of the outside that has the sheet squarely beside
@@ -11,7 +11,7 @@ use nalgebra::Matrix3;
 
 use super::TrialError;
 use super::parting::Parted;
-use super::relax::Pull;
+use super::pull::{Grasp, Pull};
 use super::report::Hold;
 use super::solid::Skin;
 use crate::mesh::{Point, SurfaceLocator, TriangleMesh, Vector};
@@ -73,14 +73,6 @@ impl Hands {
         let solid = &body.solid;
         let outside: Vec<usize> =
             (0..solid.nodes.len()).filter(|&n| solid.skins[n] == Skin::Outside).collect();
-        let pull = |n: usize, direction, stiffness, limit| Pull {
-            node: n as u32,
-            origin: solid.nodes[n],
-            direction,
-            stiffness,
-            target: 0.0,
-            limit,
-        };
         let is_rim = |n: usize| grip.rim.is_some_and(|(height, _)| solid.nodes[n].z <= height);
         let held: Vec<usize> = match grip.hold {
             Hold::Outside => outside.clone(),
@@ -140,14 +132,18 @@ impl Hands {
                 |sign: f64| rim.iter().copied().filter(move |r| r.1.x * sign > 0.0).collect();
             groups.extend([half(1.0), half(-1.0)]);
         }
-        let mut aside = Vec::new();
-        for group in groups {
+        let lip = |group: Vec<(usize, Vector)>| {
             let whole: f64 = group.iter().map(|&(n, _)| weights[n]).sum();
-            for (n, direction) in group {
-                let limit = grip.force * weights[n] / whole;
-                aside.push(pull(n, direction, limit / (AHEAD * grip.opening).max(1e-9), limit));
-            }
-        }
+            let grasp = |(n, direction): (usize, Vector)| Grasp {
+                node: n as u32,
+                share: weights[n] / whole,
+                origin: solid.nodes[n],
+                direction,
+            };
+            let stiffness = grip.force / (AHEAD * grip.opening).max(1e-9);
+            Pull::new(group.into_iter().map(grasp).collect(), stiffness, 0.0, grip.force)
+        };
+        let aside = groups.into_iter().filter(|group| !group.is_empty()).map(lip).collect();
         Ok(Self { aside, flaps, along })
     }
 
@@ -179,34 +175,23 @@ fn flap(side: &[(usize, Vector)], weights: &[f64], all: f64, grip: &Grip) -> Opt
 }
 
 impl Flap {
-    /// The force that draws it, N, by pulls that were made by [`Flap::pulls`].
-    pub fn force(&self, pulls: &[Pull], x: &[Point]) -> f64 {
-        pulls.iter().map(|p| p.force(&x[p.node as usize])).sum()
-    }
-
     /// How far the hand is ahead when it draws with `force` N, mm.
     pub fn lag(&self, force: f64) -> f64 {
         force / self.stiffness
     }
 
-    /// Greatest force, N.
-    pub fn limit(&self) -> f64 {
-        self.limit
-    }
-
-    /// Pulls away from where the flap is now, along its outward direction turned with it; the hand is `ahead`
+    /// A pull away from where the flap is now, along its outward direction turned with it; the hand is `ahead`
     /// mm.
-    pub fn pulls(&self, rest: &[Point], x: &[Point], ahead: f64) -> Vec<Pull> {
+    pub fn pull(&self, rest: &[Point], x: &[Point], ahead: f64) -> Pull {
         let direction = self.turned(rest, x);
-        let one = |&(node, share): &(u32, f64)| Pull {
+        let grasp = |&(node, share): &(u32, f64)| Grasp {
             node,
+            share,
             origin: x[node as usize],
             direction,
-            stiffness: self.stiffness * share,
-            target: ahead,
-            limit: self.limit * share,
         };
-        self.nodes.iter().map(one).collect()
+        let grasps = self.nodes.iter().map(grasp).collect();
+        Pull::new(grasps, self.stiffness, ahead, self.limit)
     }
 
     /// The outward direction, turned as the flap has turned: the rotation that fits its nodes best (Kabsch 1976,

@@ -9,6 +9,7 @@ use std::collections::HashSet;
 
 use rayon::prelude::*;
 
+use super::contact::RigidModel;
 use super::solid::{Skin, Solid, surface};
 use super::tets::{Tets, edges, sorted};
 use crate::mesh::{Point, SurfaceLocator};
@@ -18,12 +19,20 @@ use crate::mesh::{Point, SurfaceLocator};
 const NEAR: f64 = 0.35;
 /// A crossing nearer to a node than this share of the edge counts as on the node.
 const ON_NODE: f64 = 0.06;
+/// A node this near to a sheet lies on it, mm.
+const ON_SHEET: f64 = 0.01;
+/// The place where a sheet starts on the model is found by going to one and the other in turn, so many times.
+const ALTERNATIONS: usize = 10;
 /// An element keeps at least this share of its volume when a node is moved.
 const LEAST_VOLUME: f64 = 0.2;
 
 /// The body with faces along the sheets. Volume and pieces stay as they are, but for skin that is curved
 /// between nodes that moved along it.
-pub(super) fn lay_along(solid: &Solid, sheets: &[SurfaceLocator]) -> Solid {
+pub(super) fn lay_along(
+    solid: &Solid,
+    sheets: &[SurfaceLocator],
+    model: Option<&RigidModel>,
+) -> Solid {
     let mut bench = Bench::new(solid);
     for sheet in sheets {
         let skin_edges = bench.skin_edges();
@@ -34,6 +43,9 @@ pub(super) fn lay_along(solid: &Solid, sheets: &[SurfaceLocator]) -> Solid {
         left.sort_by_key(|crossing| crossing.edge);
         for crossing in left {
             bench.split(&crossing, &skin_edges);
+        }
+        if let Some(model) = model {
+            bench.draw_to_model(sheet, model);
         }
     }
     bench.finish()
@@ -111,6 +123,35 @@ impl Bench {
             return;
         }
         self.laid[n as usize] = self.tets.move_node(&mut self.nodes, n, crossing.at, LEAST_VOLUME);
+    }
+
+    /// Nodes of the model's skin that lie on the sheet go to where it starts on the model. Edges are chords of the
+    /// model: where they are split lies within it, at coarse elements so deep that the lips would hook behind the
+    /// border once the model has pushed them out.
+    fn draw_to_model(&mut self, sheet: &SurfaceLocator, model: &RigidModel) {
+        for n in 0..self.nodes.len() {
+            if !self.laid[n] || self.skins[n] != Skin::Model {
+                continue;
+            }
+            let from = self.nodes[n];
+            if sheet.closest(&from).distance > ON_SHEET {
+                continue;
+            }
+            let mut at = model.nearest(&from);
+            for _ in 0..ALTERNATIONS {
+                let on_sheet = sheet.closest(&at);
+                if on_sheet.distance < ON_SHEET {
+                    break;
+                }
+                at = model.nearest(&on_sheet.point);
+            }
+            for share in [1.0, 0.5, 0.25] {
+                let to = from + (at - from) * share;
+                if self.tets.move_node(&mut self.nodes, n as u32, to, LEAST_VOLUME) {
+                    break;
+                }
+            }
+        }
     }
 
     /// Split an edge where it crosses the sheet.

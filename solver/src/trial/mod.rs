@@ -3,7 +3,7 @@
 //! The model stands still. The rubber at rest is filled with tetrahedra (`solid`, `lattice`, `region`),
 //! finely where it or the model is thin (`detail`, `refine`, `tets`), and parted along the sheets of the
 //! cuts (`lips`, `parting`). Hands draw lips and flaps aside, once, and then the rubber off along one direction
-//! after the other (`hands`, `directions`, `draw`), step by step; after each step the rubber comes to rest
+//! after the other (`hands`, `pull`, `directions`, `draw`), step by step; after each step the rubber comes to rest
 //! (`relax`) under its own forces (`elastic`), against the model and friction on it (`contact`). What has not
 //! come to rest decides nothing (`course`). [`run`] tells whether it comes off, how far it is stretched and what pull it takes ([`TrialReport`]).
 //!
@@ -30,6 +30,7 @@ mod lattice;
 mod lips;
 mod material;
 mod parting;
+mod pull;
 mod refine;
 mod region;
 mod relax;
@@ -46,8 +47,9 @@ pub use elastic::{Elastic, Workspace};
 pub use lattice::fill;
 pub use material::Material;
 pub use parting::{Parted, part};
+pub use pull::{Grasp, Pull};
 pub use region::RubberRegion;
-pub use relax::{Pull, Relaxation, Settled};
+pub use relax::{Relaxation, Settled};
 pub use report::*;
 pub use solid::{Skin, Solid};
 pub use space::Region;

@@ -1,6 +1,7 @@
 //! The cuts: elements on either side of a sheet no longer share nodes.
 
 use super::TrialError;
+use super::contact::RigidModel;
 use super::lips::lay_along;
 use super::solid::Solid;
 use crate::mesh::{SurfaceLocator, TriangleMesh};
@@ -20,17 +21,24 @@ pub struct Parted {
 /// What cuts part from the rest is a piece from this share of all rubber on. Less is a crumb of the mesh,
 /// left between sheets that meet, and taken off: nothing would hold it.
 const CRUMB: f64 = 5e-4;
+/// So is what has the volume of fewer elements than this: that is no more than where the mesh is jagged. Whether the cuts
+/// leave a loose piece of rubber is counted in finer cells elsewhere (`sheets::volume`).
+const CRUMB_ELEMENTS: f64 = 20.0;
 
 /// Part a body along sheets. Faces are laid along the sheets first; those between two elements are parted
 /// if the line between the middles of the elements goes through a sheet; a node is split into the fans of
 /// elements round it that still hang together face by face. No rubber is lost but crumbs.
-pub fn part(solid: &Solid, sheets: &[TriangleMesh]) -> Result<Parted, TrialError> {
+pub fn part(
+    solid: &Solid,
+    sheets: &[TriangleMesh],
+    model: Option<&RigidModel>,
+) -> Result<Parted, TrialError> {
     let sheets: Vec<SurfaceLocator> = sheets
         .iter()
         .filter(|s| !s.faces.is_empty())
         .map(SurfaceLocator::new)
         .collect::<Result<_, _>>()?;
-    let solid = &lay_along(solid, &sheets);
+    let solid = &lay_along(solid, &sheets, model);
     let mut corners = UnionFind::new(4 * solid.elements.len());
     let mut parted_faces = 0;
     for (a, b) in solid.shared_faces() {
@@ -66,6 +74,7 @@ pub fn part(solid: &Solid, sheets: &[TriangleMesh]) -> Result<Parted, TrialError
         skins: fans.iter().map(|&(n, _)| solid.skins[n as usize]).collect(),
         elements: new_elements,
     };
-    let solid = whole.without_crumbs(CRUMB);
+    let least = CRUMB.max(CRUMB_ELEMENTS / whole.elements.len().max(1) as f64);
+    let solid = whole.without_crumbs(least.min(0.5));
     Ok(Parted { pieces: solid.pieces(), solid, parted_faces })
 }

@@ -1,10 +1,15 @@
 //! The rubber of a mould body as a region to fill.
 
+use std::collections::HashSet;
+
+use rayon::prelude::*;
+
 use super::contact::RigidModel;
 use super::detail::Detail;
 use super::lattice::fill;
 use super::solid::{Skin, Solid};
 use super::space::Region;
+use super::tets::{edges, edges_of};
 use super::{TrialError, TrialSetup};
 use crate::body::{MouldBody, Outside};
 use crate::control::Control;
@@ -76,6 +81,10 @@ const PER_CUBE: f64 = 12.0;
 const VOLUME_ERROR: f64 = 0.2;
 /// Rubber apart from the rest that is less than this share of all is a crumb of the mesh.
 const CRUMB: f64 = 0.01;
+/// The middle of an edge may lie in the model by this share of the edge's length where both ends lie on the model
+/// (a chord of a curve whose radius is two thirds of it), and elsewhere.
+const CHORD: f64 = 0.2;
+const PIERCED: f64 = 0.02;
 /// Rounds of fitting the spacing to the number of elements.
 const FITTING_ROUNDS: usize = 4;
 
@@ -103,7 +112,7 @@ pub fn mesh_rubber(
         spacing *= (ratio / 0.95).max(1e-3).cbrt();
         solid = fill(&region, spacing, octaves(spacing), control)?;
     }
-    let solid = solid.without_crumbs(CRUMB);
+    let solid = out_of_the_model(&solid, model).without_crumbs(CRUMB);
     let meshed = solid.total_volume();
     if (meshed / volume - 1.0).abs() > VOLUME_ERROR {
         return Err(TrialError::TooCoarse {
@@ -113,4 +122,28 @@ pub fn mesh_rubber(
         });
     }
     Ok((solid, spacing))
+}
+
+/// Elements that go through the model are no rubber: coarse ones reach across a limb from one node to the next, and
+/// would hook the rubber on either side of it to each other. What has lost a neighbour so bears on the model.
+fn out_of_the_model(solid: &Solid, model: &RigidModel) -> Solid {
+    let pierced: HashSet<[u32; 2]> = edges(&solid.elements)
+        .into_par_iter()
+        .filter(|edge| {
+            let [a, b] = edge.map(|n| solid.nodes[n as usize]);
+            let is_chord = edge.iter().all(|&n| solid.skins[n as usize] == Skin::Model);
+            let allowed = if is_chord { CHORD } else { PIERCED };
+            -model.distance(&nalgebra::center(&a, &b)) > allowed * (b - a).norm()
+        })
+        .collect();
+    let is_rubber =
+        |e: usize| !edges_of(&solid.elements[e]).iter().any(|edge| pierced.contains(edge));
+    let mut left = solid.with(is_rubber);
+    for n in left.surface().into_iter().flatten() {
+        let skin = &mut left.skins[n as usize];
+        if *skin == Skin::None {
+            *skin = Skin::Model;
+        }
+    }
+    left
 }

@@ -16,6 +16,7 @@ use super::contact::Obstacle;
 use super::elastic::{CHUNK, Elastic, Workspace};
 use super::faces::Faces;
 use super::feel::{Feel, put_back, rubbed};
+use super::pull::{Effort, Pull};
 use crate::control::{Cancelled, Control};
 use crate::mesh::{Point, Vector};
 
@@ -48,31 +49,6 @@ const REACH_STEPS: usize = 100;
 /// What one step counts for in the average of forces over the last steps. Nodes that chatter on an edge of the
 /// obstacle between two of its faces are at rest on average.
 const LATEST: f64 = 0.05;
-
-/// A hand's pull on one node along one direction: a spring with a limit.
-#[derive(Clone, Copy, Debug)]
-pub struct Pull {
-    /// The node.
-    pub node: u32,
-    /// Where the node was when its displacement was 0, mm.
-    pub origin: Point,
-    /// Unit direction.
-    pub direction: Vector,
-    /// N/mm.
-    pub stiffness: f64,
-    /// Displacement along the direction at which the spring is slack, mm.
-    pub target: f64,
-    /// Greatest force, N.
-    pub limit: f64,
-}
-
-impl Pull {
-    /// Force on the node along the direction, N.
-    pub fn force(&self, at: &Point) -> f64 {
-        let gone = (at - self.origin).dot(&self.direction);
-        (self.stiffness * (self.target - gone)).clamp(-self.limit, self.limit)
-    }
-}
 
 /// Sums over nodes.
 #[derive(Clone, Copy, Default)]
@@ -127,7 +103,9 @@ pub struct Relaxation<'a> {
     /// Force of the obstacle and of what holds it, on every node, N.
     pub reactions: Vec<Vector>,
     pulls: Vec<Pull>,
-    pull_starts: Vec<u32>,
+    /// By which grasp of which pull nodes are held, in the order of the nodes, and where each node's begin.
+    grasps: Vec<(u32, u32)>,
+    grasp_starts: Vec<u32>,
     /// Target of each pull before the last change.
     targets_before: Vec<f64>,
     /// Where nodes were when it was last looked at how far they go.
@@ -180,7 +158,8 @@ impl<'a> Relaxation<'a> {
             pulled: vec![Vector::zeros(); count],
             reactions: vec![Vector::zeros(); count],
             pulls: Vec::new(),
-            pull_starts: vec![0; count + 1],
+            grasps: Vec::new(),
+            grasp_starts: vec![0; count + 1],
             targets_before: Vec::new(),
             net: vec![Vector::zeros(); count],
             watched: Vec::new(),
@@ -196,36 +175,35 @@ impl<'a> Relaxation<'a> {
         new
     }
 
-    /// Pulls, from now on, in the order of their nodes. The next relaxation begins where the pulls before
-    /// them, if they were as many, had their targets, else with slack springs.
-    pub fn set_pulls(&mut self, mut pulls: Vec<Pull>) {
-        pulls.sort_by_key(|p| p.node);
+    /// Pulls, from now on. The next relaxation begins where the pulls before them, if they were as many, had their
+    /// targets, else with slack springs.
+    pub fn set_pulls(&mut self, pulls: Vec<Pull>) {
         self.targets_before = if self.pulls.len() == pulls.len() {
             self.pulls.iter().map(|p| p.target).collect()
         } else {
             vec![0.0; pulls.len()]
         };
+        let mut grasps: Vec<(u32, u32, u32)> = Vec::new();
+        for (pull, k) in pulls.iter().zip(0u32..) {
+            grasps.extend(pull.grasps.iter().zip(0u32..).map(|(grasp, g)| (grasp.node, k, g)));
+        }
+        grasps.sort_unstable();
         let mut starts = vec![0u32; self.x.len() + 1];
-        for pull in &pulls {
-            starts[pull.node as usize + 1] += 1;
+        for &(node, ..) in &grasps {
+            starts[node as usize + 1] += 1;
         }
         for n in 1..starts.len() {
             starts[n] += starts[n - 1];
         }
-        (self.pulls, self.pull_starts) = (pulls, starts);
+        self.grasps = grasps.into_iter().map(|(_, pull, grasp)| (pull, grasp)).collect();
+        (self.pulls, self.grasp_starts) = (pulls, starts);
     }
 
     /// Pulls, from now on, each with the target from which the next relaxation begins.
-    pub fn set_pulls_from(&mut self, mut pulls: Vec<(Pull, f64)>) {
-        pulls.sort_by_key(|(p, _)| p.node);
+    pub fn set_pulls_from(&mut self, pulls: Vec<(Pull, f64)>) {
         let (pulls, before) = pulls.into_iter().unzip();
         self.set_pulls(pulls);
         self.targets_before = before;
-    }
-
-    /// Pulls, to move their targets.
-    pub fn pulls_mut(&mut self) -> &mut [Pull] {
-        &mut self.pulls
     }
 
     /// Pulls.
@@ -280,8 +258,12 @@ impl<'a> Relaxation<'a> {
         // A step of 1 is stable while the highest frequency is below 2.
         let factor = MARGIN * self.share / 4.0;
         for (n, mass) in self.mass.iter_mut().enumerate() {
-            let pulls = self.pull_starts[n] as usize..self.pull_starts[n + 1] as usize;
-            let springs: f64 = self.pulls[pulls].iter().map(|p| p.stiffness).sum();
+            let held = self.grasp_starts[n] as usize..self.grasp_starts[n + 1] as usize;
+            let stiffness = |&(pull, grasp): &(u32, u32)| {
+                let pull = &self.pulls[pull as usize];
+                pull.stiffness * pull.grasps[grasp as usize].share
+            };
+            let springs: f64 = self.grasps[held].iter().map(stiffness).sum();
             *mass = (bound[n] * factor + springs).max(1e-12);
         }
     }
@@ -297,8 +279,13 @@ impl<'a> Relaxation<'a> {
     ) -> Sums {
         self.elastic.load(&self.x, &mut self.work);
         let (elastic, work, mass, held) = (self.elastic, &self.work, &self.mass, &self.held);
-        let (pulls, starts, spacing) = (&self.pulls, &self.pull_starts, self.spacing);
-        let from = &self.targets_before;
+        let (pulls, grasps, starts) = (&self.pulls, &self.grasps, &self.grasp_starts);
+        let spacing = self.spacing;
+        let efforts: Vec<Effort> = pulls
+            .iter()
+            .zip(&self.targets_before)
+            .map(|(pull, from)| pull.effort(from + (pull.target - from) * reached, &self.x))
+            .collect();
         // What a force of 1 N adds to the stride.
         let yields = |n: usize| 2.0 / ((2.0 + damping) * mass[n]);
         let swings: Vec<(f64, f64, f64)> = self
@@ -315,10 +302,8 @@ impl<'a> Relaxation<'a> {
                 for k in 0..x.len() {
                     let n = chunk * CHUNK + k;
                     pulled[k] = Vector::zeros();
-                    for p in starts[n] as usize..starts[n + 1] as usize {
-                        let target = from[p] + (pulls[p].target - from[p]) * reached;
-                        let pull = Pull { target, ..pulls[p] };
-                        pulled[k] += pull.direction * pull.force(&x[k]);
+                    for &(p, g) in &grasps[starts[n] as usize..starts[n + 1] as usize] {
+                        pulled[k] += pulls[p as usize].on(g as usize, &efforts[p as usize]);
                     }
                     let mut force = elastic.node_force(n, work) + pulled[k];
                     let mut reaction = Vector::zeros();

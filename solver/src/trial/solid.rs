@@ -96,7 +96,12 @@ impl Solid {
             volumes[root] += self.volume(e);
         }
         let least = least * self.total_volume();
-        let kept = (0..self.elements.len()).filter(|&e| volumes[roots[e]] >= least);
+        self.with(|e| volumes[roots[e]] >= least)
+    }
+
+    /// The elements that are told, with their nodes.
+    pub(super) fn with(&self, is_kept: impl Fn(usize) -> bool) -> Self {
+        let kept = (0..self.elements.len()).filter(|&e| is_kept(e));
         let mut elements: Vec<[u32; 4]> = kept.map(|e| self.elements[e]).collect();
         let mut used: Vec<u32> = elements.iter().flatten().copied().collect();
         used.sort_unstable();

@@ -11,6 +11,7 @@ use super::pattern::{Pattern, Piece, exterior_paths, pieces_where, whole};
 use super::views::Views;
 use crate::control::Stage;
 use crate::mesh::{Point, Vector};
+use crate::plan::candidate::Candidate;
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
@@ -84,7 +85,8 @@ impl Cut {
     /// Length that is cut, mm.
     fn length(&self) -> f64 {
         let additions: f64 = self.additions.iter().map(|(_, pattern, _)| pattern.length()).sum();
-        self.pattern.length() + additions
+        // A sum over nothing is -0.0.
+        0.0 + self.pattern.length() + additions
     }
 }
 
@@ -114,6 +116,8 @@ pub(in crate::plan) struct Shortening<'s, 'v> {
     views: &'s mut Views<'v>,
     /// The best that passed.
     best: Option<Cut>,
+    /// All that passed, the best last, with their trials.
+    passed: Vec<(Cut, TrialReport)>,
     /// The direction in which the last one came off.
     direction: Option<Vector>,
     elements: usize,
@@ -131,7 +135,15 @@ impl<'s, 'v> Shortening<'s, 'v> {
         let elements =
             request.trial.elements.map_or(by_time, |asked| asked.min(by_time.max(least)));
         let trials_left = request.budget.rounds.map(|rounds| TRIALS_A_ROUND * rounds);
-        Self { views, best: None, direction: None, elements, failures: Vec::new(), trials_left }
+        Self {
+            views,
+            best: None,
+            passed: Vec::new(),
+            direction: None,
+            elements,
+            failures: Vec::new(),
+            trials_left,
+        }
     }
 
     /// Try cuts with a short hinge, from one view after the other, until one passes.
@@ -392,22 +404,35 @@ impl<'s, 'v> Shortening<'s, 'v> {
         Ok(true)
     }
 
-    /// The shortest cut tried once more with finer elements. If that fails it is taken back, and what passed is
-    /// told as it is.
+    /// The shortest cut is tried once more with finer elements. If that fails it is taken back, and the next longer one
+    /// that passed is tried so, until one passes or time is up. Where none does, the shortest is reported as it is.
     pub(in crate::plan) fn confirm(
         &mut self,
         bench: &mut Workbench<'_, '_, '_>,
         incumbents: &mut Incumbents<'_>,
         end: f64,
     ) -> Result<(), PlanError> {
-        let Some(best) = self.best.clone() else { return Ok(()) };
-        let elements = (CONFIRMED * self.elements as f64) as usize;
-        let Some(report) = self.try_out(bench, &best, elements, end)? else { return Ok(()) };
-        if !matches!(report.outcome, Outcome::Released | Outcome::Stuck { .. }) {
+        if !incumbents.nearest().is_some_and(Candidate::is_two_sides) {
             return Ok(());
         }
-        incumbents.retract();
-        self.offer(bench, incumbents, &best, report)?;
+        let elements = (CONFIRMED * self.elements as f64) as usize;
+        let mut refuted: Option<(Cut, TrialReport)> = None;
+        let mut passed = std::mem::take(&mut self.passed);
+        let stands = loop {
+            let Some((cut, coarse)) = passed.pop() else { break refuted.take() };
+            match self.try_out(bench, &cut, elements, end)? {
+                Some(report) if is_pass(&report) => break Some((cut, report)),
+                Some(report) if matches!(report.outcome, Outcome::Stuck { .. }) => {
+                    refuted.get_or_insert((cut, report));
+                }
+                // What has no verdict refutes nothing.
+                _ => break Some((cut, coarse)),
+            }
+        };
+        if let Some((cut, report)) = stands {
+            incumbents.retract();
+            self.offer(bench, incumbents, &cut, report)?;
+        }
         Ok(())
     }
 
@@ -431,11 +456,14 @@ impl<'s, 'v> Shortening<'s, 'v> {
             }
             return Ok(None);
         };
-        let passed = report.outcome == Outcome::Released && report.mesh.pieces <= 1;
+        let passed = is_pass(&report);
         let is_late = report.outcome == Outcome::OutOfTime;
         let (outcome, progress) = (report.outcome, report.progress);
         if passed {
             self.direction = Some(report.direction);
+        }
+        if passed {
+            self.passed.push((cut.clone(), report.clone()));
         }
         if passed || self.best.is_none() {
             self.offer(bench, incumbents, &cut, report)?;
@@ -538,6 +566,10 @@ impl<'s, 'v> Shortening<'s, 'v> {
         incumbents.offer(bench, candidate.with_trial(verdict))?;
         Ok(())
     }
+}
+
+fn is_pass(report: &TrialReport) -> bool {
+    report.outcome == Outcome::Released && report.mesh.pieces <= 1
 }
 
 fn longest(pattern: &Pattern) -> Option<Piece> {

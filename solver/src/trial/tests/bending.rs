@@ -3,7 +3,7 @@
 use super::shapes::block;
 use crate::control::Control;
 use crate::mesh::{Point, Vector};
-use crate::trial::{Elastic, Material, Pull, Relaxation, Solid};
+use crate::trial::{Elastic, Grasp, Material, Pull, Relaxation, Solid};
 
 const SHEAR: f64 = 0.5;
 
@@ -12,18 +12,17 @@ fn settle(body: &mut Relaxation<'_>) {
     assert!(settled.residual < 1e-3, "{settled:?}");
 }
 
-/// A force on the end of a strip, shared out over the end's nodes.
-fn dead_loads(elastic: &Elastic, solid: &Solid, nodes: &[usize], force: Vector) -> Vec<Pull> {
+/// A force that does not change on its way, shared out over nodes.
+fn dead_load(elastic: &Elastic, solid: &Solid, nodes: &[usize], force: Vector) -> Vec<Pull> {
     let whole: f64 = nodes.iter().map(|&n| elastic.node_volume(n)).sum();
-    let far = 1e6;
-    let one = |&n: &usize| {
-        let limit = force.norm() * elastic.node_volume(n) / whole;
-        let stiffness = 2.0 * limit / far;
-        let direction = force.normalize();
-        let origin = solid.nodes[n];
-        Pull { node: n as u32, origin, direction, stiffness, target: far, limit }
+    let grasp = |&n: &usize| Grasp {
+        node: n as u32,
+        share: elastic.node_volume(n) / whole,
+        origin: solid.nodes[n],
+        direction: force.normalize(),
     };
-    nodes.iter().map(one).collect()
+    let (limit, far) = (force.norm(), 1e6);
+    vec![Pull::new(nodes.iter().map(grasp).collect(), 2.0 * limit / far, far, limit)]
 }
 
 /// The end of a cantilever under an end force P that keeps its direction goes down by 0.3017, 0.4935 and 0.7138
@@ -47,7 +46,7 @@ fn a_cantilever_bends_as_the_elastica() {
         [(1.0, 0.3017, 0.0564), (2.0, 0.4935, 0.1606), (5.0, 0.7138, 0.3876)]
     {
         let force = -Vector::z() * (load * stiffness / length.powi(2));
-        body.set_pulls(dead_loads(&elastic, &solid, &end, force));
+        body.set_pulls(dead_load(&elastic, &solid, &end, force));
         settle(&mut body);
         let gone: Vector = end.iter().map(|&n| body.x[n] - solid.nodes[n]).sum::<Vector>()
             / (end.len() as f64 * length);
@@ -103,7 +102,7 @@ fn opening_with(cells: usize, half: f64, is_edge: bool) -> f64 {
     }
     let stress = 0.01 * 3.0 * SHEAR;
     let top: Vec<usize> = (0..solid.nodes.len()).filter(|&n| solid.nodes[n].y == high).collect();
-    body.set_pulls(dead_loads(&elastic, &solid, &top, Vector::y() * (stress * wide * 0.7)));
+    body.set_pulls(dead_load(&elastic, &solid, &top, Vector::y() * (stress * wide * 0.7)));
     settle(&mut body);
     let mouth: Vec<f64> = (0..solid.nodes.len())
         .filter(|&n| solid.nodes[n].x == 0.0 && solid.nodes[n].y == 0.0)

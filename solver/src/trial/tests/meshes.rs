@@ -129,13 +129,13 @@ fn finer_elements_change_the_greatest_stretch_little() {
 #[test]
 fn a_sheet_parts_what_it_crosses() {
     let bar = block([4, 8, 4], |[x, y, z]| Point::new(x, 2.0 * y - 0.9, z));
-    let half = part(&bar, &[upright([-0.1, 0.5], [-0.1, 1.1])]).expect("parts");
+    let half = part(&bar, &[upright([-0.1, 0.5], [-0.1, 1.1])], None).expect("parts");
     assert_eq!(half.pieces, 1);
     assert!(half.solid.nodes.len() > bar.nodes.len() && half.parted_faces > 0);
     assert!((half.solid.total_volume() / bar.total_volume() - 1.0).abs() < 1e-12);
-    let whole = part(&bar, &[upright([-0.1, 1.1], [-0.1, 1.1])]).expect("parts");
+    let whole = part(&bar, &[upright([-0.1, 1.1], [-0.1, 1.1])], None).expect("parts");
     assert_eq!(whole.pieces, 2);
-    let none = part(&bar, &[TriangleMesh::default()]).expect("parts");
+    let none = part(&bar, &[TriangleMesh::default()], None).expect("parts");
     assert_eq!((none.pieces, none.parted_faces), (1, 0));
     assert_eq!(none.solid.nodes, bar.nodes);
     assert_eq!(none.solid.elements, bar.elements);
@@ -146,7 +146,7 @@ fn a_sheet_parts_what_it_crosses() {
 fn parted_rubber_carries_nothing() {
     let bar = block([3, 8, 3], |[x, y, z]| Point::new(x, 2.0 * y - 0.9, z));
     let pull = |sheets: &[TriangleMesh]| {
-        let body = part(&bar, sheets).expect("parts").solid;
+        let body = part(&bar, sheets, None).expect("parts").solid;
         let elastic = Elastic::new(&body, Material::with_shear(0.5));
         let mut rubber = Relaxation::new(&elastic, body.nodes.clone(), &[], 0.25);
         for (n, p) in body.nodes.iter().enumerate() {

@@ -26,14 +26,8 @@ fn settle(body: &mut Relaxation<'_>) {
 fn dead_load(solid: &Solid, node: usize, force: Vector) -> Pull {
     let limit = force.norm();
     let far = 1e6;
-    Pull {
-        node: node as u32,
-        origin: solid.nodes[node],
-        direction: force / limit,
-        stiffness: 2.0 * limit / far,
-        target: far,
-        limit,
-    }
+    let direction = force / limit;
+    Pull::on_node(node as u32, solid.nodes[node], direction, 2.0 * limit / far, far, limit)
 }
 
 /// A cube bonded to two plates: raised by half, then moved aside by half.

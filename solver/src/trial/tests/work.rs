@@ -41,7 +41,7 @@ fn drawn_over_a_rail(friction: f64) -> Account {
             let way = Vector::new(0.4 + 0.6 * origin.x.signum(), 0.0, -1.0);
             let direction = Vector::ith(axis, 1.0);
             let target = share * way[axis];
-            Pull { node: n as u32, origin, direction, stiffness: 2.0, target, limit: f64::INFINITY }
+            Pull::on_node(n as u32, origin, direction, 2.0, target, f64::INFINITY)
         };
         ends.iter().flat_map(|&n| (0..3).map(move |axis| pull(n, axis))).collect()
     };
@@ -53,11 +53,9 @@ fn drawn_over_a_rail(friction: f64) -> Account {
         let settled =
             body.settle(Some(&Rail), friction, 2e-3, 3000, &Control::silent()).expect("runs");
         assert!(settled.residual < 2e-3, "{settled:?}");
-        let forces: Vec<f64> =
-            body.pulls().iter().map(|p| p.force(&body.x[p.node as usize])).collect();
+        let forces: Vec<f64> = body.pulls().iter().map(|p| p.force(&body.x)).collect();
         for (k, pull) in body.pulls().iter().enumerate() {
-            let n = pull.node as usize;
-            let moved = (body.x[n] - before.0[n]).dot(&pull.direction);
+            let moved = pull.displacement(&body.x) - pull.displacement(&before.0);
             account.by_hands += 0.5 * (forces[k] + before.1[k]) * moved;
         }
         // The rail itself does no work but by friction: along it, and across a bent surface the

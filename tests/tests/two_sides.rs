@@ -1,0 +1,123 @@
+//! The sheet between two sides of a piece parts its rubber, however coarse the elements of the trial.
+
+use demo_models::pieces;
+use slitwright_solver::body::{Gate, GateChoice, MouldBody, MouldShape, Rubber};
+use slitwright_solver::control::Control;
+use slitwright_solver::field::{Equations, Potential, RubberDomain};
+use slitwright_solver::mesh::{
+    Point, TriangleMesh, Vector, canonical, decimate, default_deviation,
+};
+use slitwright_solver::sides::{Border, BorderPlace, Labeller, PartKind, PartingSheet, Surface};
+use slitwright_solver::trial::{Outcome, TrialReport, TrialSettings, TrialSetup, run};
+
+/// Square millimetres on the wrong side that are worth a millimetre of border.
+const DEPTH: f64 = 2.0;
+
+struct Piece {
+    model: TriangleMesh,
+    body: MouldBody,
+    sheet: PartingSheet,
+}
+
+/// A demo piece in a block of 15 mm, with the sheet between its two sides seen along `direction`.
+fn piece(name: &str, direction: Vector) -> Piece {
+    let piece = pieces().into_iter().find(|p| p.name == name).expect("a piece");
+    let mesh = piece.mesh().expect("a mesh");
+    let gate = Gate::find(&mesh, &GateChoice::LowestFlat { up: Vector::z() }).expect("a gate");
+    let lattice = canonical(&mesh, &gate.to_mould);
+    let deviation = default_deviation(&lattice.to_mm(lattice.mesh.clone()));
+    let model = decimate(&lattice.mesh, deviation / lattice.step, 0).expect("decimated").mesh;
+    let model = lattice.to_mm(model);
+    let block = MouldShape::Box { side_clearance: 15.0, top_clearance: 15.0 };
+    let body = MouldBody::new(&model, &block).expect("a body");
+    let surface = Surface::new(&model, &gate, &|_| 1.0).expect("a surface");
+    let labels = Labeller::new(&surface).label(&direction, DEPTH);
+    let border = Border::new(&surface, &labels, &|p: &Point| gate.holds(p));
+    let control = Control::silent();
+    let domain = RubberDomain::new(&body, &model);
+    let (low, high) = body.bounds();
+    let spacing = (high - low).max() / 110.0;
+    let outer = Potential::solve(&domain, spacing, &control).expect("solved");
+    let equations = Equations::insulated(&domain, spacing, &control).expect("equations");
+    let sheet = PartingSheet::new(&surface, labels, border, &body, &outer, &equations, &control)
+        .expect("a sheet");
+    Piece { model, body, sheet }
+}
+
+impl Piece {
+    /// Draw the rubber off, upwards or along the direction of sight, with all of the border cut or all but the
+    /// first `uncut` of its outer path.
+    fn tried(&self, uncut: f64, elements: usize) -> TrialReport {
+        self.tried_within(None, uncut, elements)
+    }
+
+    fn tried_within(&self, seconds: Option<f64>, uncut: f64, elements: usize) -> TrialReport {
+        let Self { model, body, sheet } = self;
+        let paths = 0..sheet.border.paths.len() as u32;
+        let outer = paths.max_by(|&a, &b| {
+            let length = |k: u32| {
+                let is_outer = sheet.kind_of(k) == PartKind::Exterior;
+                if is_outer { sheet.border.paths[k as usize].length() } else { 0.0 }
+            };
+            length(a).total_cmp(&length(b))
+        });
+        let outer = outer.expect("a path");
+        let from = uncut * sheet.border.paths[outer as usize].length();
+        let is_cut = |place: &BorderPlace| place.path != outer || place.along >= from;
+        let along = sheet.labels.direction;
+        let settings = TrialSettings {
+            elements,
+            directions: vec![Vector::z(), along, -along],
+            coarse_first: false,
+            seconds,
+            ..TrialSettings::default()
+        };
+        let setup = TrialSetup {
+            body,
+            model,
+            sheets: &[sheet.cut_surface(&is_cut)],
+            rubber: &Rubber::default(),
+            bridges: &[],
+            settings: &settings,
+        };
+        run(&setup, &Control::silent()).expect("runs")
+    }
+}
+
+/// With all of the border cut there are two halves, and they come off with next to no force, since hardly any of
+/// the model's skin is on the wrong side. Elements of 10 to 15 mm are as long as the jug's handle is thick: they
+/// must neither hook the halves to each other through the handle nor leave threads across the sheet.
+#[test]
+fn two_halves_part_however_coarse_the_elements() {
+    let jug = piece("jug", Vector::y());
+    assert!(jug.sheet.labels.wrong + jug.sheet.labels.flipped < 2e-3);
+    for elements in [3500, 4500, 6000] {
+        let report = jug.tried(0.0, elements);
+        let (pieces, pull) = (report.mesh.pieces, report.greatest_pull());
+        assert_eq!((report.outcome, pieces), (Outcome::Released, 2), "{elements}");
+        // A tenth of what hands have.
+        assert!(pull < 20.0, "{elements}: {pull}");
+    }
+}
+
+/// With a hinge the block opens like a book. The verdict does not turn when elements get finer.
+#[test]
+fn a_hinge_does_not_hold_however_coarse_the_elements() {
+    let jug = piece("jug", Vector::y());
+    for elements in [3500, 4500, 8000] {
+        let report = jug.tried(0.08, elements);
+        assert_eq!((report.outcome, report.mesh.pieces), (Outcome::Released, 1), "{elements}");
+    }
+}
+
+/// The plait of the dancer lies 2.5 mm off her back, nearer than the elements are long: the sheet parts the rubber in
+/// the gap all the same.
+#[test]
+fn a_thin_gap_is_parted_too() {
+    let dancer = piece("dancer", Vector::new(30f64.to_radians().cos(), 0.5, 0.0));
+    for elements in [4000, 7000] {
+        // No time to draw it off.
+        let report = dancer.tried_within(Some(0.0), 0.0, elements);
+        assert_eq!(report.mesh.pieces, 2, "{elements}");
+    }
+}
