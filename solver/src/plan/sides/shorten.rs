@@ -34,6 +34,8 @@ const GAP: f64 = 0.12;
 const NEXT_VIEW: f64 = 0.9;
 /// Trials take no more elements than this each while cuts are shortened, and this many a second of the budget.
 const ELEMENTS: (usize, usize, f64) = (4_000, 16_000, 30.0);
+/// Where no first cut of the first view passes, trials go on with so many times the elements.
+const FINER: usize = 2;
 /// The last trial of the shortest cut has so many times the elements, if there is time.
 const CONFIRMED: f64 = 2.0;
 /// Views whose first cuts are tried before what holds them is cut from other views.
@@ -169,7 +171,8 @@ impl<'s, 'v> Shortening<'s, 'v> {
                     continue;
                 }
             };
-            for pattern in first_patterns(&sheet, bench.request.knife.hinge_width) {
+            let hinge = bench.request.knife.hinge_width;
+            for pattern in first_patterns(&sheet, FIRST_HINGE, hinge) {
                 match self.attempt(bench, incumbents, Cut::new(view, pattern), end)? {
                     Some(true) => return Ok(Shortened::Done),
                     Some(false) => {}
@@ -177,6 +180,16 @@ impl<'s, 'v> Shortening<'s, 'v> {
                 }
             }
             if view + 1 == BEFORE_ADDITIONS {
+                // Elements as long as a limb is thick hook the halves to each other, and what is hard to open wants
+                // the shortest hinge.
+                self.elements = (FINER * self.elements).min(ELEMENTS.1);
+                for pattern in first_patterns(&sheet, 0.0, hinge) {
+                    match self.attempt(bench, incumbents, Cut::new(view, pattern), end)? {
+                        Some(true) => return Ok(Shortened::Done),
+                        Some(false) => {}
+                        None => return Ok(Shortened::OutOfTime),
+                    }
+                }
                 match self.add_other_views(bench, incumbents, end)? {
                     Some(true) => return Ok(Shortened::Done),
                     Some(false) => {}
@@ -376,8 +389,9 @@ impl<'s, 'v> Shortening<'s, 'v> {
             let view = others[(2 * round + step) % others.len()];
             let sheet = self.views.sheet(view, bench.control)?;
             let asked = NEXT_VIEW * best.length();
-            for pattern in
-                first_patterns(&sheet, bench.request.knife.hinge_width).into_iter().take(2)
+            for pattern in first_patterns(&sheet, FIRST_HINGE, bench.request.knife.hinge_width)
+                .into_iter()
+                .take(2)
             {
                 let over = pattern.length() - asked;
                 let Some(longest) = longest(&pattern).filter(|p| p.length() > over) else {
@@ -465,7 +479,8 @@ impl<'s, 'v> Shortening<'s, 'v> {
         if passed {
             self.passed.push((cut.clone(), report.clone()));
         }
-        if passed || self.best.is_none() {
+        // What is not cut at all is a plan where it passes, and else says nothing to anybody.
+        if passed || (self.best.is_none() && !cut.pattern.pieces.is_empty()) {
             self.offer(bench, incumbents, &cut, report)?;
         }
         if passed {
@@ -576,12 +591,12 @@ fn longest(pattern: &Pattern) -> Option<Piece> {
     pattern.pieces.iter().copied().max_by(|a, b| a.length().total_cmp(&b.length()))
 }
 
-/// All of the border but one hinge on its longest path: at one end, at the other, in the middle; on a closed path at
+/// All of the border but one hinge, a `share` of it and at least `hinge` mm wide, on its longest path: at one end, at the other, in the middle; on a closed path at
 /// its lowest point, at its highest, and half way.
-fn first_patterns(sheet: &PartingSheet, hinge: f64) -> Vec<Pattern> {
+fn first_patterns(sheet: &PartingSheet, share: f64, hinge: f64) -> Vec<Pattern> {
     let all = whole(sheet);
     let Some(&(path, length, closed)) = exterior_paths(sheet).first() else { return Vec::new() };
-    let width = (FIRST_HINGE * length).max(hinge).min(0.5 * length);
+    let width = (share * length).max(hinge).min(0.5 * length);
     let without = |from: f64, to: f64| all.without(path, from, to, 1e-6);
     if !closed {
         let middle = 0.5 * (length - width);
