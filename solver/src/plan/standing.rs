@@ -36,8 +36,10 @@ pub struct Standing {
 /// How a trial came out, best first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Tried {
-    /// The rubber came off.
+    /// The rubber came off with a pull that can be believed.
     Passed,
+    /// It came off, but took more than that.
+    Narrowly,
     /// It did not.
     Held,
     /// It did not come to rest where it would have decided.
@@ -73,7 +75,8 @@ impl Standing {
             TrialVerdict::NotRun(_) => (true, Tried::Not, 0.0),
             TrialVerdict::Ran(trial) => {
                 let tried = match trial.report.outcome {
-                    Outcome::Released => Tried::Passed,
+                    Outcome::Released if trial.is_easy() => Tried::Passed,
+                    Outcome::Released => Tried::Narrowly,
                     Outcome::Stuck { .. } => Tried::Held,
                     Outcome::NoVerdict { .. } => Tried::NoVerdict,
                     Outcome::OutOfTime => Tried::OutOfTime,
@@ -88,7 +91,7 @@ impl Standing {
     pub fn order(&self, other: &Self) -> Ordering {
         let key = |s: &Self| (!s.is_whole, s.tried);
         // Of plans that pass none is nearer to passing.
-        let came = |s: &Self| if s.tried == Tried::Passed { 0.0 } else { s.came };
+        let came = |s: &Self| if s.tried <= Tried::Narrowly { 0.0 } else { s.came };
         key(self)
             .cmp(&key(other))
             .then(came(other).total_cmp(&came(self)))
@@ -133,7 +136,8 @@ mod tests {
     #[test]
     fn what_counts_more_decides_first() {
         let falling = [
-            Standing { tried: Tried::Passed, came: 0.0, ..PLAIN },
+            Standing { tried: Tried::Passed, came: 0.0, cost: 300.0, ..PLAIN },
+            Standing { tried: Tried::Narrowly, came: 0.0, ..PLAIN },
             Standing { came: 20.0, shortfall: 9.0, missed: 9, cost: 900.0, ..PLAIN },
             Standing { missed: 0, cost: 700.0, ..PLAIN },
             Standing { cost: 60.0, ..PLAIN },

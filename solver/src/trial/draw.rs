@@ -17,7 +17,7 @@ use super::solid::{Skin, longest_edge};
 use super::{Obstacle, TrialError};
 use crate::body::Outside;
 use crate::control::Control;
-use crate::mesh::{Point, Vector};
+use crate::mesh::{Point, TriangleMesh, Vector};
 
 /// Steps in which lips and flaps are drawn aside.
 const OPENING_STEPS: usize = 10;
@@ -203,7 +203,19 @@ impl Trial<'_> {
         };
         let weights: Vec<f64> =
             (0..self.body.solid.nodes.len()).map(|n| self.elastic.node_volume(n)).collect();
-        Ok((Hands::hold(&self.body, &weights, self.setup.sheets, &grip)?, opening))
+        let sheets: Vec<&TriangleMesh> =
+            self.setup.sheets.iter().filter(|sheet| self.reaches_outside(sheet)).collect();
+        Ok((Hands::hold(&self.body, &weights, &sheets, &grip)?, opening))
+    }
+
+    /// Whether a sheet opens the outside: a disc across a bridge does not, and no hand gets hold of its lips.
+    fn reaches_outside(&self, sheet: &TriangleMesh) -> bool {
+        let body = self.setup.body;
+        let lowest = body.board().unwrap_or(f64::NEG_INFINITY);
+        sheet.positions.iter().any(|p| {
+            let p = Point::new(p.x, p.y, p.z.max(lowest + 1e-3));
+            !body.holds(&p) && self.model.distance(&p) > 0.0
+        })
     }
 
     /// Rubber at rest at `x`, which comes to rest again once it is in balance along a direction.

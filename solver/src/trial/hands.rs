@@ -56,18 +56,18 @@ pub struct Grip {
 /// point is across it within 45 degrees.
 const BESIDE: f64 = 0.7;
 /// Rubber on one side of a sheet is a flap from this share of the outside on; less is a lip (common sense, no
-/// source). An independent simulation of the jug, which draws whole flaps alike, finds the same pulls.
+/// source).
 const LEAST_FLAP: f64 = 0.1;
 /// A hand reaches its greatest force this share of the opening ahead of what it draws: stiff, so that lips and
 /// flaps get there where the force allows.
 const AHEAD: f64 = 0.1;
 
 impl Hands {
-    /// Take hold of a body at rest.
+    /// Take hold of a body at rest. `sheets` are those that reach the outside.
     pub fn hold(
         body: &Parted,
         weights: &[f64],
-        sheets: &[TriangleMesh],
+        sheets: &[&TriangleMesh],
         grip: &Grip,
     ) -> Result<Self, TrialError> {
         let solid = &body.solid;
@@ -88,9 +88,11 @@ impl Hands {
                 middles[n as usize].1 += 1.0;
             }
         }
-        let mut groups: Vec<Vec<(usize, Vector)>> = Vec::new();
+        let mut groups: Vec<(Vec<(usize, Vector)>, f64)> = Vec::new();
         let mut flaps = Vec::new();
-        for sheet in sheets.iter().filter(|s| !s.faces.is_empty()) {
+        // There are two hands, however many cuts: each at one side of all of them.
+        let each = Grip { force: grip.force / sheets.len().max(1) as f64, ..*grip };
+        for sheet in sheets {
             let locator = SurfaceLocator::new(sheet)?;
             let (mut left, mut right) = (Vec::new(), Vec::new());
             let mut sides = [Vec::new(), Vec::new()];
@@ -111,13 +113,13 @@ impl Hands {
             }
             // One hand at either side: it holds the whole flap where there is one, else the lip.
             let halves: Vec<Flap> = match grip.rim {
-                None => sides.iter().filter_map(|side| flap(side, weights, all, grip)).collect(),
+                None => sides.iter().filter_map(|side| flap(side, weights, all, &each)).collect(),
                 Some(_) => Vec::new(),
             };
             if halves.len() == 2 {
                 flaps.extend(halves);
             } else {
-                groups.extend([left, right]);
+                groups.extend([left, right].map(|lip| (lip, each.force)));
             }
         }
         if let Some((_, axis)) = grip.rim {
@@ -130,9 +132,9 @@ impl Hands {
             let rim: Vec<_> = rim.filter_map(|&n| away(n).map(|a| (n, a))).collect();
             let half =
                 |sign: f64| rim.iter().copied().filter(move |r| r.1.x * sign > 0.0).collect();
-            groups.extend([half(1.0), half(-1.0)]);
+            groups.extend([half(1.0), half(-1.0)].map(|half| (half, grip.force)));
         }
-        let lip = |group: Vec<(usize, Vector)>| {
+        let lip = |(group, force): (Vec<(usize, Vector)>, f64)| {
             let whole: f64 = group.iter().map(|&(n, _)| weights[n]).sum();
             let grasp = |(n, direction): (usize, Vector)| Grasp {
                 node: n as u32,
@@ -140,10 +142,10 @@ impl Hands {
                 origin: solid.nodes[n],
                 direction,
             };
-            let stiffness = grip.force / (AHEAD * grip.opening).max(1e-9);
-            Pull::new(group.into_iter().map(grasp).collect(), stiffness, 0.0, grip.force)
+            let stiffness = force / (AHEAD * grip.opening).max(1e-9);
+            Pull::new(group.into_iter().map(grasp).collect(), stiffness, 0.0, force)
         };
-        let aside = groups.into_iter().filter(|group| !group.is_empty()).map(lip).collect();
+        let aside = groups.into_iter().filter(|(group, _)| !group.is_empty()).map(lip).collect();
         Ok(Self { aside, flaps, along })
     }
 

@@ -220,6 +220,21 @@ impl Drawing<'_> {
         plain_line(longest.cloned().unwrap_or_default())
     }
 
+    /// The bridges that the blade gets to through the cuts of a pattern, of those that need an opening.
+    pub(in crate::plan) fn reached(&self, pattern: &Pattern) -> Vec<bool> {
+        let own = pattern.pieces.iter().map(|piece| curves_of(&line(self.sheet, piece)));
+        let added = self.additions.iter().flat_map(|addition| {
+            let pieces = addition.pattern.pieces.iter();
+            pieces.map(|piece| curves_of(&line(&addition.sheet, piece)))
+        });
+        let cuts: Vec<CutCurves> = own.chain(added).collect();
+        let setup = self.setup;
+        let needed = setup.openings.iter().zip(&setup.loops);
+        let needed = needed.filter(|(opening, edges)| **opening > 0.0 && !edges.is_empty());
+        let openings = self.openings(&cuts).into_iter();
+        openings.zip(needed).map(|(opening, (needed, _))| opening >= *needed).collect()
+    }
+
     /// Length of cut beside each bridge that needs an opening, mm.
     fn openings(&self, cuts: &[CutCurves]) -> Vec<f64> {
         let setup = self.setup;
@@ -233,10 +248,11 @@ impl Drawing<'_> {
                 let rim = &setup.bridges.bridges[k].rim;
                 let reach = opening_reach(&setup.graph, opening);
                 let pairs = cuts.iter().flat_map(|c| &c.chains).flat_map(|c| c.points.windows(2));
-                pairs
+                let beside = pairs
                     .filter(|pair| nearest_on_polyline(rim, &pair[0].point).0 <= reach)
-                    .map(|pair| (pair[1].point - pair[0].point).norm())
-                    .sum()
+                    .map(|pair| (pair[1].point - pair[0].point).norm());
+                // A sum over nothing is -0.0.
+                0.0 + beside.sum::<f64>()
             })
             .collect()
     }

@@ -16,7 +16,7 @@ use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
 use crate::plan::trial::{Effort, try_surfaces};
-use crate::plan::verdict::{NotTried, PlanTrial, TrialVerdict};
+use crate::plan::verdict::{NotTried, PlanTrial, TrialVerdict, is_easy};
 use crate::plan::workbench::Workbench;
 use crate::sides::PartingSheet;
 use crate::trial::{Outcome, TrialError, TrialReport};
@@ -435,8 +435,10 @@ impl<'s, 'v> Shortening<'s, 'v> {
         let stands = loop {
             let Some((cut, coarse)) = passed.pop() else { break refuted.take() };
             match self.try_out(bench, &cut, elements, end)? {
-                Some(report) if is_pass(&report) => break Some((cut, report)),
-                Some(report) if matches!(report.outcome, Outcome::Stuck { .. }) => {
+                Some(report) if is_pass(&report, bench.request) => break Some((cut, report)),
+                Some(report)
+                    if matches!(report.outcome, Outcome::Stuck { .. } | Outcome::Released) =>
+                {
                     refuted.get_or_insert((cut, report));
                 }
                 // What has no verdict refutes nothing.
@@ -459,6 +461,9 @@ impl<'s, 'v> Shortening<'s, 'v> {
         cut: Cut,
         end: f64,
     ) -> Result<Option<bool>, PlanError> {
+        if !self.is_within_reach(bench, &cut)? {
+            return Ok(Some(false));
+        }
         let length = cut.length();
         let message = format!("{length:.0} mm of cut between two sides, tried by simulation");
         bench.control.stage(Stage::Trial, 0.5, message);
@@ -470,7 +475,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
             }
             return Ok(None);
         };
-        let passed = is_pass(&report);
+        let passed = is_pass(&report, bench.request);
         let is_late = report.outcome == Outcome::OutOfTime;
         let (outcome, progress) = (report.outcome, report.progress);
         if passed {
@@ -490,6 +495,26 @@ impl<'s, 'v> Shortening<'s, 'v> {
             self.failures.push(Failure { cut, place, progress });
         }
         Ok(if is_late { None } else { Some(passed) })
+    }
+
+    /// Whether the blade gets to every bridge through a cut that it gets to with all of the border cut: a bridge has
+    /// to be cut before the mould opens, so no trial can tell.
+    fn is_within_reach(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cut: &Cut,
+    ) -> Result<bool, PlanError> {
+        let sheet = match self.views.sheet(cut.view, bench.control) {
+            Ok(sheet) => sheet,
+            // Whoever stops the work is told of it by the trial.
+            Err(PlanError::Cancelled(_)) => return Ok(true),
+            Err(error) => return Err(error),
+        };
+        let additions = self.additions(bench, cut)?;
+        let drawing = self.drawing(bench, &sheet, &additions);
+        let (with_all, with_this) =
+            (drawing.reached(&whole(&sheet)), drawing.reached(&cut.pattern));
+        Ok(with_all.iter().zip(with_this).all(|(all, this)| this || !all))
     }
 
     fn try_out(
@@ -583,8 +608,10 @@ impl<'s, 'v> Shortening<'s, 'v> {
     }
 }
 
-fn is_pass(report: &TrialReport) -> bool {
-    report.outcome == Outcome::Released && report.mesh.pieces <= 1
+/// Whether a cut counts: it comes off in one piece, with a pull that can be believed.
+fn is_pass(report: &TrialReport, request: &PlanRequest) -> bool {
+    let comes_off = report.outcome == Outcome::Released && report.mesh.pieces <= 1;
+    comes_off && is_easy(report, request.knife.hand_force)
 }
 
 fn longest(pattern: &Pattern) -> Option<Piece> {
