@@ -23,7 +23,7 @@ pub(super) fn draw(
         canvas.text("Nothing was drawn yet.", left, top + 60.0, words);
         return;
     }
-    let most = report.pull.iter().map(|p| p.force).fold(1e-6, f64::max);
+    let most = report.pull.iter().map(|p| p.force).fold(1.0, f64::max);
     let far = report.pull.iter().map(|p| p.travel).fold(1e-6, f64::max);
     let with_limit = hand_force < LIMIT_IN_VIEW * most;
     let high = 1.15 * if with_limit { most.max(hand_force) } else { most };
