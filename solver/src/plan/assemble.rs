@@ -244,7 +244,6 @@ struct Openings<'a>(std::slice::Iter<'a, f64>);
 
 impl Openings<'_> {
     fn next_for(&mut self, setup: &Setup, bridge: usize) -> f64 {
-        let asked = setup.openings[bridge] > 0.0 && !setup.loops[bridge].is_empty();
-        if asked { self.0.next().copied().unwrap_or(0.0) } else { 0.0 }
+        if setup.needs_opening(bridge) { self.0.next().copied().unwrap_or(0.0) } else { 0.0 }
     }
 }

@@ -83,11 +83,6 @@ impl Candidate {
         self.with_trial(TrialVerdict::NotRun(NotTried::NotAsked))
     }
 
-    /// Whether it lies on a sheet between two sides.
-    pub(super) fn is_two_sides(&self) -> bool {
-        matches!(self.origin, Origin::TwoSides(_))
-    }
-
     /// Edges of the planning graph that its exterior cuts run along; none for a family whose cuts come from
     /// elsewhere.
     pub fn edges(&self) -> Option<&CutSet> {

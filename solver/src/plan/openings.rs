@@ -11,7 +11,7 @@ pub(super) fn opening_rows(setup: &Setup) -> Vec<Row> {
     let all_loops: Vec<u32> = setup.loops.iter().flatten().copied().collect();
     let mut rows = Vec::new();
     for (index, (edges, &opening)) in setup.loops.iter().zip(&setup.openings).enumerate() {
-        if opening <= 0.0 || edges.is_empty() {
+        if !setup.needs_opening(index) {
             continue;
         }
         let distance = distance_from_rim(graph, edges);

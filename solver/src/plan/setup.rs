@@ -57,6 +57,11 @@ struct Weights {
 }
 
 impl Setup {
+    /// Whether the blade needs an opening beside a bridge.
+    pub fn needs_opening(&self, bridge: usize) -> bool {
+        self.openings[bridge] > 0.0 && !self.loops[bridge].is_empty()
+    }
+
     /// What a millimetre of cut costs at the point of the model nearest to `p`; infinite where none may run.
     pub fn weight_at(&self, p: &Point) -> f64 {
         let Weights { surface, weight } = &self.weights;

@@ -102,7 +102,8 @@ struct Opened {
 impl Trial<'_> {
     /// Open once, then draw along one direction after the other until one releases.
     fn run(&self, first: Option<Vector>, mesh: MeshReport) -> Result<TrialReport, TrialError> {
-        let opened = self.open()?;
+        let (hands, wanted) = self.hands()?;
+        let opened = self.open(&hands, wanted)?;
         let mut steps = opened.course.relaxation_steps;
         let mut best: Option<(Course, Vector)> = None;
         for direction in self.directions(first, &opened) {
@@ -111,7 +112,7 @@ impl Trial<'_> {
             } else if self.is_late() {
                 break;
             } else {
-                self.draw(&opened, direction)?
+                self.draw(&opened, &hands, direction)?
             };
             steps += course.relaxation_steps - opened.course.relaxation_steps;
             let released = course.outcome == Outcome::Released;
@@ -231,21 +232,14 @@ impl Trial<'_> {
     /// A pull that draws the rubber off from where it is at `x`, along a direction.
     fn along(&self, hands: &Hands, x: &[Point], direction: Vector, target: f64) -> Pull {
         let stiffness = self.setup.settings.hand_force / (SLACK * self.extent(&direction));
-        let grasp = |&(node, share): &(u32, f64)| Grasp {
-            node,
-            share,
-            origin: x[node as usize],
-            direction,
-        };
-        let grasps = hands.along.iter().map(grasp).collect();
+        let grasps = Grasp::all(&hands.along, x, direction);
         Pull::new(grasps, stiffness, target, f64::INFINITY).level(&direction)
     }
 
     /// Draw lips and flaps aside, over the board, until they are as far as is wanted or as hands and rubber let
     /// them, or nothing stands in the way along one of the directions any longer.
-    fn open(&self) -> Result<Opened, TrialError> {
+    fn open(&self, hands: &Hands, wanted: f64) -> Result<Opened, TrialError> {
         let rest = &self.body.solid.nodes;
-        let (hands, wanted) = self.hands()?;
         let mut opened = Opened {
             x: rest.clone(),
             aside: 0.0,
@@ -279,7 +273,7 @@ impl Trial<'_> {
                 pulls.push((flap.pull(rest, &rubber.x, lag + step), *lag));
             }
             let keep: Vec<Pull> = pulls.iter().map(|(p, _)| p.clone()).collect();
-            pulls.push((self.along(&hands, rest, Vector::z(), 0.0), 0.0));
+            pulls.push((self.along(hands, rest, Vector::z(), 0.0), 0.0));
             rubber.set_pulls_from(pulls);
             self.settle(&mut rubber, MOST_STEPS.0, &mut opened.course)?;
             let stretches = self.elastic.stretches(&rubber.x);
@@ -318,10 +312,14 @@ impl Trial<'_> {
         given.chain(all).any(|d| self.blocked(&points, &d) == 0.0)
     }
 
-    fn draw(&self, opened: &Opened, direction: Vector) -> Result<Course, TrialError> {
+    fn draw(
+        &self,
+        opened: &Opened,
+        hands: &Hands,
+        direction: Vector,
+    ) -> Result<Course, TrialError> {
         let settings = self.setup.settings;
         let length = self.extent(&direction);
-        let (hands, _) = self.hands()?;
         let mut rubber = self.rubber(opened.x.clone(), direction, hands.along.len());
         let mut course = opened.course.clone();
         course.bridges = self.bridges(&rubber);
@@ -338,30 +336,28 @@ impl Trial<'_> {
                 let along = p.part_along(&direction);
                 (p.at(p.target + gone * along), p.target + before * along)
             });
-            let along = self.along(&hands, &opened.x, direction, gone);
+            let along = self.along(hands, &opened.x, direction, gone);
             rubber.set_pulls_from(kept.chain([(along, before)]).collect());
             let mut settled = self.settle(&mut rubber, MOST_STEPS.0, &mut course)?;
             let mut stretches = self.elastic.stretches(&rubber.x);
             let mut used = MOST_STEPS.0;
             // What decides must have come to rest.
+            let mut is_clear = self.is_clear(&rubber, &direction);
             let seems_to_decide = |rubber: &Relaxation<'_>, stretches: &[f64]| {
-                drawn(rubber, &direction) >= settings.hand_force
-                    || self.overstretched(stretches)
-                    || self.is_clear(rubber, &direction)
+                drawn(rubber, &direction) >= settings.hand_force || self.overstretched(stretches)
             };
-            let mut was_clear = self.is_clear(&rubber, &direction);
             while !settled
                 && used < MOST_STEPS.1
                 && !self.is_late()
-                && seems_to_decide(&rubber, &stretches)
+                && (is_clear || seems_to_decide(&rubber, &stretches))
             {
                 settled = self.settle(&mut rubber, AT_ONCE, &mut course)?;
                 stretches = self.elastic.stretches(&rubber.x);
                 used += AT_ONCE;
                 // Rubber that stays clear of the model swings in the air: that takes long to rest and decides nothing.
-                let is_clear = self.is_clear(&rubber, &direction);
+                let was_clear = is_clear;
+                is_clear = self.is_clear(&rubber, &direction);
                 settled |= was_clear && is_clear;
-                was_clear = is_clear;
             }
             let force = drawn(&rubber, &direction);
             let torn = self.measure(&rubber.x, &mut course);
@@ -373,7 +369,7 @@ impl Trial<'_> {
                 positions: rubber.x.clone(),
             });
             let decides = torn || force >= settings.hand_force;
-            let clear = !decides && self.is_clear(&rubber, &direction);
+            let clear = !decides && is_clear;
             if (decides || clear) && !settled {
                 let why = Doubt::Unsettled;
                 course.outcome =

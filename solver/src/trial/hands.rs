@@ -88,7 +88,19 @@ impl Hands {
                 middles[n as usize].1 += 1.0;
             }
         }
-        let mut groups: Vec<(Vec<(usize, Vector)>, f64)> = Vec::new();
+        let lip = |group: Vec<(usize, Vector)>, force: f64| {
+            let whole: f64 = group.iter().map(|&(n, _)| weights[n]).sum();
+            let grasp = |&(n, direction): &(usize, Vector)| Grasp {
+                node: n as u32,
+                share: weights[n] / whole,
+                origin: solid.nodes[n],
+                direction,
+            };
+            let stiffness = force / (AHEAD * grip.opening).max(1e-9);
+            let grasps: Vec<Grasp> = group.iter().map(grasp).collect();
+            (!grasps.is_empty()).then(|| Pull::new(grasps, stiffness, 0.0, force))
+        };
+        let mut aside = Vec::new();
         let mut flaps = Vec::new();
         // There are two hands, however many cuts: each at one side of all of them.
         let each = Grip { force: grip.force / sheets.len().max(1) as f64, ..*grip };
@@ -119,7 +131,7 @@ impl Hands {
             if halves.len() == 2 {
                 flaps.extend(halves);
             } else {
-                groups.extend([left, right].map(|lip| (lip, each.force)));
+                aside.extend([left, right].into_iter().filter_map(|side| lip(side, each.force)));
             }
         }
         if let Some((_, axis)) = grip.rim {
@@ -132,20 +144,8 @@ impl Hands {
             let rim: Vec<_> = rim.filter_map(|&n| away(n).map(|a| (n, a))).collect();
             let half =
                 |sign: f64| rim.iter().copied().filter(move |r| r.1.x * sign > 0.0).collect();
-            groups.extend([half(1.0), half(-1.0)].map(|half| (half, grip.force)));
+            aside.extend([1.0, -1.0].into_iter().filter_map(|sign| lip(half(sign), grip.force)));
         }
-        let lip = |(group, force): (Vec<(usize, Vector)>, f64)| {
-            let whole: f64 = group.iter().map(|&(n, _)| weights[n]).sum();
-            let grasp = |(n, direction): (usize, Vector)| Grasp {
-                node: n as u32,
-                share: weights[n] / whole,
-                origin: solid.nodes[n],
-                direction,
-            };
-            let stiffness = force / (AHEAD * grip.opening).max(1e-9);
-            Pull::new(group.into_iter().map(grasp).collect(), stiffness, 0.0, force)
-        };
-        let aside = groups.into_iter().filter(|(group, _)| !group.is_empty()).map(lip).collect();
         Ok(Self { aside, flaps, along })
     }
 
@@ -186,13 +186,7 @@ impl Flap {
     /// mm.
     pub fn pull(&self, rest: &[Point], x: &[Point], ahead: f64) -> Pull {
         let direction = self.turned(rest, x);
-        let grasp = |&(node, share): &(u32, f64)| Grasp {
-            node,
-            share,
-            origin: x[node as usize],
-            direction,
-        };
-        let grasps = self.nodes.iter().map(grasp).collect();
+        let grasps = Grasp::all(&self.nodes, x, direction);
         Pull::new(grasps, self.stiffness, ahead, self.limit)
     }
 

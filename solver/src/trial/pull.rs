@@ -5,7 +5,7 @@
 //! pull most where the flap is fast. A hand that carries rubber along keeps it level besides: a mean tilt of
 //! what it holds is met by a couple, any other change of shape is not.
 
-use crate::mesh::{Point, Vector};
+use crate::mesh::{Point, Vector, square_to};
 
 /// One node that a hand holds.
 #[derive(Clone, Copy, Debug)]
@@ -59,8 +59,7 @@ impl Pull {
 
     /// The same, which keeps what it holds level across `direction`.
     pub fn level(mut self, direction: &Vector) -> Self {
-        let aside = if direction.x.abs() < 0.8 { Vector::x() } else { Vector::y() };
-        let first = direction.cross(&aside).normalize();
+        let first = square_to(direction);
         let second = direction.cross(&first);
         let mut levers: Vec<[f64; 2]> = self
             .grasps
@@ -131,6 +130,13 @@ impl Pull {
 }
 
 impl Grasp {
+    /// Nodes with their shares, held where they are at `x` and drawn along one direction.
+    pub fn all(nodes: &[(u32, f64)], x: &[Point], direction: Vector) -> Vec<Self> {
+        let one =
+            |&(node, share): &(u32, f64)| Self { node, share, origin: x[node as usize], direction };
+        nodes.iter().map(one).collect()
+    }
+
     fn gone(&self, x: &[Point]) -> f64 {
         (x[self.node as usize] - self.origin).dot(&self.direction)
     }

@@ -228,25 +228,23 @@ impl Drawing<'_> {
             pieces.map(|piece| curves_of(&line(&addition.sheet, piece)))
         });
         let cuts: Vec<CutCurves> = own.chain(added).collect();
-        let setup = self.setup;
-        let needed = setup.openings.iter().zip(&setup.loops);
-        let needed = needed.filter(|(opening, edges)| **opening > 0.0 && !edges.is_empty());
+        let needed = self.needing().map(|bridge| self.setup.openings[bridge]);
         let openings = self.openings(&cuts).into_iter();
-        openings.zip(needed).map(|(opening, (needed, _))| opening >= *needed).collect()
+        openings.zip(needed).map(|(opening, needed)| opening >= needed).collect()
+    }
+
+    /// The bridges beside which the blade needs an opening.
+    fn needing(&self) -> impl Iterator<Item = usize> {
+        (0..self.setup.openings.len()).filter(|&bridge| self.setup.needs_opening(bridge))
     }
 
     /// Length of cut beside each bridge that needs an opening, mm.
     fn openings(&self, cuts: &[CutCurves]) -> Vec<f64> {
         let setup = self.setup;
-        let needing = setup
-            .openings
-            .iter()
-            .enumerate()
-            .filter(|&(k, &opening)| opening > 0.0 && !setup.loops[k].is_empty());
-        needing
-            .map(|(k, &opening)| {
-                let rim = &setup.bridges.bridges[k].rim;
-                let reach = opening_reach(&setup.graph, opening);
+        self.needing()
+            .map(|bridge| {
+                let rim = &setup.bridges.bridges[bridge].rim;
+                let reach = opening_reach(&setup.graph, setup.openings[bridge]);
                 let pairs = cuts.iter().flat_map(|c| &c.chains).flat_map(|c| c.points.windows(2));
                 let beside = pairs
                     .filter(|pair| nearest_on_polyline(rim, &pair[0].point).0 <= reach)

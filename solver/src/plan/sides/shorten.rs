@@ -10,8 +10,7 @@ use super::draw::{Addition, Drawing};
 use super::pattern::{Pattern, Piece, exterior_paths, pieces_where, whole};
 use super::views::Views;
 use crate::control::Stage;
-use crate::mesh::{Point, Vector};
-use crate::plan::candidate::Candidate;
+use crate::mesh::Point;
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
@@ -116,12 +115,8 @@ pub(in crate::plan) enum Shortened {
 /// The search for the shortest cut between two sides.
 pub(in crate::plan) struct Shortening<'s, 'v> {
     views: &'s mut Views<'v>,
-    /// The best that passed.
-    best: Option<Cut>,
     /// All that passed, the best last, with their trials.
     passed: Vec<(Cut, TrialReport)>,
-    /// The direction in which the last one came off.
-    direction: Option<Vector>,
     elements: usize,
     /// Cuts that were held somewhere, until one passes.
     failures: Vec<Failure>,
@@ -137,15 +132,12 @@ impl<'s, 'v> Shortening<'s, 'v> {
         let elements =
             request.trial.elements.map_or(by_time, |asked| asked.min(by_time.max(least)));
         let trials_left = request.budget.rounds.map(|rounds| TRIALS_A_ROUND * rounds);
-        Self {
-            views,
-            best: None,
-            passed: Vec::new(),
-            direction: None,
-            elements,
-            failures: Vec::new(),
-            trials_left,
-        }
+        Self { views, passed: Vec::new(), elements, failures: Vec::new(), trials_left }
+    }
+
+    /// The best that passed.
+    fn best(&self) -> Option<&Cut> {
+        self.passed.last().map(|(cut, _)| cut)
     }
 
     /// Try cuts with a short hinge, from one view after the other, until one passes.
@@ -172,23 +164,23 @@ impl<'s, 'v> Shortening<'s, 'v> {
                 }
             };
             let hinge = bench.request.knife.hinge_width;
-            for pattern in first_patterns(&sheet, FIRST_HINGE, hinge) {
-                match self.attempt(bench, incumbents, Cut::new(view, pattern), end)? {
-                    Some(true) => return Ok(Shortened::Done),
-                    Some(false) => {}
-                    None => return Ok(Shortened::OutOfTime),
-                }
+            let cuts = |share: f64| {
+                let patterns = first_patterns(&sheet, share, hinge).into_iter();
+                patterns.map(|pattern| Cut::new(view, pattern)).collect()
+            };
+            match self.attempt_each(bench, incumbents, cuts(FIRST_HINGE), end)? {
+                Some(true) => return Ok(Shortened::Done),
+                Some(false) => {}
+                None => return Ok(Shortened::OutOfTime),
             }
             if view + 1 == BEFORE_ADDITIONS {
                 // Elements as long as a limb is thick hook the halves to each other, and what is hard to open wants
                 // the shortest hinge.
                 self.elements = (FINER * self.elements).min(ELEMENTS.1);
-                for pattern in first_patterns(&sheet, 0.0, hinge) {
-                    match self.attempt(bench, incumbents, Cut::new(view, pattern), end)? {
-                        Some(true) => return Ok(Shortened::Done),
-                        Some(false) => {}
-                        None => return Ok(Shortened::OutOfTime),
-                    }
+                match self.attempt_each(bench, incumbents, cuts(0.0), end)? {
+                    Some(true) => return Ok(Shortened::Done),
+                    Some(false) => {}
+                    None => return Ok(Shortened::OutOfTime),
                 }
                 match self.add_other_views(bench, incumbents, end)? {
                     Some(true) => return Ok(Shortened::Done),
@@ -217,12 +209,10 @@ impl<'s, 'v> Shortening<'s, 'v> {
             failures.retain(|f| !f.cut.pattern.pieces.is_empty());
             failures.sort_by(|a, b| b.progress.total_cmp(&a.progress));
             for failure in failures.iter().take(NEAREST) {
-                for cut in self.with_additions(bench, failure)? {
-                    match self.attempt(bench, incumbents, cut, end)? {
-                        Some(true) => return Ok(Some(true)),
-                        Some(false) => {}
-                        None => return Ok(None),
-                    }
+                let cuts = self.with_additions(bench, failure)?;
+                match self.attempt_each(bench, incumbents, cuts, end)? {
+                    Some(false) => {}
+                    decided => return Ok(decided),
                 }
             }
         }
@@ -276,13 +266,13 @@ impl<'s, 'v> Shortening<'s, 'v> {
         end: f64,
     ) -> Result<Shortened, PlanError> {
         for round in 0..ROUNDS {
-            let Some(before) = self.best.as_ref().map(Cut::length) else {
+            let Some(before) = self.best().map(Cut::length) else {
                 return Ok(Shortened::NonePassed);
             };
             if !self.round(bench, incumbents, round, end)? {
                 return Ok(Shortened::OutOfTime);
             }
-            let now = self.best.as_ref().map_or(before, Cut::length);
+            let now = self.best().map_or(before, Cut::length);
             if now >= before - FINEST.1 && round > 1 {
                 break;
             }
@@ -318,7 +308,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
         round: u32,
         end: f64,
     ) -> Result<bool, PlanError> {
-        let Some(start) = self.best.clone() else { return Ok(true) };
+        let Some(start) = self.best().cloned() else { return Ok(true) };
         let Some(longest) = longest(&start.pattern) else { return Ok(true) };
         let least = bench.request.knife.least_cut;
         let finest = (FINEST.0 * longest.length() / f64::from(1 << round)).max(FINEST.1);
@@ -348,7 +338,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
     ) -> Result<bool, PlanError> {
         let knife = &bench.request.knife;
         let (least, hinge, entry) = (knife.least_cut, knife.hinge_width, knife.entry_price);
-        let Some(start) = self.best.clone() else { return Ok(true) };
+        let Some(start) = self.best().cloned() else { return Ok(true) };
         for piece in start.pattern.pieces.clone() {
             let width = (GAP * start.pattern.length()).max(hinge);
             // A gap saves its width and costs an entry.
@@ -357,7 +347,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
             }
             let count = ((piece.length() / (2.0 * width)) as usize).clamp(1, 4);
             for k in 0..count {
-                let Some(best) = self.best.clone() else { return Ok(true) };
+                let Some(best) = self.best().cloned() else { return Ok(true) };
                 let middle = piece.from + piece.length() * (k as f64 + 1.0) / (count as f64 + 1.0);
                 let (from, to) = (middle - 0.5 * width, middle + 0.5 * width);
                 let pattern = best.pattern.without(piece.path, from, to, least);
@@ -380,7 +370,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
         round: usize,
         end: f64,
     ) -> Result<bool, PlanError> {
-        let Some(best) = self.best.clone() else { return Ok(true) };
+        let Some(best) = self.best().cloned() else { return Ok(true) };
         let others: Vec<usize> = (0..self.views.len()).filter(|&v| v != best.view).collect();
         if others.is_empty() {
             return Ok(true);
@@ -426,14 +416,15 @@ impl<'s, 'v> Shortening<'s, 'v> {
         incumbents: &mut Incumbents<'_>,
         end: f64,
     ) -> Result<(), PlanError> {
-        if !incumbents.nearest().is_some_and(Candidate::is_two_sides) {
+        if incumbents.nearest().is_none_or(|nearest| nearest.two_sides().is_none()) {
             return Ok(());
         }
         let elements = (CONFIRMED * self.elements as f64) as usize;
         let mut refuted: Option<(Cut, TrialReport)> = None;
-        let mut passed = std::mem::take(&mut self.passed);
+        let mut longer = (0..self.passed.len()).rev();
         let stands = loop {
-            let Some((cut, coarse)) = passed.pop() else { break refuted.take() };
+            let Some(next) = longer.next() else { break refuted.take() };
+            let (cut, coarse) = self.passed[next].clone();
             match self.try_out(bench, &cut, elements, end)? {
                 Some(report) if is_pass(&report, bench.request) => break Some((cut, report)),
                 Some(report)
@@ -450,6 +441,23 @@ impl<'s, 'v> Shortening<'s, 'v> {
             self.offer(bench, incumbents, &cut, report)?;
         }
         Ok(())
+    }
+
+    /// Try cuts until one passes; none where time is up.
+    fn attempt_each(
+        &mut self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        cuts: Vec<Cut>,
+        end: f64,
+    ) -> Result<Option<bool>, PlanError> {
+        for cut in cuts {
+            match self.attempt(bench, incumbents, cut, end)? {
+                Some(false) => {}
+                decided => return Ok(decided),
+            }
+        }
+        Ok(Some(false))
     }
 
     /// Try a cut. What passes becomes the best and is offered; so is what fails as long as nothing passed. None
@@ -478,18 +486,12 @@ impl<'s, 'v> Shortening<'s, 'v> {
         let passed = is_pass(&report, bench.request);
         let is_late = report.outcome == Outcome::OutOfTime;
         let (outcome, progress) = (report.outcome, report.progress);
-        if passed {
-            self.direction = Some(report.direction);
-        }
-        if passed {
-            self.passed.push((cut.clone(), report.clone()));
-        }
         // What is not cut at all is a plan where it passes, and else says nothing to anybody.
-        if passed || (self.best.is_none() && !cut.pattern.pieces.is_empty()) {
-            self.offer(bench, incumbents, &cut, report)?;
+        if passed || (self.best().is_none() && !cut.pattern.pieces.is_empty()) {
+            self.offer(bench, incumbents, &cut, report.clone())?;
         }
         if passed {
-            self.best = Some(cut);
+            self.passed.push((cut, report));
             self.failures.clear();
         } else if let Outcome::Stuck { place, .. } = outcome {
             self.failures.push(Failure { cut, place, progress });
@@ -539,7 +541,9 @@ impl<'s, 'v> Shortening<'s, 'v> {
         surfaces.extend(additions.iter().map(|addition| addition.surface(&sheet)));
         let drawing = self.drawing(bench, &sheet, &additions);
         surfaces.extend(drawing.own_discs(&bench.request.sheets));
-        let effort = Effort { elements, until: end, first: self.direction };
+        // The direction in which the last one came off.
+        let first = self.passed.last().map(|(_, report)| report.direction);
+        let effort = Effort { elements, until: end, first };
         match try_surfaces(bench.setup, &surfaces, bench.request, &effort, control) {
             Ok(report) => Ok(Some(report)),
             Err(TrialError::Cancelled(_)) => Ok(None),
@@ -618,8 +622,8 @@ fn longest(pattern: &Pattern) -> Option<Piece> {
     pattern.pieces.iter().copied().max_by(|a, b| a.length().total_cmp(&b.length()))
 }
 
-/// All of the border but one hinge, a `share` of it and at least `hinge` mm wide, on its longest path: at one end, at the other, in the middle; on a closed path at
-/// its lowest point, at its highest, and half way.
+/// All of the border but one hinge, a `share` of it and at least `hinge` mm wide, on its longest path: at one end, at
+/// the other, in the middle; on a closed path at its lowest point, at its highest, and half way.
 fn first_patterns(sheet: &PartingSheet, share: f64, hinge: f64) -> Vec<Pattern> {
     let all = whole(sheet);
     let Some(&(path, length, closed)) = exterior_paths(sheet).first() else { return Vec::new() };
