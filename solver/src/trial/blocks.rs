@@ -9,6 +9,8 @@
     reason = "loops over the elements of a block go over many arrays at once"
 )]
 
+use multiversion::multiversion;
+
 use super::material::Material;
 use super::solid::{Solid, gradients};
 use crate::mesh::Point;
@@ -130,6 +132,28 @@ fn against(a: Three, b: Three, c: Three) -> Three {
 #[inline(always)]
 fn norm(v: Three) -> f64 {
     dot(v, v).sqrt()
+}
+
+/// How the elements of blocks are deformed with their nodes at `x`.
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
+pub(super) fn strain_all(blocks: &[Block], x: &[Point], strains: &mut [Strain]) {
+    for (block, strain) in blocks.iter().zip(strains) {
+        block.strain(x, strain);
+    }
+}
+
+/// Forces of the strained elements of blocks on their corners.
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
+pub(super) fn force_all(
+    blocks: &[Block],
+    material: &Material,
+    strains: &[Strain],
+    pressures: &[f64],
+    forces: &mut [Forces],
+) {
+    for ((block, strain), forces) in blocks.iter().zip(strains).zip(forces) {
+        block.forces(material, strain, pressures, forces);
+    }
 }
 
 impl Block {

@@ -21,6 +21,12 @@ const SHARE: f64 = 0.6;
 /// Try whether the rubber comes off the model.
 pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport, TrialError> {
     check(setup)?;
+    // From a thread of the pool: another one would have to be woken up anew for each of the many short turns that it
+    // gives the pool.
+    rayon::scope(|_| run_here(setup, control))
+}
+
+fn run_here(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport, TrialError> {
     let settings = setup.settings;
     let Some(seconds) = settings.seconds else {
         return trial(setup, settings.elements, None, control);

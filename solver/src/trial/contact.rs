@@ -1,7 +1,7 @@
 //! Where the rubber meets what is rigid.
 
 use parry3d_f64::math::Vector as Glam;
-use parry3d_f64::query::PointQuery;
+use parry3d_f64::query::{PointQuery, PointQueryWithLocation};
 use parry3d_f64::shape::{TriMesh, TriMeshFlags};
 
 use super::TrialError;
@@ -20,6 +20,12 @@ pub struct Touch {
 pub trait Obstacle: Sync {
     /// How a point lies to it.
     fn touch(&self, point: &Point) -> Touch;
+
+    /// The same where it is known that the obstacle is no farther than `reach` mm, on whichever side: less to look at.
+    fn touch_within(&self, point: &Point, reach: f64) -> Touch {
+        let _ = reach;
+        self.touch(point)
+    }
 }
 
 /// The model, and the board that it stands on.
@@ -29,6 +35,8 @@ pub struct RigidModel {
     /// The model without its faces on the board. The way out of a standing model is never down
     /// through the board.
     walls: SurfaceLocator,
+    /// Whether each face of the model lies on the board.
+    on_board: Vec<bool>,
     board: Option<f64>,
 }
 
@@ -40,13 +48,14 @@ impl RigidModel {
     pub fn new(model: &TriangleMesh, board: Option<f64>) -> Result<Self, TrialError> {
         let reach = ON_BOARD * model.span();
         let near = |v: u32| board.is_some_and(|z| model.positions[v as usize].z < z + reach);
+        let on_board: Vec<bool> = model.faces.iter().map(|f| f.iter().all(|&v| near(v))).collect();
         let mut walls = model.clone();
         walls.faces.retain(|f| !f.iter().all(|&v| near(v)));
         let walls = SurfaceLocator::new(&walls)?;
         let vertices = model.positions.iter().map(|p| Glam::new(p.x, p.y, p.z)).collect::<Vec<_>>();
         let solid = TriMesh::with_flags(vertices, model.faces.clone(), TriMeshFlags::ORIENTED)
             .map_err(|fault| TrialError::Model { message: fault.to_string() })?;
-        Ok(Self { solid, walls, board })
+        Ok(Self { solid, walls, on_board, board })
     }
 
     /// Signed distance to the model's walls alone, mm.
@@ -77,16 +86,51 @@ impl RigidModel {
 
 impl Obstacle for RigidModel {
     fn touch(&self, point: &Point) -> Touch {
-        let hit = self.walls.closest(point);
-        let inside = self.holds(point);
-        let distance = if inside { -hit.distance } else { hit.distance };
-        // Close to the surface the direction to the foot is noise; the face's normal is not.
-        let normal = if hit.distance > 1e-6 { (point - hit.point) / distance } else { hit.normal };
-        match self.board {
-            Some(z) if point.z - z < distance => {
+        self.touch_within(point, f64::MAX)
+    }
+
+    fn touch_within(&self, point: &Point, reach: f64) -> Touch {
+        let walls = self.walls_within(point, reach);
+        match (self.board, walls) {
+            (Some(z), walls) if walls.is_none_or(|w| point.z - z < w.distance) => {
                 Touch { distance: point.z - z, normal: Vector::z() }
             }
-            _ => Touch { distance, normal },
+            (_, Some(walls)) => walls,
+            // Out of reach, and no board: whoever said so was wrong.
+            (_, None) => self.to_walls(point),
         }
+    }
+}
+
+impl RigidModel {
+    /// How a point lies to the walls, if they are no farther than `reach`.
+    fn walls_within(&self, point: &Point, reach: f64) -> Option<Touch> {
+        let query = Glam::new(point.x, point.y, point.z);
+        let (near, (face, _)) =
+            self.solid.project_local_point_and_get_location_with_max_dist(query, false, reach)?;
+        if self.on_board[face as usize] {
+            return Some(self.to_walls(point));
+        }
+        let foot = Point::new(near.point.x, near.point.y, near.point.z);
+        let away = (point - foot).norm();
+        let distance = if near.is_inside { -away } else { away };
+        // Close to the surface the direction to the foot is noise; the face's normal is not.
+        let normal = if away > 1e-6 {
+            (point - foot) / distance
+        } else {
+            let normal = self.solid.triangle(face).scaled_normal();
+            Vector::new(normal.x, normal.y, normal.z)
+                .try_normalize(0.0)
+                .unwrap_or_else(Vector::zeros)
+        };
+        Some(Touch { distance, normal })
+    }
+
+    /// How a point lies to the walls, the faces on the board left out.
+    fn to_walls(&self, point: &Point) -> Touch {
+        let hit = self.walls.closest(point);
+        let distance = if self.holds(point) { -hit.distance } else { hit.distance };
+        let normal = if hit.distance > 1e-6 { (point - hit.point) / distance } else { hit.normal };
+        Touch { distance, normal }
     }
 }

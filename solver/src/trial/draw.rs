@@ -47,6 +47,10 @@ const FARTHEST: (f64, f64) = (1.1, 2.2);
 /// at the end of a cut has no greatest value: it grows with finer elements, so it only means something over a
 /// length. Common practice, no source.
 const TEAR_LENGTH: f64 = 10.0;
+/// Rubber that comes with less than this share of the hands' greatest force is drawn in longer steps, up to so many
+/// times as long.
+const LIGHT: f64 = 0.25;
+const LONGEST_STRIDE: f64 = 4.0;
 /// A node is clear of the model's wall by this share of the spacing when its way out is looked at.
 const CLEARANCE: f64 = 0.05;
 
@@ -324,13 +328,14 @@ impl Trial<'_> {
         let mut course = opened.course.clone();
         course.bridges = self.bridges(&rubber);
         let lengths = if self.hold() == Hold::Rim { FARTHEST.1 } else { FARTHEST.0 };
-        let last = (lengths * settings.steps as f64).ceil() as usize;
-        for step in 1..=last {
+        let (farthest, unit) = (lengths * length, length / settings.steps as f64);
+        let (mut gone, mut stride) = (0.0, 1.0);
+        while gone < farthest {
             if self.is_late() {
                 return Ok(course);
             }
-            let gone = |step: usize| length * step as f64 / settings.steps as f64;
-            let (before, gone) = (gone(step - 1), gone(step));
+            let before = gone;
+            gone = (before + stride * unit).min(farthest);
             // The hands that keep it open go along.
             let kept = opened.pulls.iter().map(|p| {
                 let along = p.part_along(&direction);
@@ -388,7 +393,10 @@ impl Trial<'_> {
                 return Ok(course);
             }
             course.outcome =
-                if step == last { stuck(Hindrance::Caught) } else { Outcome::OutOfTime };
+                if gone >= farthest { stuck(Hindrance::Caught) } else { Outcome::OutOfTime };
+            // What is next to free is drawn in longer steps.
+            let is_light = force.abs() < LIGHT * settings.hand_force;
+            stride = if is_light { (2.0 * stride).min(LONGEST_STRIDE) } else { 1.0 };
         }
         Ok(course)
     }

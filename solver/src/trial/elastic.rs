@@ -167,9 +167,7 @@ impl Elastic {
             .zip(strains.par_chunks(BLOCKS))
             .zip(work.forces.par_chunks_mut(BLOCKS))
             .for_each(|((blocks, strains), forces)| {
-                for ((block, strain), forces) in blocks.iter().zip(strains).zip(forces) {
-                    block.forces(&self.material, strain, pressures, forces);
-                }
+                blocks::force_all(blocks, &self.material, strains, pressures, forces);
             });
     }
 
@@ -177,13 +175,10 @@ impl Elastic {
     fn strain(&self, x: &[Point], work: &mut Workspace) {
         work.strains.resize(self.blocks.len(), STILL);
         work.pressures.resize(self.node_count(), 0.0);
-        self.blocks.par_chunks(BLOCKS).zip(work.strains.par_chunks_mut(BLOCKS)).for_each(
-            |(blocks, strains)| {
-                for (block, strain) in blocks.iter().zip(strains) {
-                    block.strain(x, strain);
-                }
-            },
-        );
+        self.blocks
+            .par_chunks(BLOCKS)
+            .zip(work.strains.par_chunks_mut(BLOCKS))
+            .for_each(|(blocks, strains)| blocks::strain_all(blocks, x, strains));
         let (strains, bulk) = (&work.strains, self.material.nodal_bulk);
         work.pressures.par_chunks_mut(CHUNK).enumerate().for_each(|(chunk, pressures)| {
             for (k, pressure) in pressures.iter_mut().enumerate() {
