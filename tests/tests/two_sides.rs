@@ -1,6 +1,9 @@
 //! The sheet between two sides of a piece parts its rubber, however coarse the elements of the trial.
 
+use std::collections::BTreeSet;
+
 use demo_models::pieces;
+use petgraph::unionfind::UnionFind;
 use slitwright_solver::body::{Gate, GateChoice, MouldBody, MouldShape, Rubber};
 use slitwright_solver::control::Control;
 use slitwright_solver::field::{Equations, Potential, RubberDomain};
@@ -9,6 +12,7 @@ use slitwright_solver::mesh::{
 };
 use slitwright_solver::sides::{Border, BorderPlace, Labeller, PartKind, PartingSheet, Surface};
 use slitwright_solver::trial::{Outcome, TrialReport, TrialSettings, TrialSetup, run};
+use slitwright_tests::blocks_mesh;
 
 /// Square millimetres on the wrong side that are worth a millimetre of border.
 const DEPTH: f64 = 2.0;
@@ -119,5 +123,37 @@ fn a_thin_gap_is_parted_too() {
         // No time to draw it off.
         let report = dancer.tried_within(Some(0.0), 0.0, elements);
         assert_eq!(report.mesh.pieces, 2, "{elements}");
+    }
+}
+
+/// Two posts stand in a row on a base, and are looked at along the row. The side of each post that faces the other one looks
+/// the wrong way for what is round it, 400 of 11,400 mm^2: given to the other side it would hook half a post. A strip
+/// along the base joins it to its own side, and nothing is undercut.
+#[test]
+fn the_far_sides_of_posts_in_a_row_are_joined_by_strips() {
+    let posts = blocks_mesh([28, 12, 24], 2.5, |[x, y, z]| {
+        let is_post = |from: usize| (from..from + 4).contains(&x) && (4..8).contains(&y);
+        z < 8 || is_post(4) || is_post(20)
+    });
+    let gate = Gate::find(&posts, &GateChoice::LowestFlat { up: Vector::z() }).expect("a gate");
+    let surface = Surface::new(&posts, &gate, &|_| 1.0).expect("a surface");
+    let mut labeller = Labeller::new(&surface);
+    for depth in [0.5, 1.0] {
+        let labels = labeller.label(&Vector::x(), depth);
+        let mut parts = UnionFind::new(labels.front.len());
+        for &[a, b] in &surface.topology.edge_faces {
+            if labels.front[a as usize] == labels.front[b as usize] {
+                parts.union(a, b);
+            }
+        }
+        let roots: BTreeSet<u32> = (0..labels.front.len() as u32).map(|f| parts.find(f)).collect();
+        assert_eq!(roots.len(), 2, "each side hangs together");
+        // Corners of the posts are rounded by the surface's triangles.
+        assert!(
+            labels.flipped < 2e-3 && labels.wrong < 5e-3,
+            "{depth}: {} {}",
+            labels.flipped,
+            labels.wrong
+        );
     }
 }

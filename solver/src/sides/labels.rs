@@ -6,9 +6,9 @@
 //! 1956; labels by minimum cuts: Greig, Porteous & Seheult 1989, J. R. Stat. Soc. B 51:271).
 
 use super::Surface;
+use super::islands::Price;
 use crate::girth::min_cut::{FlowNetwork, UNCUTTABLE, Units};
 use crate::mesh::{FaceId, Vector};
-use crate::union_find::UnionFind;
 
 /// Two sides of a model.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,12 +21,12 @@ pub struct Labels {
     pub wrong: f64,
     /// Length of the border along the surface's edges outside of the gate, each weighed, mm.
     pub border_cost: f64,
-    /// Area of islands, given to the side that they lie in, as a share of the whole area.
+    /// Area of islands that were given to the side round them, as a share of the whole area.
     pub flipped: f64,
 }
 
 impl Labels {
-    /// Area on the wrong side plus islands that were given to the other side, as a share of the whole.
+    /// Area on the wrong side, as a share of the whole.
     pub fn undercut(&self) -> f64 {
         self.wrong
     }
@@ -93,11 +93,16 @@ impl<'a> Labeller<'a> {
         self.network.solve(capacity, [count], [count + 1], i64::MAX);
         let mut front = self.network.source_side();
         front.truncate(count as usize);
-        let flipped = self.join_islands(&mut front);
+        // What each face costs on the front and on the back.
+        let wrong: Vec<[f64; 2]> = look
+            .iter()
+            .zip(areas)
+            .map(|(look, area)| [-look, *look].map(|away| away.max(0.0) * area / depth))
+            .collect();
+        let flipped = Price { surface, areas, wrong: &wrong }.join_islands(&mut front);
         let total: f64 = areas.iter().sum();
-        let wrong: f64 = (0..count as usize)
-            .map(|f| areas[f] * if front[f] { -look[f] } else { look[f] }.max(0.0))
-            .sum();
+        let wrong: f64 =
+            depth * front.iter().zip(&wrong).map(|(&f, w)| w[usize::from(!f)]).sum::<f64>();
         let border_cost = (0..edges)
             .filter(|&e| {
                 let [a, b] = surface.topology.edge_faces[e as usize];
@@ -112,42 +117,5 @@ impl<'a> Labeller<'a> {
             border_cost,
             flipped: flipped / total,
         }
-    }
-
-    /// A part of one side that does not hang together with the rest of it would be cut out as a lens of
-    /// rubber: it is given to the side round it. The area that changed sides, mm^2.
-    fn join_islands(&self, front: &mut [bool]) -> f64 {
-        let mut changed = 0.0;
-        // What an island was given to may join two parts: a few rounds settle it.
-        for _ in 0..8 {
-            let mut parts = UnionFind::new(front.len());
-            for &[a, b] in &self.surface.topology.edge_faces {
-                if front[a as usize] == front[b as usize] {
-                    parts.join(a as usize, b as usize);
-                }
-            }
-            let roots: Vec<usize> = (0..front.len()).map(|f| parts.root(f)).collect();
-            let mut area = vec![0.0; front.len()];
-            for (f, &root) in roots.iter().enumerate() {
-                area[root] += self.areas[f];
-            }
-            let largest = |side: bool| {
-                (0..front.len())
-                    .filter(|&f| roots[f] == f && front[f] == side)
-                    .max_by(|&a, &b| area[a].total_cmp(&area[b]).then(b.cmp(&a)))
-            };
-            let kept = [largest(false), largest(true)];
-            let islands: Vec<usize> = (0..front.len())
-                .filter(|&f| kept[usize::from(front[f])] != Some(roots[f]))
-                .collect();
-            if islands.is_empty() {
-                break;
-            }
-            for f in islands {
-                front[f] = !front[f];
-                changed += self.areas[f];
-            }
-        }
-        changed
     }
 }

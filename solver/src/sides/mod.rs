@@ -14,6 +14,7 @@
 //! Lengths in mm, in the mould frame.
 
 mod border;
+mod islands;
 mod labels;
 mod sheet;
 mod surface;
