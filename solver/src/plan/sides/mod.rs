@@ -1,8 +1,11 @@
 //! Plans that are cut between two sides of the model: which directions, which pieces of the border, how short.
 
+mod additions;
+mod cut;
 mod draw;
 mod pattern;
 mod shorten;
+mod tries;
 mod views;
 
 pub(super) use shorten::{Shortened, Shortening};

@@ -14,8 +14,14 @@ const ROUND: u32 = 12;
 /// Directions that look down by this angle, degrees, each way round; fewer of them.
 const TILT: (f64, u32) = (30.0, 6);
 /// Square millimetres on the wrong side that are worth a millimetre of border: from true borders to shorter
-/// ones with more undercut. Tried on demo pieces; no source.
-const DEPTHS: [f64; 2] = [2.0, 8.0];
+/// ones with more undercut. Tried on demo pieces and open meshes; no source.
+const DEPTHS: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
+/// Square millimetres on the wrong side that count as a millimetre of border in either ranking: one for short borders, one
+/// for true ones, whose sides come off where the elements of a trial are fine enough to feel every undercut.
+const UNDERCUT: [f64; 2] = [2.0, 0.5];
+/// Views that look along directions nearer to each other than this angle, degrees, with borders of nearly the same
+/// length, are much the same: the better one goes first, the other after all that differ.
+const ALIKE: (f64, f64) = (25.0, 0.15);
 /// What a bridge that the direction does not look through costs in the ranking, mm: about what a cut across it
 /// and the way to it take.
 const BLIND_BRIDGE: f64 = 120.0;
@@ -27,8 +33,9 @@ const CELLS: (f64, u64) = (112.0, 120_000_000);
 pub(in crate::plan) struct View {
     labels: Labels,
     border: Border,
-    /// What it is ranked by, mm: its border, its undercuts, the bridges that it does not look through.
-    pub rank: f64,
+    /// What it is ranked by, mm: its border, its undercuts, the bridges that it does not look through; for short borders,
+    /// and for true ones.
+    ranks: [f64; 2],
 }
 
 /// All ways to draw two sides of a model, and what their sheets are made with.
@@ -37,7 +44,7 @@ pub(in crate::plan) struct Views<'a> {
     surface: Surface,
     outer: Arc<Potential>,
     equations: Equations,
-    /// Best first.
+    /// The likeliest first.
     views: Vec<View>,
     /// The sheets of those that were asked for.
     sheets: Vec<Option<Arc<PartingSheet>>>,
@@ -64,15 +71,16 @@ impl<'a> Views<'a> {
                 if border.paths.is_empty() || !labels.border_cost.is_finite() {
                     continue;
                 }
-                let undercut = (labels.wrong + labels.flipped) * area / DEPTHS[0];
-                let rank = labels.border_cost + undercut + blind(setup, &direction);
-                views.push(View { labels, border, rank });
+                let blind = blind(setup, &direction);
+                let rank = |worth: f64| labels.border_cost + labels.wrong * area / worth + blind;
+                let ranks = UNDERCUT.map(rank);
+                views.push(View { labels, border, ranks });
             }
         }
         if views.is_empty() {
             return Ok(None);
         }
-        views.sort_by(|a, b| a.rank.total_cmp(&b.rank));
+        let views = in_turn(views);
         let domain = RubberDomain::new(&setup.body, &setup.working);
         let spacing = super::super::potential::spacing_of(&domain, CELLS);
         let equations =
@@ -119,6 +127,29 @@ impl<'a> Views<'a> {
         )?);
         self.sheets[view] = Some(Arc::clone(&sheet));
         Ok(sheet)
+    }
+}
+
+/// The best by each rank in turn, each of which differs from all before it; then the others.
+fn in_turn(mut views: Vec<View>) -> Vec<View> {
+    let mut chosen: Vec<View> = Vec::new();
+    for rank in (0..UNDERCUT.len()).cycle() {
+        let best = (0..views.len())
+            .filter(|&k| !chosen.iter().any(|better| better.is_like(&views[k])))
+            .min_by(|&a, &b| views[a].ranks[rank].total_cmp(&views[b].ranks[rank]));
+        let Some(best) = best else { break };
+        chosen.push(views.remove(best));
+    }
+    views.sort_by(|a, b| a.ranks[0].total_cmp(&b.ranks[0]));
+    chosen.append(&mut views);
+    chosen
+}
+
+impl View {
+    fn is_like(&self, other: &Self) -> bool {
+        let along = self.labels.direction.dot(&other.labels.direction).abs();
+        let (a, b) = (self.border.length(), other.border.length());
+        along > ALIKE.0.to_radians().cos() && (a - b).abs() < ALIKE.1 * a.max(b)
     }
 }
 

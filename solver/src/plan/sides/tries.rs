@@ -1,0 +1,270 @@
+//! Trials of cuts between two sides: those that passed, those that failed, and what is made of either.
+
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use super::cut::{Cut, Failure};
+use super::draw::{Addition, Drawing};
+use super::pattern::whole;
+use super::views::Views;
+use crate::control::Stage;
+use crate::mesh::TriangleMesh;
+use crate::plan::error::PlanError;
+use crate::plan::incumbents::Incumbents;
+use crate::plan::request::PlanRequest;
+use crate::plan::trial::{Effort, try_surfaces};
+use crate::plan::verdict::{NotTried, PlanTrial, TrialVerdict, is_easy};
+use crate::plan::workbench::Workbench;
+use crate::sides::PartingSheet;
+use crate::trial::{Outcome, TrialError, TrialReport};
+
+/// Cuts that are tried at the same time, however many threads there are: the same request makes the same plan.
+pub(super) const AT_ONCE: usize = 2;
+/// Trials for each round of a budget that counts rounds in place of time.
+const TRIALS_A_ROUND: u32 = 4;
+
+/// Trials of cuts, and what came of them.
+pub(in crate::plan) struct Tries<'s, 'v> {
+    pub(super) views: &'s mut Views<'v>,
+    /// All that passed, the shortest last, with their trials.
+    pub(super) passed: Vec<(Cut, TrialReport)>,
+    /// Cuts that were held somewhere, until one passes.
+    pub(super) failures: Vec<Failure>,
+    /// Elements of a trial, about.
+    pub(super) elements: usize,
+    /// Trials that may still be made, where they are counted and not timed.
+    left: Option<u32>,
+}
+
+impl<'s, 'v> Tries<'s, 'v> {
+    /// With so many elements each.
+    pub(super) fn new(views: &'s mut Views<'v>, request: &PlanRequest, elements: usize) -> Self {
+        let left = request.budget.rounds.map(|rounds| TRIALS_A_ROUND * rounds);
+        Self { views, passed: Vec::new(), failures: Vec::new(), elements, left }
+    }
+
+    /// The shortest that passed.
+    pub(super) fn best(&self) -> Option<&Cut> {
+        self.passed.last().map(|(cut, _)| cut)
+    }
+
+    /// Try cuts, a few at a time, until one passes; none where time is up.
+    pub(super) fn attempt_each(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        cuts: &[Cut],
+        end: f64,
+    ) -> Result<Option<bool>, PlanError> {
+        for some in cuts.chunks(AT_ONCE) {
+            match self.attempt(bench, incumbents, some, end)? {
+                Some(passed) if passed.contains(&true) => return Ok(Some(true)),
+                Some(_) => {}
+                None => return Ok(None),
+            }
+        }
+        Ok(Some(false))
+    }
+
+    /// Try cuts at the same time, and tell which passed. What passes is offered; so is what fails as long as nothing
+    /// passed. None where time is up.
+    pub(super) fn attempt(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        cuts: &[Cut],
+        end: f64,
+    ) -> Result<Option<Vec<bool>>, PlanError> {
+        let mut within = Vec::with_capacity(cuts.len());
+        for cut in cuts {
+            within.push(self.is_within_reach(bench, cut)?);
+        }
+        let tried: Vec<usize> = (0..cuts.len()).filter(|&k| within[k]).collect();
+        let mut passed = vec![false; cuts.len()];
+        if tried.is_empty() {
+            return Ok(Some(passed));
+        }
+        let of_them: Vec<&Cut> = tried.iter().map(|&k| &cuts[k]).collect();
+        let lengths: Vec<String> = of_them.iter().map(|c| format!("{:.0}", c.length())).collect();
+        let message =
+            format!("{} mm of cut between two sides, tried by simulation", lengths.join(" and "));
+        bench.control.stage(Stage::Trial, 0.5, message);
+        let Some(reports) = self.try_out(bench, &of_them, self.elements, end)? else {
+            // Whoever has no time for a trial still gets a plan.
+            if !incumbents.has_plan() && !bench.control.is_cancelled() {
+                let verdict = TrialVerdict::NotRun(NotTried::Stopped);
+                self.offer_with(bench, incumbents, of_them[0], verdict)?;
+            }
+            return Ok(None);
+        };
+        let mut is_late = false;
+        for (&k, report) in tried.iter().zip(reports) {
+            let cut = cuts[k].clone();
+            passed[k] = is_pass(&report, bench.request);
+            is_late |= report.outcome == Outcome::OutOfTime;
+            let (outcome, progress) = (report.outcome, report.progress);
+            // What is not cut at all is a plan where it passes, and else says nothing to anybody.
+            if passed[k] || (self.passed.is_empty() && !cut.pattern.pieces.is_empty()) {
+                self.offer(bench, incumbents, &cut, report.clone())?;
+            }
+            if passed[k] {
+                self.passed.push((cut, report));
+            } else if let Outcome::Stuck { place, .. } = outcome {
+                self.failures.push(Failure { cut, place, progress });
+            }
+        }
+        if passed.contains(&true) {
+            self.failures.clear();
+            self.passed.sort_by(|a, b| b.0.length().total_cmp(&a.0.length()));
+        }
+        Ok(if is_late && !passed.contains(&true) { None } else { Some(passed) })
+    }
+
+    /// Whether the blade gets to every bridge through a cut that it gets to with all of the border cut: a bridge has
+    /// to be cut before the mould opens, so no trial can tell.
+    fn is_within_reach(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cut: &Cut,
+    ) -> Result<bool, PlanError> {
+        let sheet = match self.views.sheet(cut.view, bench.control) {
+            Ok(sheet) => sheet,
+            // Whoever stops the work is told of it by the trial.
+            Err(PlanError::Cancelled(_)) => return Ok(true),
+            Err(error) => return Err(error),
+        };
+        let additions = self.additions(bench, cut)?;
+        let drawing = self.drawing(bench, &sheet, &additions);
+        let (with_all, with_this) =
+            (drawing.reached(&whole(&sheet)), drawing.reached(&cut.pattern));
+        Ok(with_all.iter().zip(with_this).all(|(all, this)| this || !all))
+    }
+
+    /// The trials of cuts, made at the same time; none where time is up.
+    pub(super) fn try_out(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cuts: &[&Cut],
+        elements: usize,
+        end: f64,
+    ) -> Result<Option<Vec<TrialReport>>, PlanError> {
+        let (setup, request, control) = (bench.setup, bench.request, bench.control);
+        control.rest();
+        let until = control.with_extra_time(end);
+        let count = cuts.len() as u32;
+        let is_over =
+            control.elapsed().as_secs_f64() >= until || self.left.is_some_and(|left| left < count);
+        if control.is_cancelled() || is_over {
+            return Ok(None);
+        }
+        self.left = self.left.map(|left| left - count);
+        let mut surfaces = Vec::with_capacity(cuts.len());
+        for cut in cuts {
+            match self.surfaces(bench, cut) {
+                Ok(surface) => surfaces.push(surface),
+                Err(PlanError::Cancelled(_)) => return Ok(None),
+                Err(error) => return Err(error),
+            }
+        }
+        // The direction in which the last one came off.
+        let first = self.passed.last().map(|(_, report)| report.direction);
+        let effort = Effort { elements, until: end, first };
+        let reports: Vec<Result<TrialReport, TrialError>> = surfaces
+            .par_iter()
+            .with_max_len(1)
+            .map(|surfaces| try_surfaces(setup, surfaces, request, &effort, control))
+            .collect();
+        let mut made = Vec::with_capacity(reports.len());
+        for report in reports {
+            match report {
+                Ok(report) => made.push(report),
+                Err(TrialError::Cancelled(_)) => return Ok(None),
+                Err(error) => return Err(PlanError::Trial(error)),
+            }
+        }
+        Ok(Some(made))
+    }
+
+    /// What a cut parts, drawn out beyond the rubber.
+    fn surfaces(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cut: &Cut,
+    ) -> Result<Vec<TriangleMesh>, PlanError> {
+        let sheet = self.views.sheet(cut.view, bench.control)?;
+        let mut surfaces = vec![sheet.cut_surface(&|place| cut.pattern.is_cut(place))];
+        let additions = self.additions(bench, cut)?;
+        surfaces.extend(additions.iter().map(|addition| addition.surface(&sheet)));
+        let drawing = self.drawing(bench, &sheet, &additions);
+        surfaces.extend(drawing.own_discs(&bench.request.sheets));
+        Ok(surfaces)
+    }
+
+    fn drawing<'d>(
+        &'d self,
+        bench: &'d Workbench<'_, '_, '_>,
+        sheet: &'d PartingSheet,
+        additions: &'d [Addition],
+    ) -> Drawing<'d> {
+        let (setup, request) = (bench.setup, bench.request);
+        Drawing { setup, sheet, additions, outer: self.views.outer(), request }
+    }
+
+    fn additions(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cut: &Cut,
+    ) -> Result<Vec<Addition>, PlanError> {
+        let mut additions = Vec::with_capacity(cut.additions.len());
+        for (view, pattern, side) in &cut.additions {
+            let sheet = self.views.sheet(*view, bench.control)?;
+            additions.push(Addition { sheet, pattern: pattern.clone(), side: *side });
+        }
+        Ok(additions)
+    }
+
+    /// A cut with its trial becomes a candidate.
+    pub(super) fn offer(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        cut: &Cut,
+        report: TrialReport,
+    ) -> Result<(), PlanError> {
+        let trial = PlanTrial {
+            report,
+            model: bench.setup.working.clone(),
+            hand_force: bench.request.knife.hand_force,
+            to_mould: bench.setup.gate.to_mould,
+            demands: Vec::new(),
+        };
+        self.offer_with(bench, incumbents, cut, TrialVerdict::Ran(Arc::new(trial)))
+    }
+
+    fn offer_with(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        cut: &Cut,
+        verdict: TrialVerdict,
+    ) -> Result<(), PlanError> {
+        let sheet = self.views.sheet(cut.view, bench.control)?;
+        let additions = self.additions(bench, cut)?;
+        let drawing = self.drawing(bench, &sheet, &additions);
+        let candidate = match drawing.candidate(&cut.pattern, bench.control) {
+            Ok(candidate) => candidate,
+            // What was tried is lost only with the whole job.
+            Err(PlanError::Cancelled(_)) => return Ok(()),
+            Err(error) => return Err(error),
+        };
+        incumbents.offer(bench, candidate.with_trial(verdict))?;
+        Ok(())
+    }
+}
+
+/// Whether a cut counts: it comes off in one piece, with a pull that can be believed.
+pub(super) fn is_pass(report: &TrialReport, request: &PlanRequest) -> bool {
+    let comes_off = report.outcome == Outcome::Released && report.mesh.pieces <= 1;
+    comes_off && is_easy(report, request.knife.hand_force)
+}
