@@ -9,10 +9,11 @@ mod child;
 mod growth;
 
 use std::path::Path;
-use std::process::{Command, ExitCode};
+use std::process::ExitCode;
 
 use cases::{Case, all_cases};
 use child::Outcome;
+use slitwright_tests::in_a_process;
 
 /// Argument that makes this program run one case: the case's name and its file follow.
 const ONE: &str = "--one";
@@ -58,14 +59,15 @@ fn run_all(words: &[String]) -> Result<(), String> {
         let bytes =
             demo_models::stl::stl_bytes(&mesh).map_err(|e| format!("{}: {e}", case.name))?;
         std::fs::write(&file, bytes).map_err(|e| format!("{}: {e}", file.display()))?;
-        let outcome = in_a_process(case, &file);
+        let outcome = in_a_process(&[ONE, &case.name, &file.display().to_string()])
+            .and_then(|text| serde_json::from_str::<Outcome>(&text).map_err(|e| e.to_string()));
         std::fs::remove_file(&file).map_err(|e| format!("{}: {e}", file.display()))?;
         // One case that fails does not keep the others from being measured.
         let outcome = match outcome {
             Ok(outcome) => outcome,
             Err(error) => {
                 println!("{:<18} FAILED", case.name);
-                faults.push(error);
+                faults.push(format!("{}: {error}", case.name));
                 continue;
             }
         };
@@ -78,18 +80,4 @@ fn run_all(words: &[String]) -> Result<(), String> {
         print!("\n{}", growth::table(&grown));
     }
     if faults.is_empty() { Ok(()) } else { Err(faults.join("; ")) }
-}
-
-fn in_a_process(case: &Case, file: &Path) -> Result<Outcome, String> {
-    let this = std::env::current_exe().map_err(|e| format!("this program's path: {e}"))?;
-    let output = Command::new(this)
-        .args([ONE, &case.name])
-        .arg(file)
-        .stderr(std::process::Stdio::inherit())
-        .output()
-        .map_err(|e| format!("{}: {e}", case.name))?;
-    if !output.status.success() {
-        return Err(format!("{}: its process ended with {}", case.name, output.status));
-    }
-    serde_json::from_slice(&output.stdout).map_err(|e| format!("{}: {e}", case.name))
 }
