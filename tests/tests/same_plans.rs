@@ -21,7 +21,7 @@ fn tried_twice() -> PlanRequest {
         knife: KnifeRules { opening_zone: Some(8.0), hand_force: 120.0, ..KnifeRules::default() },
         weights: CostWeights::NONE,
         trial: TrialRequest { mode: TrialMode::Correct, elements: Some(3000), friction: 0.1 },
-        budget: Budget { seconds: 20_000.0, target_gap: 0.0, seed: 7, rounds: Some(6) },
+        budget: Budget { seconds: 20_000.0, target_gap: 0.0, seed: 7, rounds: Some(2) },
         ..PlanRequest::default()
     }
 }

@@ -298,9 +298,9 @@ impl<'a, 'c> Pass<'a, 'c> {
 const FIRST: f64 = 0.6;
 /// When free cuts have to be there, as a share of a pass: where a cut between two sides passes, and where none does;
 /// and the least time for them.
-const FREE: (f64, f64, f64) = (0.35, 0.7, 0.1);
+const FREE: (f64, f64, f64) = (0.25, 0.7, 0.1);
 /// What their trial may take, where they are competitors only.
-const TRIED: f64 = 0.15;
+const TRIED: f64 = 0.1;
 /// When shortening ends, and the last trial begins.
 const SHORTENED: f64 = 0.75;
 

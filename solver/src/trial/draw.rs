@@ -49,8 +49,8 @@ const FARTHEST: (f64, f64) = (1.1, 2.2);
 const TEAR_LENGTH: f64 = 10.0;
 /// Rubber that comes with less than this share of the hands' greatest force is drawn in longer steps, up to so many
 /// times as long.
-const LIGHT: f64 = 0.25;
-const LONGEST_STRIDE: f64 = 4.0;
+const LIGHT: f64 = 0.1;
+const LONGEST_STRIDE: f64 = 2.0;
 /// A node is clear of the model's wall by this share of the spacing when its way out is looked at.
 const CLEARANCE: f64 = 0.05;
 

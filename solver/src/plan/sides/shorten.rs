@@ -145,6 +145,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
         cuts: &[Cut],
         end: f64,
     ) -> Result<Option<Shortened>, PlanError> {
+        let cuts = self.tries.within_reach(bench, cuts)?;
         for cut in cuts.chunks(AT_ONCE) {
             match self.tries.attempt_each(bench, incumbents, cut, end)? {
                 Some(true) if self.is_refuted(bench, incumbents, end)? => {}

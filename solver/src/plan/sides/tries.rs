@@ -76,10 +76,7 @@ impl<'s, 'v> Tries<'s, 'v> {
         cuts: &[Cut],
         end: f64,
     ) -> Result<Option<Vec<bool>>, PlanError> {
-        let mut within = Vec::with_capacity(cuts.len());
-        for cut in cuts {
-            within.push(self.is_within_reach(bench, cut)?);
-        }
+        let within = self.are_within_reach(bench, cuts)?;
         let tried: Vec<usize> = (0..cuts.len()).filter(|&k| within[k]).collect();
         let mut passed = vec![false; cuts.len()];
         if tried.is_empty() {
@@ -119,6 +116,29 @@ impl<'s, 'v> Tries<'s, 'v> {
             self.passed.sort_by(|a, b| b.0.length().total_cmp(&a.0.length()));
         }
         Ok(if is_late && !passed.contains(&true) { None } else { Some(passed) })
+    }
+
+    /// Those of some cuts through which the blade gets to every bridge.
+    pub(super) fn within_reach(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cuts: &[Cut],
+    ) -> Result<Vec<Cut>, PlanError> {
+        let within = self.are_within_reach(bench, cuts)?;
+        Ok(cuts
+            .iter()
+            .zip(within)
+            .filter(|(_, within)| *within)
+            .map(|(cut, _)| cut.clone())
+            .collect())
+    }
+
+    fn are_within_reach(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cuts: &[Cut],
+    ) -> Result<Vec<bool>, PlanError> {
+        cuts.iter().map(|cut| self.is_within_reach(bench, cut)).collect()
     }
 
     /// Whether the blade gets to every bridge through a cut that it gets to with all of the border cut: a bridge has
