@@ -23,9 +23,11 @@ use crate::mesh::{Point, TriangleMesh, Vector};
 const OPENING_STEPS: usize = 10;
 /// Hands that give this share of their force draw lips and flaps no farther.
 const SPENT: f64 = 0.95;
-/// Steps of the relaxation for one step of the hands, and for one that decides: what has not come to rest by then
-/// does not.
-const MOST_STEPS: (usize, usize) = (600, 8000);
+/// Steps of the relaxation for one step of the hands, for one with a pull that counts, and for one that decides: what
+/// has not come to rest by then does not.
+const MOST_STEPS: (usize, usize, usize) = (600, 2600, 8000);
+/// A pull counts from this share of the hands' greatest force on: rubber that still swings may pull as much for a moment.
+const FELT: f64 = 0.4;
 /// Steps of the relaxation between two looks at whether the pull is below what hands have.
 const AT_ONCE: usize = 1000;
 /// The hands' springs reach the greatest force after this share of the model's length. Soft hands would
@@ -351,11 +353,16 @@ impl Trial<'_> {
             let seems_to_decide = |rubber: &Relaxation<'_>, stretches: &[f64]| {
                 drawn(rubber, &direction) >= settings.hand_force || self.overstretched(stretches)
             };
-            while !settled
-                && used < MOST_STEPS.1
-                && !self.is_late()
-                && (is_clear || seems_to_decide(&rubber, &stretches))
-            {
+            let enough = |rubber: &Relaxation<'_>, stretches: &[f64], is_clear: bool| {
+                if is_clear || seems_to_decide(rubber, stretches) {
+                    MOST_STEPS.2
+                } else if drawn(rubber, &direction) >= FELT * settings.hand_force {
+                    MOST_STEPS.1
+                } else {
+                    MOST_STEPS.0
+                }
+            };
+            while !settled && !self.is_late() && used < enough(&rubber, &stretches, is_clear) {
                 settled = self.settle(&mut rubber, AT_ONCE, &mut course)?;
                 stretches = self.elastic.stretches(&rubber.x);
                 used += AT_ONCE;
