@@ -11,12 +11,6 @@ use super::SidesError;
 /// seen; a figure of 150 mm gets edges of about 2.5 mm.
 const VERTICES: f64 = 5000.0;
 
-/// What a cut costs more where the model stands in the way of a knife that comes in squarely. Tried on demo pieces;
-/// no source.
-const HIDDEN: f64 = 3.0;
-/// Looks begin this share of the model's span off its skin.
-const OFF: f64 = 1e-3;
-
 /// The surface.
 pub struct Surface {
     /// Even triangles, in the mould frame.
@@ -43,12 +37,9 @@ impl Surface {
         let topology = Topology::new(&mesh)?;
         let locator =
             SurfaceLocator::new(&mesh).map_err(|e: LocatorError| SidesError::Locator(e))?;
-        let hidden = hidden(&mesh, &locator);
-        let weights = mesh.positions.iter().zip(hidden);
-        let weight = weights.map(|(p, hidden)| weight(p) * if hidden { HIDDEN } else { 1.0 });
         Ok(Self {
             is_gate: mesh.positions.iter().map(|p| gate.holds(p)).collect(),
-            weight: weight.collect(),
+            weight: mesh.positions.iter().map(weight).collect(),
             mesh,
             topology,
             locator,
@@ -82,17 +73,4 @@ impl Surface {
         let corners = self.locator.face(hit.face);
         (0..3).map(|k| weights[k].clamp(0.0, 1.0) * values[corners[k] as usize]).sum()
     }
-}
-
-/// Whether the model stands in the way of what leaves each vertex squarely.
-fn hidden(mesh: &TriangleMesh, locator: &SurfaceLocator) -> Vec<bool> {
-    let longest = mesh.span();
-    mesh.positions
-        .iter()
-        .zip(mesh.vertex_normals())
-        .map(|(p, normal)| {
-            // Off the faces that meet there; no ray has no direction.
-            locator.ray(&(p + normal * (OFF * longest)), &normal, longest).is_some()
-        })
-        .collect()
 }
