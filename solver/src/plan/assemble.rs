@@ -91,7 +91,8 @@ impl Assembly<'_, '_> {
             two_sides: candidate.two_sides().map(|sides| TwoSides {
                 direction: outward.direction(&sides.direction),
                 border: sides.border,
-                cut: candidate.curves().cuts.iter().map(CutCurves::length).sum(),
+                // A sum over nothing is -0.0.
+                cut: 0.0 + candidate.curves().cuts.iter().map(CutCurves::length).sum::<f64>(),
                 undercut: sides.undercut,
             }),
             hinges: hinges_left,

@@ -197,7 +197,8 @@ impl Drawing<'_> {
         (nearest.0 <= reach).then_some(nearest.1)
     }
 
-    /// Parts of the sheet that run from the model to the model where no bridge is known.
+    /// Parts of the sheet that run from the model to the model where no bridge is known. One that starts from a path to the
+    /// outside is cut with it: a pocket of the rubber, and no cut of its own.
     fn unknown_bridges(&self) -> Vec<(u32, CutLine)> {
         let bridges = 0..self.setup.bridges.bridges.len();
         let known: Vec<u32> = bridges
@@ -207,13 +208,21 @@ impl Drawing<'_> {
         let parts = self.sheet.parts.iter().zip(0u32..);
         parts
             .filter(|(part, number)| part.kind == PartKind::Bridge && !known.contains(number))
+            .filter(|(part, _)| part.paths.iter().any(|&path| self.is_across(path)))
             .map(|(_, number)| (number, self.rim_of(number)))
             .collect()
     }
 
-    /// The longest path of the border that a part starts from.
+    /// Whether a path of the border leads to no outside.
+    fn is_across(&self, path: u32) -> bool {
+        self.sheet.kind_of(path) == PartKind::Bridge
+    }
+
+    /// The longest path of the border that a part starts from, and that leads to no outside where there is one.
     fn rim_of(&self, part: u32) -> CutLine {
-        let paths = self.sheet.parts[part as usize].paths.iter();
+        let all = &self.sheet.parts[part as usize].paths;
+        let has_own = all.iter().any(|&path| self.is_across(path));
+        let paths = all.iter().filter(|&&path| !has_own || self.is_across(path));
         let longest = paths
             .map(|&path| &self.sheet.border.paths[path as usize].points)
             .max_by(|a, b| polyline_length(a).total_cmp(&polyline_length(b)));
