@@ -152,7 +152,7 @@ impl Outcome {
 pub fn summary(outcomes: &[Outcome], asked: usize) -> String {
     let passing: Vec<&Outcome> = outcomes.iter().filter(|o| o.passes).collect();
     let shares: Vec<f64> = passing.iter().filter_map(|o| o.share()).collect();
-    let mean = 100.0 * shares.iter().sum::<f64>() / shares.len().max(1) as f64;
+    let mean = 0.0 + 100.0 * shares.iter().sum::<f64>() / shares.len().max(1) as f64;
     let slowest = passing.iter().filter_map(|o| o.first_pass).fold(0.0, f64::max);
     let memory = outcomes.iter().map(|o| o.peak_memory).fold(0.0, f64::max);
     format!(
