@@ -13,4 +13,4 @@ pub mod sdf;
 pub mod stl;
 
 pub use mesher::{MeshError, Space};
-pub use pieces::{Piece, pieces};
+pub use pieces::{Piece, piece, pieces};

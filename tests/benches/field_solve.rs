@@ -15,7 +15,7 @@ use slitwright_solver::body::{MouldBody, MouldShape};
 use slitwright_solver::control::Control;
 use slitwright_solver::field::{Domain, Equations, ImplicitDomain, RubberDomain};
 use slitwright_solver::mesh::Point;
-use slitwright_tests::torus_with_edge;
+use slitwright_tests::{bench_words, ended, torus_with_edge};
 
 const ONE: &str = "--one";
 const MAJOR: f64 = 20.0;
@@ -24,21 +24,14 @@ const BALL: f64 = 40.0;
 const TOLERANCE: f64 = 1e-8;
 
 fn main() -> ExitCode {
-    // cargo adds --bench.
-    let words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    let words = bench_words();
     let done = match words.as_slice() {
         [flag, case, nodes] if flag == ONE => {
             nodes.parse().map_err(|e| format!("{nodes}: {e}")).and_then(|n| one(case, n))
         }
         _ => all(&words),
     };
-    match done {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(error) => {
-            eprintln!("field_solve: {error}");
-            ExitCode::FAILURE
-        }
-    }
+    ended("field_solve", done)
 }
 
 fn all(words: &[String]) -> Result<(), String> {

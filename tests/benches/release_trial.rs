@@ -13,7 +13,7 @@ use slitwright_solver::body::{MouldBody, MouldShape, Rubber};
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::{Point, TriangleMesh};
 use slitwright_solver::trial::{TrialReport, TrialSettings, TrialSetup, run};
-use slitwright_tests::peak_memory;
+use slitwright_tests::{bench_words, ended, peak_memory};
 
 const RADIUS: f64 = 12.0;
 const ROD: f64 = 4.0;
@@ -21,21 +21,15 @@ const NECK: f64 = 12.0;
 const AROUND: u32 = 48;
 
 fn main() -> ExitCode {
-    let words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    let words = bench_words();
     let asked: Result<Vec<usize>, _> = words.iter().map(|w| w.parse()).collect();
-    match asked {
+    let done = match asked {
         _ if words.first().is_some_and(|w| w == "demo") => demo(words.get(1)),
         Ok(asked) if !asked.is_empty() => all(&asked),
         Ok(_) => all(&[5_000, 20_000, 60_000]),
         Err(error) => Err(format!("elements: {error}")),
-    }
-    .map_or_else(
-        |error| {
-            eprintln!("release_trial: {error}");
-            ExitCode::FAILURE
-        },
-        |()| ExitCode::SUCCESS,
-    )
+    };
+    ended("release_trial", done)
 }
 
 fn head() {

@@ -19,7 +19,7 @@ use slitwright_server::{PlanFault, Planner, ServeConfig, StoreLimits, serve};
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::Model;
 use slitwright_solver::plan::{Hooks, Plan, PlanRequest};
-use slitwright_tests::{TestDatabase, off, sphere_on_gate};
+use slitwright_tests::{TestDatabase, bench_words, off, sphere_on_gate};
 use tokio::net::TcpListener;
 use tonic::transport::Channel;
 
@@ -49,7 +49,7 @@ impl Planner for Idle {
 }
 
 fn main() -> ExitCode {
-    let words: Vec<String> = std::env::args().skip(1).filter(|word| word != "--bench").collect();
+    let words = bench_words();
     let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
         Ok(runtime) => runtime,
         Err(error) => {

@@ -14,7 +14,7 @@
 //! - [`motion`]: rigid motions, scalings, mirror images and shuffled numbering
 //!
 //! And shapes that have none: [`open`], meshes of real things, and the random limbs of [`calibration`].
-//! [`files`] writes any of them down. [`process`] runs a bench's cases apart. [`database`] makes PostgreSQL databases for the tests of the service.
+//! [`files`] writes any of them down. [`process`] is how benches begin, end and run their cases apart. [`database`] makes PostgreSQL databases for the tests of the service.
 
 pub mod blocks;
 pub mod calibration;
@@ -38,7 +38,7 @@ pub use files::off;
 pub use memory::peak_memory;
 pub use motion::{mirrored, moved, random_motion, scaled, shuffled, standing, stretched};
 pub use open::{open_gate, open_mesh, open_mesh_sized, outside_out};
-pub use process::in_a_process;
+pub use process::{bench_words, ended, in_a_process};
 pub use revolution::{
     Profile, ball_on_rod, cone, cylinder, frustum, revolve, sphere_on_gate, surface_of_revolution,
 };

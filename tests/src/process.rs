@@ -1,6 +1,22 @@
-//! Benches that run each case in a process of its own.
+//! How benches begin and end, and cases that run in a process of their own.
 
-use std::process::{Command, Stdio};
+use std::process::{Command, ExitCode, Stdio};
+
+/// The words that a bench was started with; cargo adds `--bench`.
+pub fn bench_words() -> Vec<String> {
+    std::env::args().skip(1).filter(|word| word != "--bench").collect()
+}
+
+/// How a bench ends: what went wrong is said with its name.
+pub fn ended(bench: &str, done: Result<(), String>) -> ExitCode {
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("{bench}: {error}");
+            ExitCode::FAILURE
+        }
+    }
+}
 
 /// What this program prints when it is started with `arguments`; its errors go where this one's go.
 pub fn in_a_process(arguments: &[&str]) -> Result<String, String> {

@@ -1,7 +1,7 @@
 //! What the potential in the rubber adds to a plan, from the request to the protocol and the page of
 //! words: holes confirmed, near-bridges told.
 
-use demo_models::pieces;
+use demo_models::piece;
 use slitwright_server::convert::plan_to_proto;
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::{Point, PrepareOptions, prepare_mesh};
@@ -14,7 +14,7 @@ use slitwright_solver::plan::{
 /// her back.
 #[test]
 fn the_dancer_has_two_bridges_and_a_near_one() {
-    let dancer = pieces().into_iter().find(|p| p.name == "dancer").expect("the dancer");
+    let dancer = piece("dancer").expect("the dancer");
     let mesh = dancer.mesh().expect("a mesh");
     let model = prepare_mesh(mesh, &PrepareOptions::default()).expect("a sound piece");
     // The first plan will do: nothing here depends on how good it is.

@@ -236,7 +236,7 @@ fn no_cut_of_a_plan_can_be_left_out() {
     for (piece, plan) in homes() {
         assert_every_cut_is_needed(piece, plan);
     }
-    let dancer = demo_models::pieces().into_iter().find(|p| p.name == "dancer").expect("a dancer");
+    let dancer = demo_models::piece("dancer").expect("a dancer");
     let mut request = PlanRequest::default();
     request.resolution.planning_edge = Some(10.0);
     request.knife.opening_zone = Some(30.0);
@@ -253,7 +253,7 @@ fn no_cut_of_a_plan_can_be_left_out() {
 /// most, so that a ring on flat ground must not be taken for a tight one.
 #[test]
 fn the_plinth_needs_no_cut() {
-    let plinth = demo_models::pieces().into_iter().find(|p| p.name == "plinth").expect("a plinth");
+    let plinth = demo_models::piece("plinth").expect("a plinth");
     let message = serde_json::from_str(plinth.request).expect("a request");
     let request = request_from_proto(&message, "").expect("a good request");
     let plan = make_plan(&model(plinth.mesh().expect("a mesh")), &request, &Control::silent())

@@ -2,7 +2,6 @@
 
 use std::collections::BTreeSet;
 
-use demo_models::pieces;
 use petgraph::unionfind::UnionFind;
 use slitwright_solver::body::{Gate, GateChoice, MouldBody, MouldShape, Rubber};
 use slitwright_solver::control::Control;
@@ -25,7 +24,7 @@ struct Piece {
 
 /// A demo piece in a block of 15 mm, with the sheet between its two sides seen along `direction`.
 fn piece(name: &str, direction: Vector) -> Piece {
-    let piece = pieces().into_iter().find(|p| p.name == name).expect("a piece");
+    let piece = demo_models::piece(name).expect("a piece");
     let mesh = piece.mesh().expect("a mesh");
     let gate = Gate::find(&mesh, &GateChoice::LowestFlat { up: Vector::z() }).expect("a gate");
     let lattice = canonical(&mesh, &gate.to_mould);

@@ -50,3 +50,8 @@ pub fn pieces() -> Vec<Piece> {
         knotted_rope::piece(),
     ]
 }
+
+/// The piece of that name.
+pub fn piece(name: &str) -> Option<Piece> {
+    pieces().into_iter().find(|piece| piece.name == name)
+}

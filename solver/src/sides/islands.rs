@@ -5,10 +5,10 @@
 //! the horn. Cheaper as a rule is a strip of skin that leads from the island to the rest of its side: it costs border
 //! on both sides of it, and what it crosses looks the wrong way. Each island gets what costs less, the largest first.
 
-use std::cmp::{Ordering, Reverse};
 use std::collections::BinaryHeap;
 
 use super::Surface;
+use crate::girth::paths::Nearest;
 use crate::mesh::FaceId;
 use crate::union_find::UnionFind;
 
@@ -24,29 +24,6 @@ pub(super) struct Price<'a> {
     pub areas: &'a [f64],
     /// What each face costs on the front and on the back, mm.
     pub wrong: &'a [[f64; 2]],
-}
-
-/// A face on the way of a strip, the cheapest first.
-struct Reached {
-    cost: f64,
-    face: u32,
-}
-
-impl PartialEq for Reached {
-    fn eq(&self, other: &Self) -> bool {
-        self.cmp(other) == Ordering::Equal
-    }
-}
-impl Eq for Reached {}
-impl PartialOrd for Reached {
-    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-        Some(self.cmp(other))
-    }
-}
-impl Ord for Reached {
-    fn cmp(&self, other: &Self) -> Ordering {
-        self.cost.total_cmp(&other.cost).then(self.face.cmp(&other.face))
-    }
 }
 
 impl Price<'_> {
@@ -93,13 +70,21 @@ impl Price<'_> {
     }
 
     fn cost(&self, front: &[bool]) -> f64 {
-        let topology = &self.surface.topology;
-        let border: f64 = (0u32..)
-            .zip(&topology.edge_faces)
+        self.border(front) + self.undercut(front)
+    }
+
+    /// What the border costs, mm.
+    pub fn border(&self, front: &[bool]) -> f64 {
+        (0u32..)
+            .zip(&self.surface.topology.edge_faces)
             .filter(|(_, [a, b])| front[*a as usize] != front[*b as usize])
             .map(|(edge, _)| self.surface.edge_cost(edge))
-            .sum();
-        border + front.iter().zip(self.wrong).map(|(&f, w)| w[usize::from(!f)]).sum::<f64>()
+            .sum()
+    }
+
+    /// What area on the wrong side costs, mm.
+    pub fn undercut(&self, front: &[bool]) -> f64 {
+        front.iter().zip(self.wrong).map(|(&f, w)| w[usize::from(!f)]).sum()
     }
 
     /// Give all islands to the side round them; the area that changed sides.
@@ -133,10 +118,10 @@ impl Price<'_> {
         let mut heap = BinaryHeap::new();
         for f in (0..front.len()).filter(|&f| parts.root[f] == island) {
             best[f] = 0.0;
-            heap.push(Reverse(Reached { cost: 0.0, face: f as u32 }));
+            heap.push(Nearest(0.0, f as u32));
         }
         let mut end = None;
-        while let Some(Reverse(Reached { cost, face })) = heap.pop() {
+        while let Some(Nearest(cost, face)) = heap.pop() {
             if cost > best[face as usize] {
                 continue;
             }
@@ -162,7 +147,7 @@ impl Price<'_> {
                 if cost + price < best[k] {
                     best[k] = cost + price;
                     from[k] = face;
-                    heap.push(Reverse(Reached { cost: best[k], face: next }));
+                    heap.push(Nearest(best[k], next));
                 }
             }
         }

@@ -99,23 +99,15 @@ impl<'a> Labeller<'a> {
             .zip(areas)
             .map(|(look, area)| [-look, *look].map(|away| away.max(0.0) * area / depth))
             .collect();
-        let flipped = Price { surface, areas, wrong: &wrong }.join_islands(&mut front);
+        let price = Price { surface, areas, wrong: &wrong };
+        let flipped = price.join_islands(&mut front);
         let total: f64 = areas.iter().sum();
-        let wrong: f64 =
-            depth * front.iter().zip(&wrong).map(|(&f, w)| w[usize::from(!f)]).sum::<f64>();
-        let border_cost = (0..edges)
-            .filter(|&e| {
-                let [a, b] = surface.topology.edge_faces[e as usize];
-                front[a as usize] != front[b as usize]
-            })
-            .map(|e| surface.edge_cost(e))
-            .sum();
         Labels {
             direction: *direction,
-            front,
-            wrong: wrong / total,
-            border_cost,
+            wrong: depth * price.undercut(&front) / total,
+            border_cost: price.border(&front),
             flipped: flipped / total,
+            front,
         }
     }
 }

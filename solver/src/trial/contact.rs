@@ -50,7 +50,8 @@ impl RigidModel {
         let near = |v: u32| board.is_some_and(|z| model.positions[v as usize].z < z + reach);
         let on_board: Vec<bool> = model.faces.iter().map(|f| f.iter().all(|&v| near(v))).collect();
         let mut walls = model.clone();
-        walls.faces.retain(|f| !f.iter().all(|&v| near(v)));
+        let mut lies = on_board.iter();
+        walls.faces.retain(|_| lies.next() == Some(&false));
         let walls = SurfaceLocator::new(&walls)?;
         let vertices = model.positions.iter().map(|p| Glam::new(p.x, p.y, p.z)).collect::<Vec<_>>();
         let solid = TriMesh::with_flags(vertices, model.faces.clone(), TriMeshFlags::ORIENTED)
@@ -60,8 +61,7 @@ impl RigidModel {
 
     /// Signed distance to the model's walls alone, mm.
     pub fn distance(&self, point: &Point) -> f64 {
-        let away = self.walls.closest(point).distance;
-        if self.holds(point) { -away } else { away }
+        self.to_walls(point).distance
     }
 
     /// The point of the model's walls nearest to a point.
@@ -112,25 +112,27 @@ impl RigidModel {
             return Some(self.to_walls(point));
         }
         let foot = Point::new(near.point.x, near.point.y, near.point.z);
-        let away = (point - foot).norm();
-        let distance = if near.is_inside { -away } else { away };
-        // Close to the surface the direction to the foot is noise; the face's normal is not.
-        let normal = if away > 1e-6 {
-            (point - foot) / distance
-        } else {
+        let normal = || {
             let normal = self.solid.triangle(face).scaled_normal();
-            Vector::new(normal.x, normal.y, normal.z)
-                .try_normalize(0.0)
-                .unwrap_or_else(Vector::zeros)
+            let normal = Vector::new(normal.x, normal.y, normal.z);
+            normal.try_normalize(0.0).unwrap_or_else(Vector::zeros)
         };
-        Some(Touch { distance, normal })
+        Some(Touch::of(point, &foot, near.is_inside, normal))
     }
 
     /// How a point lies to the walls, the faces on the board left out.
     fn to_walls(&self, point: &Point) -> Touch {
         let hit = self.walls.closest(point);
-        let distance = if self.holds(point) { -hit.distance } else { hit.distance };
-        let normal = if hit.distance > 1e-6 { (point - hit.point) / distance } else { hit.normal };
-        Touch { distance, normal }
+        Touch::of(point, &hit.point, self.holds(point), || hit.normal)
+    }
+}
+
+impl Touch {
+    /// Of a point in or out of a body whose nearest point is `foot`, with the normal of the face there.
+    fn of(point: &Point, foot: &Point, is_inside: bool, normal: impl Fn() -> Vector) -> Self {
+        let away = (point - foot).norm();
+        let distance = if is_inside { -away } else { away };
+        // Close to the surface the direction to the foot is noise; the face's normal is not.
+        Self { distance, normal: if away > 1e-6 { (point - foot) / distance } else { normal() } }
     }
 }

@@ -49,10 +49,9 @@ const FARTHEST: (f64, f64) = (1.1, 2.2);
 /// at the end of a cut has no greatest value: it grows with finer elements, so it only means something over a
 /// length. Common practice, no source.
 const TEAR_LENGTH: f64 = 10.0;
-/// Rubber that comes with less than this share of the hands' greatest force is drawn in longer steps, up to so many
-/// times as long.
+/// Rubber that comes with less than this share of the hands' greatest force is drawn in steps so many times as long.
 const LIGHT: f64 = 0.1;
-const LONGEST_STRIDE: f64 = 2.0;
+const LONG_STRIDE: f64 = 2.0;
 /// A node is clear of the model's wall by this share of the spacing when its way out is looked at.
 const CLEARANCE: f64 = 0.05;
 
@@ -350,13 +349,11 @@ impl Trial<'_> {
             let mut used = MOST_STEPS.0;
             // What decides must have come to rest.
             let mut is_clear = self.is_clear(&rubber, &direction);
-            let seems_to_decide = |rubber: &Relaxation<'_>, stretches: &[f64]| {
-                drawn(rubber, &direction) >= settings.hand_force || self.overstretched(stretches)
-            };
             let enough = |rubber: &Relaxation<'_>, stretches: &[f64], is_clear: bool| {
-                if is_clear || seems_to_decide(rubber, stretches) {
+                let force = drawn(rubber, &direction);
+                if is_clear || force >= settings.hand_force || self.overstretched(stretches) {
                     MOST_STEPS.2
-                } else if drawn(rubber, &direction) >= FELT * settings.hand_force {
+                } else if force >= FELT * settings.hand_force {
                     MOST_STEPS.1
                 } else {
                     MOST_STEPS.0
@@ -403,7 +400,7 @@ impl Trial<'_> {
                 if gone >= farthest { stuck(Hindrance::Caught) } else { Outcome::OutOfTime };
             // What is next to free is drawn in longer steps.
             let is_light = force.abs() < LIGHT * settings.hand_force;
-            stride = if is_light { (2.0 * stride).min(LONGEST_STRIDE) } else { 1.0 };
+            stride = if is_light { LONG_STRIDE } else { 1.0 };
         }
         Ok(course)
     }

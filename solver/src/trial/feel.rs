@@ -22,11 +22,7 @@ impl Feel {
     pub fn look(&mut self, obstacle: &dyn Obstacle, at: &Point) {
         // The obstacle is no farther than it was, and the way from there: a little more, for what rounding takes.
         let reach = self.distance.abs() + (at - self.at).norm();
-        let touch = if reach.is_finite() {
-            obstacle.touch_within(at, reach * (1.0 + 1e-9) + 1e-9)
-        } else {
-            obstacle.touch(at)
-        };
+        let touch = obstacle.touch_within(at, (reach * (1.0 + 1e-9) + 1e-9).min(f64::MAX));
         *self = Self { at: *at, distance: touch.distance, normal: touch.normal };
     }
 

@@ -1,8 +1,9 @@
 //! What is planned.
 
-use slitwright_solver::body::{GateChoice, MouldShape};
+use demo_models::{piece, pieces};
+use slitwright_solver::body::MouldShape;
 use slitwright_solver::mesh::TriangleMesh;
-use slitwright_solver::plan::{Budget, PlanRequest, TrialMode, TrialRequest};
+use slitwright_solver::plan::{Budget, PlanRequest};
 use slitwright_tests::{open_gate, open_mesh_sized, outside_out};
 
 /// Longest side that open meshes are scaled to, mm.
@@ -27,7 +28,7 @@ pub struct Case {
 
 /// Every case, in the order of the table.
 pub fn all_cases() -> Vec<Case> {
-    let demo = demo_models::pieces();
+    let demo = pieces();
     let demo = demo.iter().map(|piece| (piece.name, false, SECONDS.0));
     let open = OPEN.iter().map(|&name| (name, true, SECONDS.1));
     demo.chain(open)
@@ -62,8 +63,7 @@ impl Case {
         if self.is_open {
             return Ok(outside_out(open_mesh_sized(&self.piece, SIZE)?));
         }
-        let piece = demo_models::pieces().into_iter().find(|p| p.name == self.piece);
-        let piece = piece.ok_or_else(|| format!("no demo piece {}", self.piece))?;
+        let piece = piece(&self.piece).ok_or_else(|| format!("no demo piece {}", self.piece))?;
         piece.mesh().map_err(|e| format!("{}: {e}", self.piece))
     }
 
@@ -74,17 +74,11 @@ impl Case {
             "block" => MouldShape::Box { side_clearance: wall, top_clearance: wall },
             _ => MouldShape::Blanket { thickness },
         };
-        let gate = if self.is_open {
-            open_gate(&self.piece, mesh)
-        } else {
-            GateChoice::LowestFlat { up: slitwright_solver::mesh::Vector::z() }
-        };
-        PlanRequest {
-            mould,
-            gate,
-            trial: TrialRequest { mode: TrialMode::Correct, ..TrialRequest::default() },
-            budget: Budget { seconds, ..Budget::default() },
-            ..PlanRequest::default()
+        let budget = Budget { seconds, ..Budget::default() };
+        let request = PlanRequest { mould, budget, ..PlanRequest::default() };
+        if self.is_open {
+            return PlanRequest { gate: open_gate(&self.piece, mesh), ..request };
         }
+        request
     }
 }

@@ -58,8 +58,8 @@ pub fn run(name: &str, seconds: &str, file: &Path) -> Result<(), String> {
     let hooks = Hooks { better: Some(&better), ..Hooks::NONE };
     let plan = make_plan_with(&model, &request, &shown.control(), &hooks)
         .map_err(|e| format!("{name}: {e}"))?;
-    shown.end(&model, &plan)?;
     let seconds = started.elapsed().as_secs_f64();
+    shown.end(&model, &plan)?;
     let (tried, pull, elements) = match &plan.trial {
         TrialVerdict::NotRun(why) => (format!("{why:?}"), 0.0, 0),
         TrialVerdict::Ran(trial) => {

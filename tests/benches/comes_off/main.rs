@@ -14,25 +14,18 @@ use std::process::ExitCode;
 
 use cases::{Case, all_cases};
 use child::Outcome;
-use slitwright_tests::in_a_process;
+use slitwright_tests::{bench_words, ended, in_a_process};
 
 /// Argument that makes this program run one case: the case's name, its seconds and its file follow.
 const ONE: &str = "--one";
 
 fn main() -> ExitCode {
-    // cargo adds --bench.
-    let words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    let words = bench_words();
     let done = match words.as_slice() {
         [flag, name, seconds, file] if flag == ONE => child::run(name, seconds, Path::new(file)),
         _ => run_all(&words),
     };
-    match done {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(error) => {
-            eprintln!("comes_off: {error}");
-            ExitCode::FAILURE
-        }
-    }
+    ended("comes_off", done)
 }
 
 fn run_all(words: &[String]) -> Result<(), String> {

@@ -1,6 +1,6 @@
 //! What is measured.
 
-use demo_models::pieces;
+use demo_models::{piece, pieces};
 use rand::{Rng, SeedableRng};
 use slitwright_server::convert::request_from_proto;
 use slitwright_solver::body::GateChoice;
@@ -79,8 +79,8 @@ impl Case {
     pub fn mesh(&self) -> Result<TriangleMesh, String> {
         match self.source {
             Source::Demo => {
-                let piece = pieces().into_iter().find(|p| p.name == self.name);
-                let piece = piece.ok_or_else(|| format!("no demo piece {}", self.name))?;
+                let piece =
+                    piece(&self.name).ok_or_else(|| format!("no demo piece {}", self.name))?;
                 piece.mesh().map_err(|e| format!("{}: {e}", self.name))
             }
             Source::Open { file } => open_mesh_sized(file, SIZE),
@@ -102,8 +102,8 @@ impl Case {
     pub fn request(&self, mesh: &TriangleMesh) -> Result<PlanRequest, String> {
         match self.source {
             Source::Demo => {
-                let piece = pieces().into_iter().find(|p| p.name == self.name);
-                let piece = piece.ok_or_else(|| format!("no demo piece {}", self.name))?;
+                let piece =
+                    piece(&self.name).ok_or_else(|| format!("no demo piece {}", self.name))?;
                 let mut request =
                     demo_request(piece.request).map_err(|e| format!("{}: {e}", self.name))?;
                 request.budget.seconds = DEMO_SECONDS;

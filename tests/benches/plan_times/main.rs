@@ -13,25 +13,18 @@ use std::process::ExitCode;
 
 use cases::{Case, all_cases};
 use child::Outcome;
-use slitwright_tests::in_a_process;
+use slitwright_tests::{bench_words, ended, in_a_process};
 
 /// Argument that makes this program run one case: the case's name and its file follow.
 const ONE: &str = "--one";
 
 fn main() -> ExitCode {
-    // cargo adds --bench.
-    let words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    let words = bench_words();
     let done = match words.as_slice() {
         [flag, name, file] if flag == ONE => child::run(name, Path::new(file)),
         _ => run_all(&words),
     };
-    match done {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(error) => {
-            eprintln!("plan_times: {error}");
-            ExitCode::FAILURE
-        }
-    }
+    ended("plan_times", done)
 }
 
 fn run_all(words: &[String]) -> Result<(), String> {

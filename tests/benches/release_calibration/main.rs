@@ -12,9 +12,10 @@ mod pieces;
 use std::process::ExitCode;
 
 use slitwright_tests::calibration::{Comparison, Constants, Limb, Tally, compare, fit};
+use slitwright_tests::{bench_words, ended};
 
 fn main() -> ExitCode {
-    let words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    let words = bench_words();
     let asked: Result<Vec<u64>, _> = words.iter().map(|w| w.parse()).collect();
     let words: Vec<&str> = words.iter().map(String::as_str).collect();
     let result = match asked.as_deref() {
@@ -27,13 +28,7 @@ fn main() -> ExitCode {
         Ok(_) => Err("give the number of limbs and of elements, or nothing".to_owned()),
         Err(error) => Err(error.to_string()),
     };
-    match result {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(error) => {
-            eprintln!("release_calibration: {error}");
-            ExitCode::FAILURE
-        }
-    }
+    ended("release_calibration", result)
 }
 
 fn all(limbs: u64, elements: usize) -> Result<(), String> {

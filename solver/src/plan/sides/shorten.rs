@@ -1,7 +1,7 @@
 //! From the cut that surely releases to the shortest that still does: the trial judges each step.
 //!
 //! All of the border but a hinge is cut first, from one view after the other, until a trial passes. Then what
-//! is cut is shortened by bisection from its ends, by gaps within it, and by other views at a length below the
+//! is cut is shortened from its ends, by gaps within it, and by other views at a length below the
 //! best. A step that fails costs its trial and nothing else: the best that passed is kept throughout.
 
 use super::cut::{Cut, first_patterns, longest};
@@ -30,7 +30,7 @@ const NEXT_VIEW: f64 = 0.9;
 /// Trials have no more elements than this each while cuts are shortened, and this many a second of the budget.
 const ELEMENTS: (usize, usize, f64) = (6_000, 16_000, 80.0);
 /// The first cut that passes and the shortest one are looked at again with so many times the elements. Where the first
-/// fails so, and where no first cut of the first view passes, trials go on with as many.
+/// fails so, and where no first cut of the first views passes, trials go on with as many.
 const FINER: usize = 2;
 /// Rounds of shortening at most.
 const ROUNDS: u32 = 8;
@@ -145,13 +145,14 @@ impl<'s, 'v> Shortening<'s, 'v> {
         cuts: &[Cut],
         end: f64,
     ) -> Result<Option<Shortened>, PlanError> {
-        let cuts = self.tries.within_reach(bench, cuts)?;
-        for cut in cuts.chunks(AT_ONCE) {
-            match self.tries.attempt_each(bench, incumbents, cut, end)? {
-                Some(true) if self.is_refuted(bench, incumbents, end)? => {}
-                Some(true) => return Ok(Some(Shortened::Done)),
-                Some(false) => {}
-                None => return Ok(Some(Shortened::OutOfTime)),
+        let within = self.tries.are_within_reach(bench, cuts)?;
+        let cuts: Vec<&Cut> = cuts.iter().zip(within).filter(|w| w.1).map(|w| w.0).collect();
+        for some in cuts.chunks(AT_ONCE) {
+            let Some(passed) = self.tries.attempt_within(bench, incumbents, some, end)? else {
+                return Ok(Some(Shortened::OutOfTime));
+            };
+            if passed.contains(&true) && !self.is_refuted(bench, incumbents, end)? {
+                return Ok(Some(Shortened::Done));
             }
         }
         Ok(None)
@@ -371,17 +372,21 @@ impl<'s, 'v> Shortening<'s, 'v> {
             return Ok(());
         }
         let elements = FINER * self.tries.elements;
-        let mut passed: Vec<(Cut, TrialReport)> = self.tries.passed.clone();
         let mut refuted: Option<(Cut, TrialReport)> = None;
+        let mut left = self.tries.passed.len();
         let stands = 'found: loop {
-            let pair = passed.split_off(passed.len().saturating_sub(AT_ONCE));
-            if pair.is_empty() {
+            if left == 0 {
                 break refuted.take();
             }
-            let cuts: Vec<&Cut> = pair.iter().rev().map(|(cut, _)| cut).collect();
-            let finer = self.tries.try_out(bench, &cuts, elements, end)?;
-            let Some(finer) = finer else { break pair.into_iter().next_back() };
-            for ((cut, coarse), report) in pair.iter().rev().zip(finer) {
+            let numbers: Vec<usize> = (left.saturating_sub(AT_ONCE)..left).rev().collect();
+            left -= numbers.len();
+            let cuts: Vec<Cut> = numbers.iter().map(|&k| self.tries.passed[k].0.clone()).collect();
+            let cuts: Vec<&Cut> = cuts.iter().collect();
+            let Some(finer) = self.tries.try_out(bench, &cuts, elements, end)? else {
+                break Some(self.tries.passed[numbers[0]].clone());
+            };
+            for (k, report) in numbers.into_iter().zip(finer) {
+                let (cut, coarse) = &self.tries.passed[k];
                 if is_pass(&report, bench.request) {
                     break 'found Some((cut.clone(), report));
                 }

@@ -77,38 +77,51 @@ impl<'s, 'v> Tries<'s, 'v> {
         end: f64,
     ) -> Result<Option<Vec<bool>>, PlanError> {
         let within = self.are_within_reach(bench, cuts)?;
-        let tried: Vec<usize> = (0..cuts.len()).filter(|&k| within[k]).collect();
-        let mut passed = vec![false; cuts.len()];
+        let tried: Vec<&Cut> = cuts.iter().zip(&within).filter(|w| *w.1).map(|w| w.0).collect();
         if tried.is_empty() {
-            return Ok(Some(passed));
+            return Ok(Some(within));
         }
-        let of_them: Vec<&Cut> = tried.iter().map(|&k| &cuts[k]).collect();
-        let lengths: Vec<String> = of_them.iter().map(|c| format!("{:.0}", c.length())).collect();
+        let Some(passed) = self.attempt_within(bench, incumbents, &tried, end)? else {
+            return Ok(None);
+        };
+        let mut passed = passed.into_iter();
+        Ok(Some(within.into_iter().map(|w| w && passed.next() == Some(true)).collect()))
+    }
+
+    /// The same of cuts through which the blade is known to get to every bridge.
+    pub(super) fn attempt_within(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        cuts: &[&Cut],
+        end: f64,
+    ) -> Result<Option<Vec<bool>>, PlanError> {
+        let lengths: Vec<String> = cuts.iter().map(|c| format!("{:.0}", c.length())).collect();
         let message =
             format!("{} mm of cut between two sides, tried by simulation", lengths.join(" and "));
         bench.control.stage(Stage::Trial, 0.5, message);
-        let Some(reports) = self.try_out(bench, &of_them, self.elements, end)? else {
+        let Some(reports) = self.try_out(bench, cuts, self.elements, end)? else {
             // Whoever has no time for a trial still gets a plan.
             if !incumbents.has_plan() && !bench.control.is_cancelled() {
                 let verdict = TrialVerdict::NotRun(NotTried::Stopped);
-                self.offer_with(bench, incumbents, of_them[0], verdict)?;
+                self.offer_with(bench, incumbents, cuts[0], verdict)?;
             }
             return Ok(None);
         };
-        let mut is_late = false;
-        for (&k, report) in tried.iter().zip(reports) {
-            let cut = cuts[k].clone();
-            passed[k] = is_pass(&report, bench.request);
+        let (mut is_late, mut passed) = (false, Vec::with_capacity(cuts.len()));
+        for (&cut, report) in cuts.iter().zip(reports) {
+            let passes = is_pass(&report, bench.request);
+            passed.push(passes);
             is_late |= report.outcome == Outcome::OutOfTime;
             let (outcome, progress) = (report.outcome, report.progress);
             // What is not cut at all is a plan where it passes, and else says nothing to anybody.
-            if passed[k] || (self.passed.is_empty() && !cut.pattern.pieces.is_empty()) {
-                self.offer(bench, incumbents, &cut, report.clone())?;
+            if passes || (self.passed.is_empty() && !cut.pattern.pieces.is_empty()) {
+                self.offer(bench, incumbents, cut, report.clone())?;
             }
-            if passed[k] {
-                self.passed.push((cut, report));
+            if passes {
+                self.passed.push((cut.clone(), report));
             } else if let Outcome::Stuck { place, .. } = outcome {
-                self.failures.push(Failure { cut, place, progress });
+                self.failures.push(Failure { cut: cut.clone(), place, progress });
             }
         }
         if passed.contains(&true) {
@@ -118,22 +131,8 @@ impl<'s, 'v> Tries<'s, 'v> {
         Ok(if is_late && !passed.contains(&true) { None } else { Some(passed) })
     }
 
-    /// Those of some cuts through which the blade gets to every bridge.
-    pub(super) fn within_reach(
-        &mut self,
-        bench: &Workbench<'_, '_, '_>,
-        cuts: &[Cut],
-    ) -> Result<Vec<Cut>, PlanError> {
-        let within = self.are_within_reach(bench, cuts)?;
-        Ok(cuts
-            .iter()
-            .zip(within)
-            .filter(|(_, within)| *within)
-            .map(|(cut, _)| cut.clone())
-            .collect())
-    }
-
-    fn are_within_reach(
+    /// Whether the blade gets to every bridge through each of some cuts.
+    pub(super) fn are_within_reach(
         &mut self,
         bench: &Workbench<'_, '_, '_>,
         cuts: &[Cut],
