@@ -29,12 +29,15 @@ mod hands;
 mod lattice;
 mod lips;
 mod material;
+mod measure;
+mod opening;
 mod parting;
 mod pull;
 mod refine;
 mod region;
 mod relax;
 mod report;
+mod rig;
 mod solid;
 mod space;
 #[cfg(test)]

@@ -100,6 +100,8 @@ pub struct Relaxation<'a> {
     pushed: f64,
     /// Force of the hands on every node in the last step, N.
     pulled: Vec<Vector>,
+    /// The share of its stride that each node was let go in the last step: what stops the rest is no force of the obstacle.
+    let_go: Vec<f64>,
     /// Force of the obstacle and of what holds it, on every node, N.
     pub reactions: Vec<Vector>,
     pulls: Vec<Pull>,
@@ -156,6 +158,7 @@ impl<'a> Relaxation<'a> {
             faces: Faces::default(),
             pushed: 0.0,
             pulled: vec![Vector::zeros(); count],
+            let_go: vec![1.0; count],
             reactions: vec![Vector::zeros(); count],
             pulls: Vec::new(),
             grasps: Vec::new(),
@@ -296,8 +299,9 @@ impl<'a> Relaxation<'a> {
             .zip(self.feels.par_chunks_mut(CHUNK))
             .zip(self.forces.par_chunks_mut(CHUNK))
             .zip(self.pulled.par_chunks_mut(CHUNK))
+            .zip(self.let_go.par_chunks_mut(CHUNK))
             .enumerate()
-            .map(|(chunk, (((((x, velocity), reactions), feels), forces), pulled))| {
+            .map(|(chunk, ((((((x, velocity), reactions), feels), forces), pulled), let_go))| {
                 let (mut stiff, mut kinetic, mut longest) = (0.0, 0.0, 0.0f64);
                 for k in 0..x.len() {
                     let n = chunk * CHUNK + k;
@@ -317,14 +321,13 @@ impl<'a> Relaxation<'a> {
                     forces[k] = force;
                     let kept = (2.0 - damping) / (2.0 + damping);
                     let mut stride = before * kept + force * yields(n);
-                    let length = stride.norm();
-                    if length > LONGEST_STEP * spacing {
-                        stride *= LONGEST_STEP * spacing / length;
-                    }
+                    let_go[k] = (LONGEST_STEP * spacing / stride.norm()).min(1.0);
+                    stride *= let_go[k];
                     if let (Some(obstacle), Some(feel)) = (obstacle, feels[k].as_mut()) {
                         let back = put_back(feel, obstacle, &x[k], &stride, friction, spacing);
                         stride += back;
-                        reaction += back / yields(n);
+                        // The obstacle stops all of the force, of which a short stride shows a share only.
+                        reaction += back / (yields(n) * let_go[k]);
                     }
                     longest = longest.max(stride.norm_squared());
                     x[k] += stride;
@@ -339,6 +342,7 @@ impl<'a> Relaxation<'a> {
             self.faces.feel(&self.x, &self.velocity, obstacle, spacing, longest);
         }
         let (faces, forces, pulled) = (&self.faces, &self.forces, &self.pulled);
+        let let_go = &self.let_go;
         let sums: Vec<Sums> = self
             .x
             .par_chunks_mut(CHUNK)
@@ -356,7 +360,7 @@ impl<'a> Relaxation<'a> {
                     if push.stop.norm_squared() > 0.0 {
                         let back = rubbed(push.stop, &velocity[k], friction);
                         velocity[k] += back;
-                        reactions[k] += back / yields(n);
+                        reactions[k] += back / (yields(n) * let_go[n]);
                     }
                     let mut net = forces[n] + reactions[k];
                     for axis in (0..3).filter(|&a| held[n][a]) {
