@@ -1,4 +1,4 @@
-//! The release trial corrects plans of a girth model that hopes for too much, and what stops it is told.
+//! Cuts that pass their trial are only followed by shorter ones that pass, and what stops the work is told.
 
 mod job;
 
@@ -131,5 +131,30 @@ fn who_stops_a_trial_gets_a_plan_that_says_so() {
     let ball = model(ball_on_rod(12.0, 4.0, 12.0, 2.0));
     let plan = make_plan(&ball, &request, &control).expect("a plan");
     assert_eq!(plan.trial, TrialVerdict::NotRun(NotTried::Stopped));
+    assert_eq!(plan.ending.stopped_by, StopReason::Cancelled);
+}
+
+/// Whoever stops the work while a cut that passed is being shortened keeps that cut, and is told that the work was stopped.
+#[test]
+fn who_stops_the_shortening_keeps_what_passed() {
+    let cancel = Cancel::new();
+    let passed = Mutex::new(false);
+    let show = |plan: &Plan| {
+        let outcome =
+            if plan.two_sides.is_some() { Some(tried(plan).report.outcome) } else { None };
+        *passed.lock().expect("whole") |= outcome == Some(Outcome::Released);
+    };
+    let control = Control::new(cancel.clone(), |progress| {
+        if progress.stage == Stage::Trial && *passed.lock().expect("whole") {
+            cancel.cancel();
+        }
+    });
+    let hooks = Hooks { better: Some(&show), checkpoint: None, resume: None };
+    let mut request = hopeful(TrialMode::Correct);
+    request.budget.rounds = Some(6);
+    let ball = model(ball_on_rod(12.0, 4.0, 12.0, 2.0));
+    let plan = make_plan_with(&ball, &request, &control, &hooks).expect("the plan that passed");
+    assert!(cancel.is_cancelled(), "something passed, and was about to be shortened");
+    assert_eq!(tried(&plan).report.outcome, Outcome::Released);
     assert_eq!(plan.ending.stopped_by, StopReason::Cancelled);
 }

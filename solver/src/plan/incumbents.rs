@@ -131,6 +131,25 @@ impl<'a> Incumbents<'a> {
         if self.nearest.as_ref().is_some_and(|(best, _)| !standing.is_better_than(best)) {
             return Ok(false);
         }
+        self.keep(bench, candidate, plan);
+        Ok(true)
+    }
+
+    /// A finer look tells how the best of this mesh stands, or which other one stands in its place: it is kept whatever
+    /// was thought before. Until it is put together nothing is lost.
+    pub(super) fn replace(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        candidate: Candidate,
+    ) -> Result<(), PlanError> {
+        let plan = bench.plan(&candidate)?;
+        self.best = None;
+        self.keep(bench, candidate, plan);
+        Ok(())
+    }
+
+    fn keep(&mut self, bench: &Workbench<'_, '_, '_>, candidate: Candidate, plan: Plan) {
+        let standing = Standing::of(&plan);
         self.store(&bench.checkpoint(candidate.edges()));
         self.nearest = Some((standing, candidate));
         if self.best.as_ref().is_none_or(|best| standing.is_better_than(&best.standing)) {
@@ -138,13 +157,6 @@ impl<'a> Incumbents<'a> {
             let Ending { lower_bound: bound, bound_for, .. } = plan.ending;
             self.best = Some(Best { standing, plan, pass: bench.pass, bound, bound_for });
         }
-        Ok(true)
-    }
-
-    /// The best of this mesh is taken back: a finer look at it is about to say anew how it stands.
-    pub(super) fn retract(&mut self) {
-        self.nearest = None;
-        self.best = None;
     }
 
     /// The best candidate of this mesh that is through all stages asked for.
@@ -155,6 +167,23 @@ impl<'a> Incumbents<'a> {
     /// Something went wrong that takes nothing away from what there is.
     pub(super) fn fault(&mut self, fault: &impl std::fmt::Display) {
         self.faults.push(format!("the work was broken off by a fault: {fault}"));
+    }
+
+    /// What a step came to; none where a fault broke it off, which is noted, so that other ways to a plan are still tried.
+    /// Whoever stops the work stops all of it.
+    pub(super) fn unless_faulty<T>(
+        &mut self,
+        step: Result<T, PlanError>,
+    ) -> Result<Option<T>, PlanError> {
+        match step {
+            Ok(made) => Ok(Some(made)),
+            Err(cancelled @ PlanError::Cancelled(_)) if !self.has_plan() => Err(cancelled),
+            Err(PlanError::Cancelled(_)) => Ok(None),
+            Err(error) => {
+                self.fault(&error);
+                Ok(None)
+            }
+        }
     }
 
     /// Work on a planning mesh is over: what was proved on it holds for its best plan, and `laps` are the

@@ -245,11 +245,14 @@ impl<'a, 'c> Pass<'a, 'c> {
             if is_timed { self.began + share * self.seconds() } else { f64::MAX }
         };
         control.stage(Stage::Girth, 0.09, "two sides of the model are drawn");
-        let mut views = Views::new(setup, control)?;
+        // Free cuts are there still where two sides cannot be drawn or tried.
+        let mut views =
+            incumbents.unless_faulty(Views::new(setup, self.request, control))?.flatten();
         let mut shortening = views.as_mut().map(|v| Shortening::new(v, self.request));
         let mut first = Shortened::NonePassed;
         if let Some(shortening) = &mut shortening {
-            first = shortening.find_first(bench, incumbents, at(FIRST))?;
+            let found = shortening.find_first(bench, incumbents, at(FIRST));
+            first = incumbents.unless_faulty(found)?.unwrap_or(Shortened::NonePassed);
         }
         clock.lap("first cut between two sides");
         if control.is_cancelled() {
@@ -280,14 +283,17 @@ impl<'a, 'c> Pass<'a, 'c> {
             Err(error) => incumbents.fault(&error),
         }
         if let Some(shortening) = shortening.as_mut().filter(|_| passes) {
-            let ended = shortening.shorten(bench, incumbents, at(SHORTENED))?;
+            let shortened = shortening.shorten(bench, incumbents, at(SHORTENED));
+            let shortened = incumbents.unless_faulty(shortened)?;
             clock.lap("shortening");
-            shortening.confirm(bench, incumbents, self.end())?;
+            let confirmed = shortening.confirm(bench, incumbents, self.end());
+            let confirmed = incumbents.unless_faulty(confirmed)?;
             clock.lap("last trial");
-            searched = match ended {
-                Shortened::Done | Shortened::NonePassed => StopReason::Stalled,
-                Shortened::OutOfTime if is_timed => StopReason::TimeBudget,
-                Shortened::OutOfTime => StopReason::Rounds,
+            let is_late = [shortened, confirmed].contains(&Some(Shortened::OutOfTime));
+            searched = match (is_late, is_timed) {
+                (false, _) => StopReason::Stalled,
+                (true, true) => StopReason::TimeBudget,
+                (true, false) => StopReason::Rounds,
             };
         }
         Ok(stop_reason(searched, trials, control.is_cancelled()))

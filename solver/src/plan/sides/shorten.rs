@@ -190,8 +190,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
         let Some(report) = reports.and_then(|r| r.into_iter().next()) else { return Ok(false) };
         let is_refuted = decides(&report) && !is_pass(&report, bench.request);
         if is_refuted {
-            incumbents.retract();
-            self.tries.offer(bench, incumbents, &best, report)?;
+            self.tries.replace(bench, incumbents, &best, report)?;
             self.tries.passed.clear();
             self.refine();
         }
@@ -367,13 +366,14 @@ impl<'s, 'v> Shortening<'s, 'v> {
         bench: &Workbench<'_, '_, '_>,
         incumbents: &mut Incumbents<'_>,
         end: f64,
-    ) -> Result<(), PlanError> {
+    ) -> Result<Shortened, PlanError> {
         if incumbents.nearest().is_none_or(|nearest| nearest.two_sides().is_none()) {
-            return Ok(());
+            return Ok(Shortened::Done);
         }
         let elements = FINER * self.tries.elements;
         let mut refuted: Option<(Cut, TrialReport)> = None;
         let mut left = self.tries.passed.len();
+        let mut ended = Shortened::Done;
         let stands = 'found: loop {
             if left == 0 {
                 break refuted.take();
@@ -383,7 +383,9 @@ impl<'s, 'v> Shortening<'s, 'v> {
             let cuts: Vec<Cut> = numbers.iter().map(|&k| self.tries.passed[k].0.clone()).collect();
             let cuts: Vec<&Cut> = cuts.iter().collect();
             let Some(finer) = self.tries.try_out(bench, &cuts, elements, end)? else {
-                break Some(self.tries.passed[numbers[0]].clone());
+                ended = Shortened::OutOfTime;
+                // The best is still the one that it was, unless it was refuted.
+                break refuted.is_some().then(|| self.tries.passed[numbers[0]].clone());
             };
             for (k, report) in numbers.into_iter().zip(finer) {
                 let (cut, coarse) = &self.tries.passed[k];
@@ -398,10 +400,9 @@ impl<'s, 'v> Shortening<'s, 'v> {
             }
         };
         if let Some((cut, report)) = stands {
-            incumbents.retract();
-            self.tries.offer(bench, incumbents, &cut, report)?;
+            self.tries.replace(bench, incumbents, &cut, report)?;
         }
-        Ok(())
+        Ok(ended)
     }
 }
 

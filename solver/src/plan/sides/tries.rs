@@ -10,6 +10,7 @@ use super::pattern::whole;
 use super::views::Views;
 use crate::control::Stage;
 use crate::mesh::TriangleMesh;
+use crate::plan::candidate::Candidate;
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
@@ -251,14 +252,7 @@ impl<'s, 'v> Tries<'s, 'v> {
         cut: &Cut,
         report: TrialReport,
     ) -> Result<(), PlanError> {
-        let trial = PlanTrial {
-            report,
-            model: bench.setup.working.clone(),
-            hand_force: bench.request.knife.hand_force,
-            to_mould: bench.setup.gate.to_mould,
-            demands: Vec::new(),
-        };
-        self.offer_with(bench, incumbents, cut, TrialVerdict::Ran(Arc::new(trial)))
+        self.offer_with(bench, incumbents, cut, verdict_of(bench, report))
     }
 
     fn offer_with(
@@ -268,18 +262,55 @@ impl<'s, 'v> Tries<'s, 'v> {
         cut: &Cut,
         verdict: TrialVerdict,
     ) -> Result<(), PlanError> {
-        let sheet = self.views.sheet(cut.view, bench.control)?;
-        let additions = self.additions(bench, cut)?;
-        let drawing = self.drawing(bench, &sheet, &additions);
-        let candidate = match drawing.candidate(&cut.pattern, bench.control) {
-            Ok(candidate) => candidate,
-            // What was tried is lost only with the whole job.
-            Err(PlanError::Cancelled(_)) => return Ok(()),
-            Err(error) => return Err(error),
-        };
-        incumbents.offer(bench, candidate.with_trial(verdict))?;
+        if let Some(candidate) = self.drawn(bench, cut)? {
+            incumbents.offer(bench, candidate.with_trial(verdict))?;
+        }
         Ok(())
     }
+
+    /// A cut with a finer trial takes the place of the best.
+    pub(super) fn replace(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        cut: &Cut,
+        report: TrialReport,
+    ) -> Result<(), PlanError> {
+        if let Some(candidate) = self.drawn(bench, cut)? {
+            incumbents.replace(bench, candidate.with_trial(verdict_of(bench, report)))?;
+        }
+        Ok(())
+    }
+
+    /// The candidate of a cut; none where somebody stops the work: what was tried before stays.
+    fn drawn(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cut: &Cut,
+    ) -> Result<Option<Candidate>, PlanError> {
+        let sheet = match self.views.sheet(cut.view, bench.control) {
+            Ok(sheet) => sheet,
+            Err(PlanError::Cancelled(_)) => return Ok(None),
+            Err(error) => return Err(error),
+        };
+        let additions = self.additions(bench, cut)?;
+        let drawing = self.drawing(bench, &sheet, &additions);
+        match drawing.candidate(&cut.pattern, bench.control) {
+            Ok(candidate) => Ok(Some(candidate)),
+            Err(PlanError::Cancelled(_)) => Ok(None),
+            Err(error) => Err(error),
+        }
+    }
+}
+
+fn verdict_of(bench: &Workbench<'_, '_, '_>, report: TrialReport) -> TrialVerdict {
+    TrialVerdict::Ran(Arc::new(PlanTrial {
+        report,
+        model: bench.setup.working.clone(),
+        hand_force: bench.request.knife.hand_force,
+        to_mould: bench.setup.gate.to_mould,
+        demands: Vec::new(),
+    }))
 }
 
 /// Whether a cut counts: it comes off in one piece, with a pull that can be believed.
