@@ -172,6 +172,11 @@ impl PlannedSheets {
         outward.sum::<Vector>().try_normalize(1e-6)
     }
 
+    /// What the knife finds along the cuts, without those across bridges.
+    pub(super) fn figures(&self) -> &LipFigures {
+        &self.figures
+    }
+
     /// Whether the rubber that they cut hangs together.
     pub(super) fn hangs_together(&self) -> bool {
         self.one_piece.holds()

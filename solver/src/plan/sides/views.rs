@@ -3,7 +3,10 @@
 use std::sync::Arc;
 
 use super::super::error::PlanError;
+use super::super::request::PlanRequest;
 use super::super::setup::Setup;
+use super::draw::Drawing;
+use super::pattern::whole;
 use crate::control::Control;
 use crate::field::{Equations, Potential, RubberDomain};
 use crate::mesh::{Point, Vector};
@@ -25,6 +28,13 @@ const ALIKE: (f64, f64) = (25.0, 0.15);
 /// What a bridge that the direction does not look through costs in the ranking, mm: about what a cut across it
 /// and the way to it take.
 const BLIND_BRIDGE: f64 = 120.0;
+/// What a millimetre of border costs more in either ranking where the knife leans too far or the model stops it. Two such
+/// millimetres in a plan are one too many, so the price is that of another millimetre of cut; no source.
+const AWKWARD: f64 = 1.0;
+/// Views that are ranked by what the knife finds along their borders: as many as first cuts are tried of. And how many
+/// sheets are made to find them, at most: each takes most of a second.
+const RANKED: usize = 6;
+const LOOKS: usize = 12;
 /// Cells of the grid along the longest side of the body, and most bytes for the solve: sheets of cells of a
 /// sixth of a wall.
 const CELLS: (f64, u64) = (112.0, 120_000_000);
@@ -36,6 +46,10 @@ pub(in crate::plan) struct View {
     /// What it is ranked by, mm: its border, its undercuts, the bridges that it does not look through; for short borders,
     /// and for true ones.
     ranks: [f64; 2],
+    /// The share of the border along which the knife leans too far or the model stops it, once it was looked at.
+    awkward: Option<f64>,
+    /// Once it was asked for.
+    sheet: Option<Arc<PartingSheet>>,
 }
 
 /// All ways to draw two sides of a model, and what their sheets are made with.
@@ -46,14 +60,13 @@ pub(in crate::plan) struct Views<'a> {
     equations: Equations,
     /// The likeliest first.
     views: Vec<View>,
-    /// The sheets of those that were asked for.
-    sheets: Vec<Option<Arc<PartingSheet>>>,
 }
 
 impl<'a> Views<'a> {
     /// Draw two sides from all directions. None where no direction leaves a border.
     pub(in crate::plan) fn new(
         setup: &'a Setup,
+        request: &PlanRequest,
         control: &Control<'_>,
     ) -> Result<Option<Self>, PlanError> {
         let weight = |p: &Point| setup.weight_at(p);
@@ -74,21 +87,21 @@ impl<'a> Views<'a> {
                 let blind = blind(setup, &direction);
                 let rank = |worth: f64| labels.border_cost + labels.wrong * area / worth + blind;
                 let ranks = UNDERCUT.map(rank);
-                views.push(View { labels, border, ranks });
+                views.push(View { labels, border, ranks, awkward: None, sheet: None });
             }
         }
         if views.is_empty() {
             return Ok(None);
         }
-        let views = in_turn(views);
         let domain = RubberDomain::new(&setup.body, &setup.working);
         let spacing = super::super::potential::spacing_of(&domain, CELLS);
         let equations =
             Equations::insulated(&domain, spacing, control).map_err(SidesError::from)?;
         control.check()?;
         let outer = Potential::solve(&domain, spacing, control).map_err(SidesError::from)?;
-        let sheets = views.iter().map(|_| None).collect();
-        Ok(Some(Self { setup, surface, outer: Arc::new(outer), equations, views, sheets }))
+        let mut all = Self { setup, surface, outer: Arc::new(outer), equations, views };
+        all.put_in_turn(request, control)?;
+        Ok(Some(all))
     }
 
     /// How many there are.
@@ -112,10 +125,10 @@ impl<'a> Views<'a> {
         view: usize,
         control: &Control<'_>,
     ) -> Result<Arc<PartingSheet>, PlanError> {
-        if let Some(sheet) = &self.sheets[view] {
+        let View { labels, border, sheet, .. } = &self.views[view];
+        if let Some(sheet) = sheet {
             return Ok(Arc::clone(sheet));
         }
-        let View { labels, border, .. } = &self.views[view];
         let sheet = Arc::new(PartingSheet::new(
             &self.surface,
             labels.clone(),
@@ -125,24 +138,81 @@ impl<'a> Views<'a> {
             &self.equations,
             control,
         )?);
-        self.sheets[view] = Some(Arc::clone(&sheet));
+        self.views[view].sheet = Some(Arc::clone(&sheet));
         Ok(sheet)
     }
-}
 
-/// The best by each rank in turn, each of which differs from all before it; then the others.
-fn in_turn(mut views: Vec<View>) -> Vec<View> {
-    let mut chosen: Vec<View> = Vec::new();
-    for rank in (0..UNDERCUT.len()).cycle() {
-        let best = (0..views.len())
-            .filter(|&k| !chosen.iter().any(|better| better.is_like(&views[k])))
-            .min_by(|&a, &b| views[a].ranks[rank].total_cmp(&views[b].ranks[rank]));
-        let Some(best) = best else { break };
-        chosen.push(views.remove(best));
+    /// The best by each rank in turn, each of which differs from all before it; then the others. The first of them are
+    /// ranked by what the knife finds along their borders, too.
+    fn put_in_turn(
+        &mut self,
+        request: &PlanRequest,
+        control: &Control<'_>,
+    ) -> Result<(), PlanError> {
+        // Those that were chosen stand at the front.
+        let (mut chosen, mut looks) = (0, 0);
+        for rank in (0..UNDERCUT.len()).cycle() {
+            let best = loop {
+                let is_new = |k: &usize| {
+                    !self.views[..chosen].iter().any(|better| better.is_like(&self.views[*k]))
+                };
+                let cost = |k: usize| self.views[k].ranks[rank] + self.awkward(k).unwrap_or(0.0);
+                let best = (chosen..self.views.len())
+                    .filter(is_new)
+                    .min_by(|&a, &b| cost(a).total_cmp(&cost(b)));
+                match best {
+                    Some(best)
+                        if self.awkward(best).is_none() && chosen < RANKED && looks < LOOKS =>
+                    {
+                        looks += 1;
+                        self.look(best, request, control)?;
+                    }
+                    best => break best,
+                }
+            };
+            let Some(best) = best else { break };
+            self.views[chosen..=best].rotate_right(1);
+            chosen += 1;
+        }
+        self.views[chosen..].sort_by(|a, b| a.ranks[0].total_cmp(&b.ranks[0]));
+        Ok(())
     }
-    views.sort_by(|a, b| a.ranks[0].total_cmp(&b.ranks[0]));
-    chosen.append(&mut views);
-    chosen
+
+    /// What is added to the ranks of a view for what the knife finds along its border, as far as that is known: of itself,
+    /// or of one that is much the same.
+    fn awkward(&self, view: usize) -> Option<f64> {
+        let view = &self.views[view];
+        let like = || self.views.iter().filter(|other| other.is_like(view));
+        let share = view.awkward.or_else(|| like().find_map(|other| other.awkward))?;
+        Some(AWKWARD * share * view.border.length())
+    }
+
+    /// Look what the knife finds along all of a view's border.
+    fn look(
+        &mut self,
+        view: usize,
+        request: &PlanRequest,
+        control: &Control<'_>,
+    ) -> Result<(), PlanError> {
+        let looked = self.sheet(view, control).and_then(|sheet| {
+            let drawing = Drawing {
+                setup: self.setup,
+                sheet: &sheet,
+                additions: &[],
+                outer: &self.outer,
+                request,
+            };
+            drawing.candidate(&whole(&sheet), control)
+        });
+        let share = match looked {
+            Ok(candidate) => candidate.sheets().map_or(1.0, |s| 1.0 - s.figures().share_acceptable),
+            Err(PlanError::Cancelled(cancelled)) => return Err(PlanError::Cancelled(cancelled)),
+            // What cannot be drawn is tried last, and its fault is told then.
+            Err(_) => 1.0,
+        };
+        self.views[view].awkward = Some(share);
+        Ok(())
+    }
 }
 
 impl View {
