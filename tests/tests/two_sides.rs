@@ -31,10 +31,10 @@ fn piece(name: &str, direction: Vector) -> Piece {
 
 /// A model that stands on a gate, in a block of 15 mm.
 fn in_a_block(mesh: &TriangleMesh, gate: &Gate, direction: Vector) -> Piece {
-    let lattice = canonical(mesh, &gate.to_mould);
-    let deviation = default_deviation(&lattice.to_mm(lattice.mesh.clone()));
-    let model = decimate(&lattice.mesh, deviation / lattice.step, 0).expect("decimated").mesh;
-    let model = lattice.to_mm(model);
+    let whole = canonical(mesh, &gate.to_mould);
+    let deviation = default_deviation(&whole.to_mm(whole.mesh.clone()));
+    let model = decimate(&whole.mesh, deviation / whole.step, 0).expect("decimated").mesh;
+    let model = whole.to_mm(model);
     let block = MouldShape::Box { side_clearance: 15.0, top_clearance: 15.0 };
     let body = MouldBody::new(&model, &block).expect("a body");
     let surface = Surface::new(&model, gate, &|_| 1.0).expect("a surface");

@@ -6,7 +6,7 @@ use std::cmp::Ordering;
 
 use nalgebra::{Isometry3, Matrix3, Rotation3, Translation3, UnitQuaternion};
 
-use crate::mesh::{FaceId, LatticeMesh, Point, TriangleMesh, Vector, canonical};
+use crate::mesh::{FaceId, Point, TriangleMesh, Vector, WholeMesh, canonical};
 
 /// Distance from the axis, height and edge lengths of a vertex, in steps.
 type Rank = (i64, i64, Vec<i64>);
@@ -48,7 +48,7 @@ pub(super) fn mould_frame(model: &TriangleMesh, up: &Vector, on_board: &Point) -
     best.0
 }
 
-fn order(a: &LatticeMesh, b: &LatticeMesh) -> Ordering {
+fn order(a: &WholeMesh, b: &WholeMesh) -> Ordering {
     let (a, b) = (&a.mesh, &b.mesh);
     let points = |mesh: &TriangleMesh| -> Vec<f64> {
         mesh.positions.iter().flat_map(|p| [p.x, p.y, p.z]).collect()

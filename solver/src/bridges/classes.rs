@@ -14,7 +14,7 @@ use crate::mesh::{Point, Topology, TriangleMesh, Vector};
 use super::BridgeError;
 use super::board::Skin;
 use super::homology::{Generators, Step};
-use super::lattice::Split;
+use super::integers::Split;
 use super::linking::{linking_number, mean_edge, pushed_in, segment_linking};
 
 /// For each edge of the skin, what it adds to the class of a loop.

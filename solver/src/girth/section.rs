@@ -6,7 +6,8 @@ use rayon::prelude::*;
 use super::sweep::girth;
 use crate::mesh::{Point, Topology, TriangleMesh, Vector, VertexId};
 
-/// Planes tried through each vertex: 15 degrees apart a rod's girth comes out within 1 %.
+/// Planes tried through each vertex: 15 degrees apart the plane square to a rod is missed by 7.5 degrees at most, and an ellipse whose longer axis
+/// is 1 / cos 7.5 = 1.009 times the other has a girth 0.4 % longer (derivation).
 const PLANES: usize = 12;
 
 /// Least girth (mm), over planes that hold a vertex and its normal, of the model's section through

@@ -1,7 +1,7 @@
 //! One order of vertices and faces, and one set of coordinates, for one shape, however it was read.
 //!
-//! Decimation and remeshing break ties by order and by the last digit. So they are done on a
-//! lattice that is fixed to the shape: whole-numbered coordinates in units of a millionth of its
+//! Decimation and remeshing break ties by order and by the last digit. So they are done in coordinates
+//! that are fixed to the shape: whole numbers, in steps of a millionth of its
 //! span, sorted by position. A model that was turned, moved, renumbered or scaled before it was
 //! read comes out as the same whole numbers.
 
@@ -9,21 +9,21 @@ use nalgebra::Isometry3;
 
 use super::{Point, TriangleMesh};
 
-/// Lattice step as a share of the mesh's span.
-const LATTICE: f64 = 1e-6;
+/// One step as a share of the mesh's span.
+const STEP: f64 = 1e-6;
 
-/// A mesh in whole lattice units.
+/// A mesh in whole coordinates.
 #[derive(Clone, Debug, PartialEq)]
-pub struct LatticeMesh {
+pub struct WholeMesh {
     /// Positions are whole numbers of steps; vertices and faces in order of position.
     pub mesh: TriangleMesh,
     /// One step, mm.
     pub step: f64,
 }
 
-/// The mesh moved by `pose`, snapped to its lattice, with vertices and faces in order of position.
-pub fn canonical(mesh: &TriangleMesh, pose: &Isometry3<f64>) -> LatticeMesh {
-    let step = (mesh.span() * LATTICE).max(1e-12);
+/// The mesh moved by `pose`, in whole coordinates, with vertices and faces in order of position.
+pub fn canonical(mesh: &TriangleMesh, pose: &Isometry3<f64>) -> WholeMesh {
+    let step = (mesh.span() * STEP).max(1e-12);
     let keys: Vec<[i64; 3]> = mesh
         .positions
         .iter()
@@ -55,11 +55,11 @@ pub fn canonical(mesh: &TriangleMesh, pose: &Isometry3<f64>) -> LatticeMesh {
         })
         .collect();
     faces.sort_unstable();
-    LatticeMesh { mesh: TriangleMesh { positions, faces }, step }
+    WholeMesh { mesh: TriangleMesh { positions, faces }, step }
 }
 
-impl LatticeMesh {
-    /// A mesh made from this one, from lattice units to mm.
+impl WholeMesh {
+    /// A mesh made from this one, from steps to mm.
     pub fn to_mm(&self, mut mesh: TriangleMesh) -> TriangleMesh {
         for p in &mut mesh.positions {
             *p *= self.step;

@@ -23,7 +23,7 @@ mod thin_parts;
 mod thinned;
 mod topology;
 
-pub use canonical::{LatticeMesh, canonical};
+pub use canonical::{WholeMesh, canonical};
 pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus};
 pub use decimate::{DecimateError, Decimated, WORKING_FACES, decimate, default_deviation};
 pub use io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};

@@ -1,10 +1,5 @@
-//! Good plans early: build a set of cuts that meets every known row, trim it, and search round it.
-//!
-//! A superset is easy: join the gate to the deepest point beyond every ring that is not crossed
-//! yet. Trimming takes edges off the ends (and out of the middle, where that pays for one more
-//! entry) as long as every row stays met. Which end is trimmed first decides what comes out, so
-//! the order is drawn at random, many times. The search destroys a part of the best plan, joins
-//! up what is no longer met along other ways, and trims again; it keeps what is cheaper.
+//! Variations of sets of cuts that meet every known row: from scratch, wider, mended where rows are missed, or the
+//! best with a part taken away and joined up along other ways. What comes of each is trimmed.
 
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;

@@ -29,7 +29,7 @@ pub(super) struct Asked {
 /// What a failure asks of a ring more than it passes or has to pass, as a share. More each time was tried:
 /// plans grew until they fell apart, and took hardly less pull.
 const RAISE: f64 = 0.1;
-/// Rings that pass within this share of the model's longest side of a place pass beside it.
+/// Rings that pass within this share of the model's longest side of a place pass beside it. Tried; no source.
 const BESIDE: f64 = 0.08;
 
 /// What the failed trial of a candidate asks for. The ring that it says is stretched too far: of the rings left

@@ -1,8 +1,10 @@
 //! How the work on a plan ended, and what is proved of the best there can be: worked out once, when all
 //! work is over.
 
+use super::verdict::TrialVerdict;
 use crate::optimise::gap::gap;
 use crate::optimise::search::SearchEnd;
+use crate::trial::Outcome;
 
 /// Why the work ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -75,9 +77,13 @@ impl Ending {
         Self { stopped_by, lower_bound, bound_for, gap: gap(cost, lower_bound) }
     }
 
-    /// The ending of cuts that were judged as they are, of `cost` mm.
-    pub fn judged(cost: f64) -> Self {
-        Self::new(StopReason::Judged, cost, 0.0, BoundFor::Nothing)
+    /// The ending of cuts of `cost` mm that were judged as they are, if nobody stopped the work and their trial had the time.
+    pub(super) fn judged(cost: f64, trial: &TrialVerdict, is_cancelled: bool) -> Self {
+        let is_late =
+            matches!(trial, TrialVerdict::Ran(t) if t.report.outcome == Outcome::OutOfTime);
+        let trials = if is_late { TrialsEnd::OutOfTime } else { TrialsEnd::AsSearched };
+        let stopped_by = stop_reason(StopReason::Judged, trials, is_cancelled);
+        Self::new(stopped_by, cost, 0.0, BoundFor::Nothing)
     }
 }
 
@@ -106,5 +112,26 @@ pub(super) fn stop_reason(search: StopReason, trials: TrialsEnd, is_cancelled: b
         TrialsEnd::GaveUp => StopReason::Stalled,
         TrialsEnd::Fault => StopReason::Fault,
         TrialsEnd::AsSearched => search,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A plan that was made again says so, whatever the search before it had said; who stopped the work comes first.
+    #[test]
+    fn why_work_ended_is_what_came_last_unless_somebody_stopped_it() {
+        let search = StopReason::GapReached;
+        for (trials, told) in [
+            (TrialsEnd::AsSearched, StopReason::GapReached),
+            (TrialsEnd::Corrected, StopReason::Corrected),
+            (TrialsEnd::OutOfTime, StopReason::TimeBudget),
+            (TrialsEnd::GaveUp, StopReason::Stalled),
+            (TrialsEnd::Fault, StopReason::Fault),
+        ] {
+            assert_eq!(stop_reason(search, trials, false), told);
+            assert_eq!(stop_reason(search, trials, true), StopReason::Cancelled);
+        }
     }
 }

@@ -300,7 +300,8 @@ impl<'a, 'c> Pass<'a, 'c> {
     }
 }
 
-/// When the first cut between two sides has to have passed, as a share of a pass.
+/// When the first cut between two sides has to have passed, as a share of a pass. Like the shares below tried on demo pieces
+/// with 60 to 120 s; no source.
 const FIRST: f64 = 0.6;
 /// When free cuts have to be there, as a share of a pass: where a cut between two sides passes, and where none does;
 /// and the least time for them.

@@ -94,21 +94,21 @@ pub(super) fn set_up(
     let mut clock = StageClock::new(control);
     let gate = Gate::find(&model.original, &request.gate)?;
     control.stage(Stage::Mesh, 0.01, "mesh put in the mould's frame");
-    let lattice = canonical(&model.original, &gate.to_mould);
+    let whole = canonical(&model.original, &gate.to_mould);
     control.check()?;
     let crossings = model.report.crossings.as_ref().map_or(0, |c| c.pairs);
-    // From the lattice, so that a turned model is worked on as finely as one that was not.
+    // From whole coordinates, so that a turned model is worked on as finely as one that was not.
     let deviation = match request.resolution.deviation {
         Some(deviation) => deviation,
-        None => default_deviation(&lattice.to_mm(lattice.mesh.clone())),
+        None => default_deviation(&whole.to_mm(whole.mesh.clone())),
     };
-    let working = decimate(&lattice.mesh, deviation / lattice.step, crossings)?;
+    let working = decimate(&whole.mesh, deviation / whole.step, crossings)?;
     control.check()?;
-    let edge = planning_edge(&working.mesh, lattice.step, edge_share, request)?;
+    let edge = planning_edge(&working.mesh, whole.step, edge_share, request)?;
     control.check()?;
-    let planning = lattice.to_mm(planning_mesh(&working.mesh, edge)?);
-    let deviation = working.deviation * lattice.step;
-    let working = lattice.to_mm(working.mesh);
+    let planning = whole.to_mm(planning_mesh(&working.mesh, edge)?);
+    let deviation = working.deviation * whole.step;
+    let working = whole.to_mm(working.mesh);
     clock.lap("mesh");
     control.check()?;
 
@@ -203,7 +203,7 @@ fn without_field(fault: &crate::field::FieldError) -> String {
     )
 }
 
-/// Edge of the planning mesh in lattice units; `step` is one of them, mm.
+/// Edge of the planning mesh in steps; `step` is one of them, mm.
 fn planning_edge(
     working: &TriangleMesh,
     step: f64,

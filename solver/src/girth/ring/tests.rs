@@ -30,7 +30,7 @@ fn circles_below_the_equator_are_tight_by_the_closed_form() {
         let beyond = where_(&graph, |p| p.z > -RADIUS * a.cos());
         let ring = judge.judge(&beyond, None).expect("sin(a) (1 + e) < 1");
         let exact = TAU * RADIUS * (1.0 - 1.5 * a.sin());
-        // Widths are good to 1 % and lengths to 3 % (tested where they are made).
+        // Widths and lengths of rings are good to 3 % (tested where they are made).
         let tolerance = 0.01 * ring.width + 0.03 * ring.reach;
         let error = ring.shortfall() - exact;
         assert!(error.abs() < tolerance, "{degrees}: {:.1} for {exact:.1}", ring.shortfall());

@@ -81,7 +81,8 @@ pub fn judge_scheme(
     };
     let assembly =
         Assembly { model, request, setup: &setup, separator: &separator, pool: &pool, rounds: 0 };
-    let mut plan = assembly.plan(&candidate, Ending::judged(candidate.cost()), control)?;
+    let ending = Ending::judged(candidate.cost(), candidate.trial(), control.is_cancelled());
+    let mut plan = assembly.plan(&candidate, ending, control)?;
     plan.figures.seconds.extend(clock.laps);
     let misses = misses::misses(&setup, &drawn, candidate.curves(), &plan, request);
     Ok(Judged { plan, misses })

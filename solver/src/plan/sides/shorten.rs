@@ -14,7 +14,8 @@ use crate::plan::request::PlanRequest;
 use crate::plan::workbench::Workbench;
 use crate::trial::{Outcome, TrialReport};
 
-/// Hinge of the first cuts, as a share of the path that it lies on; never less than is asked for.
+/// Hinge of the first cuts, as a share of the path that it lies on; never less than is asked for. Like the numbers below tried
+/// on demo pieces and open meshes with 60 to 120 s; no source.
 const FIRST_HINGE: f64 = 0.08;
 /// The same where nothing opens with that.
 const SHORTEST_HINGE: f64 = 0.03;
