@@ -31,10 +31,10 @@ const BLIND_BRIDGE: f64 = 120.0;
 /// What a millimetre of border costs more in either ranking where the knife leans too far or the model stops it. Two such
 /// millimetres in a plan are one too many, so the price is that of another millimetre of cut; no source.
 const AWKWARD: f64 = 1.0;
-/// Views that are ranked by what the knife finds along their borders: as many as first cuts are tried of. And how many
+/// Views that are ranked by what the knife finds along their borders: those whose cuts are tried first. And how many
 /// sheets are made to find them, at most: each takes most of a second.
-const RANKED: usize = 6;
-const LOOKS: usize = 12;
+const RANKED: usize = 2;
+const LOOKS: usize = 6;
 /// Cells of the grid along the longest side of the body, and most bytes for the solve: sheets of cells of a
 /// sixth of a wall.
 const CELLS: (f64, u64) = (112.0, 120_000_000);
