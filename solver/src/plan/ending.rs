@@ -3,9 +3,10 @@
 
 use crate::optimise::gap::gap;
 use crate::optimise::search::SearchEnd;
+use serde::{Deserialize, Serialize};
 
 /// Why the work ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum StopReason {
     /// The work goes on: this is the best plan until now.
     NotYet,
@@ -42,7 +43,7 @@ impl From<SearchEnd> for StopReason {
 }
 
 /// What a lower bound holds for.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum BoundFor {
     /// Nothing: none was looked for.
     Nothing,
@@ -55,7 +56,7 @@ pub enum BoundFor {
 }
 
 /// How the work on a plan ended.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Ending {
     /// Why.
     pub stopped_by: StopReason,
