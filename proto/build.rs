@@ -6,10 +6,11 @@ use std::path::PathBuf;
 
 use prost::Message;
 
-const FILES: [&str; 9] = [
+const FILES: [&str; 10] = [
     "slitwright/v1/geometry.proto",
     "slitwright/v1/model.proto",
     "slitwright/v1/plan.proto",
+    "slitwright/v1/plan_file.proto",
     "slitwright/v1/plan_request.proto",
     "slitwright/v1/progress.proto",
     "slitwright/v1/scheme.proto",

@@ -1,4 +1,4 @@
-//! Words from outside: how much of them is told, and which characters they may hold.
+//! Words from outside: how much of them is told, and which characters they may hold. Messages as JSON.
 
 /// The text, or its beginning where it is longer than `most` bytes.
 pub fn shortened(text: &str, most: usize) -> String {
@@ -18,6 +18,11 @@ pub fn is_plain(text: &str) -> bool {
             || matches!(c, '\u{2028}' | '\u{2029}')
     };
     !text.chars().any(|c| c.is_control() || turns(c))
+}
+
+/// A message of the protocol as JSON, for people to read too.
+pub fn to_json(message: &impl serde::Serialize) -> Result<String, serde_json::Error> {
+    serde_json::to_string_pretty(message).map(|text| text + "\n")
 }
 
 #[cfg(test)]

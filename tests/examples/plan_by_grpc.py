@@ -1,6 +1,8 @@
 """Plans the cuts for a model file with a running service, and prints the plan as JSON.
 
-    plan_by_grpc.py plinth.off --unit mm --address 127.0.0.1:50151
+    plan_by_grpc.py plinth.off --unit mm --address 127.0.0.1:50151 --out out/plinth
+
+With --out all that is drawn of the plan lands in that folder: pictures, scenes for viewers, words.
 
 The token comes from the environment (SLITWRIGHT_TOKEN), so that it is not seen in the list of
 processes. With --authority the connection is TLS, vouched for by that certificate (PEM).
@@ -17,7 +19,7 @@ import uuid
 import grpc
 from google.protobuf import json_format
 
-from slitwright.v1 import model_pb2, plan_request_pb2, service_pb2, service_pb2_grpc
+from slitwright.v1 import model_pb2, plan_file_pb2, plan_request_pb2, service_pb2, service_pb2_grpc
 
 CHUNK = 512 * 1024
 FORMATS = {"stl": "STL", "obj": "OBJ", "ply": "PLY", "off": "OFF", "3mf": "THREE_MF"}
@@ -76,6 +78,35 @@ def watch(service, name, metadata):
             time.sleep(min(0.2 * 2**failed, 20) * random.uniform(0.5, 1))
 
 
+def fetch(service, name, folder, metadata):
+    """Gets one file of a plan into a folder."""
+    file, content = None, bytearray()
+    for part in service.GetPlanFile(plan_file_pb2.GetPlanFileRequest(name=name), metadata=metadata):
+        if part.HasField("file"):
+            file = part.file
+        else:
+            content += part.chunk
+    if file is None or file.size_bytes != len(content):
+        raise ConnectionError(f"{name} did not come whole")
+    with open(os.path.join(folder, os.path.basename(name)), "wb") as out:
+        out.write(content)
+
+
+def fetch_all(service, plan, folder, metadata):
+    """Gets all files that a plan has, and says which it has not."""
+    os.makedirs(folder, exist_ok=True)
+    asked = plan_file_pb2.ListPlanFilesRequest(parent=plan)
+    while True:
+        page = service.ListPlanFiles(asked, metadata=metadata)
+        for file in page.files:
+            fetch(service, file.name, folder, metadata)
+        if not page.next_page_token:
+            break
+        asked.page_token = page.next_page_token
+    for missing in page.missing:
+        print(f"no {os.path.basename(missing.name)}: {missing.description}", file=sys.stderr)
+
+
 def main():
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     options.add_argument("model")
@@ -83,6 +114,7 @@ def main():
     options.add_argument("--address", default="127.0.0.1:50151")
     options.add_argument("--authority", help="certificate (PEM) that vouches for the server: TLS")
     options.add_argument("--seconds", type=float, default=10)
+    options.add_argument("--out", help="folder for pictures, scenes and words of the plan")
     options = options.parse_args()
     token = os.environ.get("SLITWRIGHT_TOKEN")
     metadata = [("authorization", f"Bearer {token}")] if token else []
@@ -101,6 +133,8 @@ def main():
                 timeout=30,
             )
             ended = watch(service, job.name, metadata)
+            if options.out and ended.HasField("plan"):
+                fetch_all(service, job.name, options.out, metadata)
         except grpc.RpcError as error:
             sys.exit(f"{error.code().name}: {error.details()}")
     if not ended.HasField("plan"):

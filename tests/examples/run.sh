@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Runs the Python example against the real server: stubs made from the protocol by grpcio-tools, a
-# token from `slitwright token add`, a plinth sent, planned, watched and fetched. Exits with 1 when
+# token from `slitwright token add`, a plinth sent, planned, watched and fetched with its pictures. Exits with 1 when
 # anything is not as it should be.
 set -euo pipefail
 here=$(cd "$(dirname "$0")" && pwd)
@@ -61,7 +61,7 @@ done
 
 export PYTHONPATH=$work/stubs PYTHONDONTWRITEBYTECODE=1
 example=("$venv/bin/python" "$here/plan_by_grpc.py" "$work/plinth.off" --unit mm --address "$address")
-SLITWRIGHT_TOKEN=$token "${example[@]}" >"$work/plan.json"
+SLITWRIGHT_TOKEN=$token "${example[@]}" --out "$work/drawn" >"$work/plan.json"
 # A box leaves its mould without any cut; 40 x 30 x 20 mm of it are 24 cm^3.
 "$venv/bin/python" - "$work/plan.json" <<'CHECK'
 import json, sys
@@ -69,6 +69,11 @@ plan = json.load(open(sys.argv[1]))
 assert not plan.get("cuts"), plan["cuts"]
 assert plan["rubberVolumeCm3"] > 24, plan["rubberVolumeCm3"]
 CHECK
+for file in plan.txt overview.png plan.glb way-out.png; do
+    [ -s "$work/drawn/$file" ] || { echo "$file of the plan did not come"; exit 1; }
+done
+cmp -n 8 "$work/drawn/overview.png" <(printf '\211PNG\r\n\032\n')
+cmp -n 4 "$work/drawn/plan.glb" <(printf glTF)
 
 if SLITWRIGHT_TOKEN=slw_wrong "${example[@]}" 2>"$work/refused"; then
     echo "a wrong token was let in"

@@ -99,8 +99,8 @@ fn claimed(kept: &Kept) -> Claimed {
 }
 
 fn ending(state: JobState) -> Ending {
-    let (progress, plan, failure, time_given) = (None, None, None, None);
-    Ending { state, used_seconds: 9.0, progress, plan, failure, time_given }
+    let (progress, plan, record, failure, time_given) = (None, None, None, None, None);
+    Ending { state, used_seconds: 9.0, progress, plan, record, failure, time_given }
 }
 
 fn better(number: u32, cost_mm: f64) -> (v1::BetterPlan, v1::Plan) {
@@ -141,10 +141,14 @@ fn a_job_goes_from_the_queue_to_its_end_over_several_runs() {
             progress: Some(&report),
             checkpoint: Some(b"round 3"),
             better: Some((&found.0, &found.1)),
+            record: Some(b"plan 1 in full"),
         };
         let orders = ledger.keep(&first.run, &step).expect("kept");
         assert_eq!((orders.cancel, orders.extra_seconds), (false, 0.0));
+        let in_full = || ledger.job_with_record("plans/a").expect("there").1;
+        assert_eq!(in_full().as_deref(), Some(&b"plan 1 in full"[..]));
         ledger.keep(&first.run, &Step { used_seconds: 4.0, ..Step::default() }).expect("kept");
+        assert!(in_full().is_some(), "nothing was said of it");
         ledger.give_back(&first.run).expect("given back");
         let lost = Err(StoreError::RunLost("plans/a".to_owned()));
         assert_eq!(ledger.keep(&first.run, &step), lost);
@@ -160,6 +164,9 @@ fn a_job_goes_from_the_queue_to_its_end_over_several_runs() {
             ledger.end(&first.run, &ending(JobState::Succeeded)),
             Err(StoreError::RunLost("plans/a".to_owned()))
         );
+        let again = Step { better: Some((&found.0, &found.1)), ..Step::default() };
+        ledger.keep(&second.run, &again).expect("kept");
+        assert!(in_full().is_some(), "it is the same plan");
         let last = Ending { plan: Some(better(2, 70.0)), ..ending(JobState::Succeeded) };
         assert_eq!(ledger.end(&second.run, &last), Ok(JobState::Succeeded));
         assert!(ledger.end(&second.run, &last).is_err(), "once is enough");
@@ -169,6 +176,7 @@ fn a_job_goes_from_the_queue_to_its_end_over_several_runs() {
         let times = [ended.submit_time, ended.start_time, ended.end_time]
             .map(|time| time.map(|at| (at.seconds, at.nanos)));
         assert!(times.is_sorted() && times[0].is_some(), "{times:?}");
+        assert_eq!(in_full(), None, "what is there is of another plan");
         let plans = ledger.better_plans("plans/a", 1).expect("there");
         assert_eq!(plans.iter().map(|plan| plan.number).collect::<Vec<_>>(), [2]);
         assert_eq!(ledger.counts().expect("counted").jobs, [(JobState::Succeeded, 1)]);

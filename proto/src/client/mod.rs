@@ -1,5 +1,5 @@
-//! A client of the service: signs in, sends files in chunks, and follows jobs through broken
-//! connections.
+//! A client of the service: signs in, sends files in chunks, follows jobs through broken connections, and gets
+//! what is drawn of plans.
 //!
 //! ```no_run
 //! use slitwright_proto::client::{Client, ClientError, Heard, Settings};
@@ -24,11 +24,14 @@
 //!     })
 //!     .await?;
 //! println!("{:?}", ended.plan.map(|plan| plan.total_length_mm));
+//! let overview = client.file(&format!("{}/files/overview.png", job.name)).await?;
+//! println!("{} bytes of {}", overview.bytes.len(), overview.file.media_type);
 //! # Ok(())
 //! # }
 //! ```
 
 mod error;
+mod files;
 mod retry;
 mod settings;
 mod upload;
@@ -36,6 +39,7 @@ mod upload;
 use std::future::Future;
 
 pub use error::{ClientError, FieldFault, Refusal};
+pub use files::File;
 pub use retry::Backoff;
 pub use settings::Settings;
 

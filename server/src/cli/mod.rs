@@ -102,7 +102,7 @@ fn print_json(message: &impl serde::Serialize) -> Result<(), CliError> {
 
 /// A message of the protocol as JSON.
 fn to_json(message: &impl serde::Serialize) -> Result<String, CliError> {
-    serde_json::to_string_pretty(message).map(|text| text + "\n").map_err(|error| {
+    crate::text::to_json(message).map_err(|error| {
         CliError::Failed(format!("the answer could not be written as JSON: {error}"))
     })
 }

@@ -9,14 +9,14 @@ use slitwright_proto::v1;
 use slitwright_solver::control::{Cancel, Control, Progress};
 use slitwright_solver::mesh::Model;
 use slitwright_solver::outputs;
-use slitwright_solver::outputs::pictures::{PictureStyle, draw_plan, draw_trial};
-use slitwright_solver::plan::{Hooks, Plan, PlanRequest, PlanTrial, TrialVerdict};
+use slitwright_solver::plan::{Hooks, Plan, PlanRequest};
 
 use super::input::ModelArgs;
 use super::request::RequestArgs;
 use super::{CliError, print_text, summary, to_json};
 use crate::SolverPlanner;
 use crate::convert::{plan_to_proto, progress_to_proto};
+use crate::files::{FileFault, Source, draw_all};
 use crate::planner::{PlanFault, Planner};
 
 /// What to plan.
@@ -78,38 +78,25 @@ pub fn write_plan(
     request: &v1::PlanRequest,
 ) -> Result<(), CliError> {
     made(folder)?;
-    write(folder, "plan.txt", outputs::summary(plan, &model.original).as_bytes())?;
-    write(folder, "plan.json", to_json(&plan_to_proto(plan))?.as_bytes())?;
-    write(folder, "request.json", to_json(request)?.as_bytes())?;
-    let heading = Some(heading.to_owned()).filter(|h| !h.is_empty());
-    let style = PictureStyle { heading, ..PictureStyle::default() };
-    let pictures = draw_plan(&model.original, plan, &style)
-        .map_err(|error| CliError::Failed(format!("the pictures: {error}")))?;
-    for picture in &pictures {
-        write(folder, &format!("{}.png", picture.name), &picture.png)?;
-    }
-    let glb = outputs::glb::plan_glb(&model.original, plan, None)
-        .map_err(|error| CliError::Failed(format!("plan.glb: {error}")))?;
-    write(folder, "plan.glb", &glb)?;
-    if let TrialVerdict::Ran(trial) = &plan.trial {
-        write_trial(folder, trial, &style)?;
-    }
-    Ok(())
+    let source = Source {
+        heading,
+        model: Some(&model.original),
+        plan: Ok(plan),
+        message: &plan_to_proto(plan),
+        request,
+    };
+    let failed = |error: FileFault| CliError::Failed(error.to_string());
+    draw_all(&source, |file, bytes| {
+        let path = folder.join(file.name);
+        std::fs::write(&path, bytes)
+            .map_err(|error| FileFault::Failed(format!("{}: {error}", path.display())))
+    })
+    .map_err(failed)
 }
 
 fn made(folder: &Path) -> Result<(), CliError> {
     std::fs::create_dir_all(folder)
         .map_err(|error| CliError::Input(format!("--out {}: {error}", folder.display())))
-}
-
-/// The way out as a strip of pictures and as an animation.
-fn write_trial(folder: &Path, trial: &PlanTrial, style: &PictureStyle) -> Result<(), CliError> {
-    let strip = draw_trial(trial, style)
-        .map_err(|error| CliError::Failed(format!("the picture of the trial: {error}")))?;
-    write(folder, &format!("{}.png", strip.name), &strip.png)?;
-    let glb = outputs::glb::trial_glb(&trial.report, &trial.model, None)
-        .map_err(|error| CliError::Failed(format!("way-out.glb: {error}")))?;
-    write(folder, "way-out.glb", &glb.bytes)
 }
 
 /// Writes a file.

@@ -19,7 +19,7 @@ pub use model::{
     format_from_proto, is_cancelled, is_over_limit, options_from_proto, prepare_violations,
     report_to_proto, unit_from_proto,
 };
-pub use plan::plan_to_proto;
+pub use plan::{ending_from_proto, plan_to_proto};
 pub use progress::progress_to_proto;
 pub use request::{named_class, request_from_proto, request_to_proto};
 pub use scheme::scheme_of_plan;

@@ -4,7 +4,7 @@ use slitwright_proto::v1;
 use slitwright_solver::bridges::{BridgeKind, Confirmation, DiscState};
 use slitwright_solver::outputs::cautions::CAUTIONS;
 use slitwright_solver::plan::{
-    BoundFor, Cut, CutKind, Figures, Hinge, Limit, NearBridge, Plan, PlannedBridge, Reason,
+    BoundFor, Cut, CutKind, Ending, Figures, Hinge, Limit, NearBridge, Plan, PlannedBridge, Reason,
     RegionStretch, Standing, StopReason,
 };
 
@@ -160,6 +160,25 @@ fn stop_reason(reason: StopReason) -> v1::StopReason {
         StopReason::Cancelled => v1::StopReason::Cancelled,
         StopReason::Judged => v1::StopReason::Judged,
     }
+}
+
+/// What a plan's message knows by now of how the work ended and of the bound: more than the plan in full,
+/// which is as the run that found it left it.
+pub fn ending_from_proto(message: &v1::Plan, ending: &mut Ending) {
+    (ending.lower_bound, ending.gap) = (message.lower_bound_mm, message.gap);
+    ending.stopped_by = match message.stopped_by() {
+        v1::StopReason::Unspecified => ending.stopped_by,
+        v1::StopReason::NotYet => StopReason::NotYet,
+        v1::StopReason::Corrected => StopReason::Corrected,
+        v1::StopReason::Rounds => StopReason::Rounds,
+        v1::StopReason::Fault => StopReason::Fault,
+        v1::StopReason::GapReached => StopReason::GapReached,
+        v1::StopReason::Optimal => StopReason::Optimal,
+        v1::StopReason::TimeLimit => StopReason::TimeBudget,
+        v1::StopReason::Stalled => StopReason::Stalled,
+        v1::StopReason::Cancelled => StopReason::Cancelled,
+        v1::StopReason::Judged => StopReason::Judged,
+    };
 }
 
 fn limit(limit: &Limit) -> v1::Limit {

@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use slitwright_solver::control::Cancel;
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, FieldViolation};
 
@@ -12,6 +13,8 @@ use crate::text::shortened;
 
 /// After how long to try again when nothing better is known.
 const RETRY: Duration = Duration::from_secs(10);
+/// When to ask again for a place that is taken for moments only.
+const SOON: Duration = Duration::from_secs(1);
 /// When to ask again for a plan's place: plans take seconds to minutes.
 const NEXT_PLAN: Duration = Duration::from_secs(2);
 /// Most bytes of the violations that are told by name, and of one of them.
@@ -59,10 +62,27 @@ pub async fn blocking<T: Send + 'static, E: Into<Status> + Send + 'static>(
     done.map_err(Into::into)
 }
 
+/// Ends what blocks for a caller once it has gone: set when a call's future is dropped.
+#[derive(Default)]
+pub struct CancelOnDrop(pub Cancel);
+
+impl Drop for CancelOnDrop {
+    fn drop(&mut self) {
+        self.0.cancel();
+    }
+}
+
 /// INTERNAL for a panic on a thread of ours.
 pub fn internal(what: &str) -> Status {
     let words = format!("{what} stopped on a fault of its own; the server goes on");
     refusal(Code::Internal, "PROGRAM_FAULT", words)
+}
+
+/// RESOURCE_EXHAUSTED for places that are free again soon.
+pub fn busy(reason: &'static str, subject: &str, words: &str) -> Status {
+    let mut details = ErrorDetails::with_quota_failure_violation(subject, words);
+    details.set_retry_info(Some(SOON));
+    refusal_with(Code::ResourceExhausted, reason, words, details)
 }
 
 /// RESOURCE_EXHAUSTED for a full queue, with a time after which it is worth trying again.

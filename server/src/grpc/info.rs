@@ -3,10 +3,11 @@
 use slitwright_proto::v1;
 use slitwright_solver::plan::PlanRequest;
 
-use super::limits::{COMPARED, MOST_SECONDS, REQUEST};
+use super::limits::{COMPARED, FILES, MOST_SECONDS, REQUEST};
 use super::paging::GREATEST_SIZE;
 use super::upload::{CHUNK, UploadRules};
 use crate::convert::request_to_proto;
+use crate::files::MOST_BYTES;
 use crate::store::StoreLimits;
 
 /// Version, defaults and limits.
@@ -26,6 +27,8 @@ pub fn server_info(uploads: &UploadRules, store: &StoreLimits) -> v1::ServerInfo
             plan_seconds: MOST_SECONDS,
             page_size: count(GREATEST_SIZE),
             compared_plans: count(COMPARED),
+            file_bytes: MOST_BYTES as u64,
+            files: count(FILES),
         }),
     }
 }

@@ -7,3 +7,5 @@ pub const REQUEST: usize = 1 << 20;
 pub const MOST_SECONDS: f64 = 86_400.0;
 /// Plans compared in one call, at most.
 pub const COMPARED: usize = 50;
+/// Files of plans that are drawn or sent at a time.
+pub const FILES: usize = 8;

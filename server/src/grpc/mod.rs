@@ -1,6 +1,7 @@
 //! The gRPC face: handlers that decode, call and encode.
 
 mod errors;
+mod files;
 mod info;
 mod limits;
 mod listing;

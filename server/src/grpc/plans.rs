@@ -58,7 +58,8 @@ pub fn side_by_side(
     })
 }
 
-fn without_plan(name: &str, state: v1::JobState) -> Status {
+/// FAILED_PRECONDITION for a job without a plan.
+pub fn without_plan(name: &str, state: v1::JobState) -> Status {
     let why = match state {
         v1::JobState::Failed => "has failed and has no plan: leave it out",
         v1::JobState::Cancelled => "was cancelled before it had a plan: leave it out",

@@ -11,6 +11,7 @@ use slitwright_solver::plan::PlanRequest;
 use tonic::{Code, Request, Response, Status, Streaming};
 
 use super::errors::{blocking, invalid, invalid_field};
+use super::files::{FileParts, Files};
 use super::info::server_info;
 use super::limits::{COMPARED, MOST_SECONDS, REQUEST};
 use super::listing::listing;
@@ -45,6 +46,7 @@ pub struct Service {
     hub: Arc<Hub>,
     planner: Arc<dyn Planner>,
     uploads: Uploads,
+    files: Files,
     rules: UploadRules,
     limits: StoreLimits,
     fields: Fields,
@@ -62,8 +64,9 @@ impl Service {
         limits: StoreLimits,
     ) -> Result<Self, prost::DecodeError> {
         let uploads = Uploads::new(Arc::clone(&models), Arc::clone(&planner), rules);
+        let files = Files::new(Arc::clone(&ledger), Arc::clone(&models));
         let fields = Fields::new()?;
-        Ok(Self { ledger, models, workers, hub, planner, uploads, rules, limits, fields })
+        Ok(Self { ledger, models, workers, hub, planner, uploads, files, rules, limits, fields })
     }
 
     fn job_mask(&self, asked: Option<FieldMask>) -> Result<Option<Mask>, Status> {
@@ -319,6 +322,22 @@ impl CutPlanner for Service {
         let page = self.with_ledger(move |ledger| page_of_plans(ledger, wanted, mask.as_ref()));
         let (plans, next) = page.await?;
         Ok(Response::new(v1::ListPlansResponse { plans, next_page_token: pages.token(next) }))
+    }
+
+    async fn list_plan_files(
+        &self,
+        request: Request<v1::ListPlanFilesRequest>,
+    ) -> Result<Response<v1::ListPlanFilesResponse>, Status> {
+        Ok(Response::new(self.files.list(request.into_inner()).await?))
+    }
+
+    type GetPlanFileStream = FileParts;
+
+    async fn get_plan_file(
+        &self,
+        request: Request<v1::GetPlanFileRequest>,
+    ) -> Result<Response<FileParts>, Status> {
+        Ok(Response::new(self.files.get(request.into_inner().name).await?))
     }
 
     async fn compare_plans(

@@ -11,7 +11,7 @@ use tokio::sync::Semaphore;
 use tokio::time::Instant;
 use tonic::{Code, Status, Streaming};
 
-use super::errors::{blocking, exhausted, internal, invalid, invalid_field};
+use super::errors::{CancelOnDrop, blocking, exhausted, internal, invalid, invalid_field};
 use crate::convert::{
     Collector, InvalidFields, format_from_proto, is_cancelled, is_over_limit, options_from_proto,
     prepare_violations, report_to_proto, unit_from_proto,
@@ -106,7 +106,7 @@ impl Uploads {
             self.receive_chunks(&mut stream, &mut pace, &header.message, owner.as_ref()).await?;
 
         let (models, planner) = (Arc::clone(&self.models), Arc::clone(&self.planner));
-        let leaves = CancelOnDrop(Cancel::new());
+        let leaves = CancelOnDrop::default();
         let cancel = leaves.0.clone();
         let model = tokio::task::spawn_blocking(move || {
             // Held until the check is over, which is what takes time and room; that ends soon after the
@@ -231,15 +231,6 @@ impl Pace {
             format!("not all of the file in {seconds} seconds: the upload is dropped")
         };
         refusal(Code::DeadlineExceeded, "UPLOAD_TOO_SLOW", words)
-    }
-}
-
-/// Ends the check of a model when its caller has gone.
-struct CancelOnDrop(Cancel);
-
-impl Drop for CancelOnDrop {
-    fn drop(&mut self) {
-        self.0.cancel();
     }
 }
 

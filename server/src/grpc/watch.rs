@@ -200,6 +200,7 @@ mod tests {
             used_seconds: 1.0,
             progress: None,
             plan: None,
+            record: None,
             failure: None,
             time_given: None,
         };

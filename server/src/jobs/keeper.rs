@@ -5,10 +5,13 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use slitwright_proto::v1;
+use slitwright_solver::outputs::record;
+use slitwright_solver::plan::Plan;
 
 use super::best::{figures, is_better, raise_bound};
 use super::hub::Hub;
 use super::slots::Strings;
+use crate::convert::plan_to_proto;
 use crate::store::{Claimed, Ledger, Orders, Run, Step, StoreError};
 
 /// Reports are stored at most this often; followers get every one.
@@ -23,11 +26,21 @@ pub struct Keeper {
     state: Mutex<State>,
 }
 
+/// A plan on its way into the ledger.
+pub struct Found {
+    /// Its figures.
+    pub figures: v1::BetterPlan,
+    /// As the protocol shows it.
+    pub message: v1::Plan,
+    /// In full; `None` leaves what is stored of it.
+    pub record: Option<Vec<u8>>,
+}
+
 struct State {
     progress: Option<v1::Progress>,
     best: Option<v1::BetterPlan>,
     /// A better plan that could not be stored yet.
-    owed: Option<(v1::BetterPlan, v1::Plan)>,
+    owed: Option<Found>,
     /// Seconds on top of the request's when the solver last said where it was.
     time_given: f64,
     stored: Instant,
@@ -73,44 +86,50 @@ impl Keeper {
     /// What the job ends with when the solver's last plan is `last`: that one when it is as good as
     /// any, else the best one of all runs, with what is known of the bound by now. `None` leaves the
     /// stored one as it is.
-    pub fn closing_plan(
-        &self,
-        last: v1::Plan,
-        used_seconds: f64,
-    ) -> Option<(v1::BetterPlan, v1::Plan)> {
-        let (bound, stopped_by) = (last.lower_bound_mm, last.stopped_by);
-        self.better(last.clone(), used_seconds);
+    pub fn closing_plan(&self, last: &Plan, used_seconds: f64) -> Option<Found> {
+        self.better(last, used_seconds);
         let (owed, best) = {
             let mut state = self.state();
             (state.owed.take(), state.best)
         };
-        if let Some(owed) = owed {
-            return Some(owed);
+        if owed.is_some() {
+            return owed;
         }
         let mut best = best?;
-        let found = figures(&last, best.number, used_seconds);
+        let message = plan_to_proto(last);
+        let found = figures(&message, best.number, used_seconds);
         // At the same cost it is the same plan, which knows more of the bound by now, and may have
         // been tried.
         if found.cost_mm == best.cost_mm || !is_better(&best, &found) {
-            let told = v1::BetterPlan {
+            let figures = v1::BetterPlan {
                 create_time: best.create_time,
                 used_seconds: best.used_seconds,
                 ..found
             };
-            return Some((told, last));
+            return Some(Found { figures, message, record: self.in_full(last) });
         }
         match self.ledger.job_with_plan(&self.run.job) {
             Ok(v1::PlanJob { plan: Some(mut plan), .. }) => {
-                raise_bound(&mut plan, &mut best, bound);
-                plan.stopped_by = stopped_by;
-                Some((best, plan))
+                raise_bound(&mut plan, &mut best, message.lower_bound_mm);
+                plan.stopped_by = message.stopped_by;
+                Some(Found { figures: best, message: plan, record: None })
             }
             Ok(_) => None,
             Err(error) => {
                 tracing::error!(job = self.run.job, %error, "the best plan cannot be read back");
-                Some((v1::BetterPlan { number: best.number + 1, ..found }, last))
+                let figures = v1::BetterPlan { number: best.number + 1, ..found };
+                Some(Found { figures, message, record: self.in_full(last) })
             }
         }
+    }
+
+    /// The plan in full. One that cannot be kept so is kept without: it cannot be drawn then, and says so.
+    fn in_full(&self, plan: &Plan) -> Option<Vec<u8>> {
+        let record = record::write(plan);
+        if let Err(error) = &record {
+            tracing::error!(job = self.run.job, %error, "a plan cannot be drawn later");
+        }
+        record.ok()
     }
 
     /// The solver reports.
@@ -138,15 +157,16 @@ impl Keeper {
 
     /// The solver has a plan that is better than those before in this run. It counts when it is
     /// better than that of earlier runs too.
-    pub fn better(&self, plan: v1::Plan, used_seconds: f64) {
+    pub fn better(&self, plan: &Plan, used_seconds: f64) {
         self.strings.has_plan.store(true, Ordering::SeqCst);
+        let message = plan_to_proto(plan);
         let mut state = self.state();
-        let best = state.owed.as_ref().map(|(figures, _)| figures).or(state.best.as_ref());
+        let best = state.owed.as_ref().map(|owed| &owed.figures).or(state.best.as_ref());
         // One that is owed was told to nobody: its number is free.
         let number = state.best.as_ref().map_or(1, |best| best.number + 1);
-        let found = figures(&plan, number, used_seconds);
-        if best.is_none_or(|best| is_better(&found, best)) {
-            state.owed = Some((found, plan));
+        let figures = figures(&message, number, used_seconds);
+        if best.is_none_or(|best| is_better(&figures, best)) {
+            state.owed = Some(Found { figures, message, record: self.in_full(plan) });
             self.store(&mut state, None, used_seconds);
         }
     }
@@ -154,11 +174,17 @@ impl Keeper {
     /// Stores what there is and does what others want. What cannot be stored now is stored next time.
     fn store(&self, state: &mut State, checkpoint: Option<&[u8]>, used_seconds: f64) {
         state.stored = Instant::now();
-        let better = state.owed.as_ref().map(|(figures, plan)| (figures, plan));
-        let step = Step { used_seconds, progress: state.progress.as_ref(), checkpoint, better };
+        let owed = state.owed.as_ref();
+        let step = Step {
+            used_seconds,
+            progress: state.progress.as_ref(),
+            checkpoint,
+            better: owed.map(|owed| (&owed.figures, &owed.message)),
+            record: owed.and_then(|owed| owed.record.as_deref()),
+        };
         match self.ledger.keep(&self.run, &step) {
             Ok(orders) => {
-                if let Some((figures, _)) = state.owed.take() {
+                if let Some(Found { figures, .. }) = state.owed.take() {
                     state.best = Some(figures);
                     self.hub.tell(&self.run.job, |live| live.best = figures.number);
                 }

@@ -8,13 +8,13 @@ use std::time::Duration;
 use slitwright_proto::v1;
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::Model;
-use slitwright_solver::plan::{Hooks, PlanRequest, StopReason};
+use slitwright_solver::plan::{Hooks, Plan, PlanRequest, StopReason};
 use tonic::Code;
 
 use super::hub::Hub;
-use super::keeper::Keeper;
+use super::keeper::{Found, Keeper};
 use super::slots::Strings;
-use crate::convert::{plan_to_proto, progress_to_proto, request_from_proto};
+use crate::convert::{progress_to_proto, request_from_proto};
 use crate::planner::{PlanFault, Planner};
 use crate::store::{Checkpoint, Claimed, Ending, Ledger, ModelFault, Models, Run, StoreError};
 use crate::text::shortened;
@@ -46,8 +46,7 @@ enum Outcome {
 
 /// What the solver made of it, and the seconds it took over all runs.
 struct Worked {
-    plan: Result<v1::Plan, PlanFault>,
-    stopped_by: Option<StopReason>,
+    plan: Result<Plan, PlanFault>,
     used_seconds: f64,
 }
 
@@ -98,7 +97,6 @@ impl Bench {
             // Broken off between its last step and its end.
             Worked {
                 plan: Err(PlanFault::NoPlan("its time is used up".to_owned())),
-                stopped_by: None,
                 used_seconds: used,
             }
         } else {
@@ -127,7 +125,7 @@ impl Bench {
         let hooks = Hooks {
             resume: from.map(|from| from.bytes.as_slice()),
             checkpoint: Some(&|bytes| keeper.checkpoint(bytes, elapsed())),
-            better: Some(&|plan| keeper.better(plan_to_proto(plan), elapsed())),
+            better: Some(&|plan| keeper.better(plan, elapsed())),
         };
         // A fault in the solver must cost this job only. What it leaves half done is its own; the
         // keeper's state is whole at any moment.
@@ -144,11 +142,7 @@ impl Bench {
             tracing::warn!(job = run.job, text, "the work starts over");
             return self.plan(run, model, request, None, keeper, strings);
         }
-        Worked {
-            stopped_by: planned.as_ref().ok().map(|plan| plan.ending.stopped_by),
-            plan: planned.map(|plan| plan_to_proto(&plan)),
-            used_seconds: elapsed(),
-        }
+        Worked { plan: planned, used_seconds: elapsed() }
     }
 
     /// Ends the job, as soon as that can be stored.
@@ -197,30 +191,35 @@ fn lost(run: &Run, error: &StoreError) {
 
 /// What becomes of the job.
 fn settle(worked: Worked, keeper: &Keeper, strings: &Strings) -> Outcome {
-    let Worked { plan, stopped_by, used_seconds } = worked;
-    let over = |state, plan, time_given| {
+    let Worked { plan, used_seconds } = worked;
+    let over = |state, found: Option<Found>, time_given| {
+        let (plan, record) = found.map_or((None, None), |Found { figures, message, record }| {
+            (Some((figures, message)), record)
+        });
         Outcome::Over(Box::new(Ending {
             state,
             used_seconds,
             progress: keeper.last_progress(),
             plan,
+            record,
             failure: None,
             time_given,
         }))
     };
     match plan {
-        Ok(plan) if stopped_by == Some(StopReason::Cancelled) && strings.is_leaving() => {
-            keeper.better(plan, used_seconds);
-            Outcome::Back
-        }
         Ok(plan) => {
+            let stopped_by = plan.ending.stopped_by;
+            if stopped_by == StopReason::Cancelled && strings.is_leaving() {
+                keeper.better(&plan, used_seconds);
+                return Outcome::Back;
+            }
             let state = match stopped_by {
-                Some(StopReason::Cancelled) => v1::JobState::Cancelled,
+                StopReason::Cancelled => v1::JobState::Cancelled,
                 _ => v1::JobState::Succeeded,
             };
-            let out_of_time = stopped_by == Some(StopReason::TimeBudget);
+            let out_of_time = stopped_by == StopReason::TimeBudget;
             let time_given = out_of_time.then(|| keeper.time_given());
-            over(state, keeper.closing_plan(plan, used_seconds), time_given)
+            over(state, keeper.closing_plan(&plan, used_seconds), time_given)
         }
         Err(PlanFault::Cancelled) if strings.is_leaving() => Outcome::Back,
         Err(PlanFault::Cancelled) => over(v1::JobState::Cancelled, None, None),
@@ -243,6 +242,7 @@ fn failed(keeper: &Keeper, code: Code, message: String, used_seconds: f64) -> Ou
         used_seconds,
         progress: keeper.last_progress(),
         plan: None,
+        record: None,
         failure: Some(v1::Failure { code: code.into(), message: shortened(&message, FAILURE) }),
         time_given: None,
     }))

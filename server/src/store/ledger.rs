@@ -108,6 +108,8 @@ pub struct Step<'a> {
     pub checkpoint: Option<&'a [u8]>,
     /// A plan better than all before.
     pub better: Option<(&'a v1::BetterPlan, &'a v1::Plan)>,
+    /// The same in full, to be drawn from.
+    pub record: Option<&'a [u8]>,
 }
 
 /// How a run ends the job.
@@ -121,6 +123,8 @@ pub struct Ending {
     pub progress: Option<v1::Progress>,
     /// The plan to keep in place of the best so far, with its figures.
     pub plan: Option<(v1::BetterPlan, v1::Plan)>,
+    /// The same in full, to be drawn from. `None` leaves what is there of a plan of this number.
+    pub record: Option<Vec<u8>>,
     /// What went wrong.
     pub failure: Option<v1::Failure>,
     /// For a job that is out of time: the seconds on top of its request's that the run knew of. When
@@ -202,6 +206,8 @@ pub trait Ledger: Send + Sync + 'static {
     fn job(&self, name: &str) -> Result<v1::PlanJob, StoreError>;
     /// One job, with its plan if it has one.
     fn job_with_plan(&self, name: &str) -> Result<v1::PlanJob, StoreError>;
+    /// The same, and its plan in full, which plans have not that an earlier version of the program stored.
+    fn job_with_record(&self, name: &str) -> Result<(v1::PlanJob, Option<Vec<u8>>), StoreError>;
     /// Jobs of a list, without their plans. A job whose request is damaged is listed without it, and
     /// with a failure that says so.
     fn jobs(&self, listing: &Listing) -> Result<Page<v1::PlanJob>, StoreError>;

@@ -91,17 +91,31 @@ impl Models {
     /// A model to work on: from memory, or read and prepared again. Takes as long as an upload's
     /// checks.
     pub fn ready_to_plan(&self, entry: &ModelEntry) -> Result<Arc<Model>, ModelFault> {
+        self.ready_until(entry, &Cancel::new())
+    }
+
+    /// The same, until someone cancels.
+    pub fn ready_until(
+        &self,
+        entry: &ModelEntry,
+        cancel: &Cancel,
+    ) -> Result<Arc<Model>, ModelFault> {
         let key = key(entry);
         if let Some(model) = self.ready().get(&key) {
             return Ok(model);
         }
         let bytes = self.files.read(&entry.message.sha256)?;
-        let model = Arc::new(self.prepare(entry, &bytes)?);
+        let model = Arc::new(self.prepare(entry, &bytes, cancel)?);
         self.ready().put(key, &model);
         Ok(model)
     }
 
-    fn prepare(&self, entry: &ModelEntry, bytes: &[u8]) -> Result<Model, ModelFault> {
+    fn prepare(
+        &self,
+        entry: &ModelEntry,
+        bytes: &[u8],
+        cancel: &Cancel,
+    ) -> Result<Model, ModelFault> {
         let message = &entry.message;
         let mut faults = Collector::default();
         let format = format_from_proto(message.format, "format", &mut faults);
@@ -120,9 +134,7 @@ impl Models {
             (_, Err(faults)) => return Err(damaged(faults.to_string()).into()),
             (None, Ok(())) => return Err(damaged("no format".to_owned()).into()),
         };
-        self.planner
-            .prepare(bytes, format, unit, &options, &Cancel::new())
-            .map_err(ModelFault::Refused)
+        self.planner.prepare(bytes, format, unit, &options, cancel).map_err(ModelFault::Refused)
     }
 
     fn ready(&self) -> MutexGuard<'_, Ready> {

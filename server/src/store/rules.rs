@@ -122,6 +122,14 @@ pub fn with_plan(mut job: v1::PlanJob, plan: Option<v1::Plan>) -> v1::PlanJob {
     job
 }
 
+/// The plan in full, if it is as it was written.
+pub fn record(job: &str, sealed: Option<Vec<u8>>) -> Result<Option<Vec<u8>>, StoreError> {
+    let open = |sealed: Vec<u8>| {
+        seal::open_bytes(&format!("the plan of {job} in full"), &sealed).map(<[u8]>::to_vec)
+    };
+    sealed.map(open).transpose()
+}
+
 /// Whether a job has failed in a way that more time may mend.
 fn wants_time(job: &v1::PlanJob) -> bool {
     let code = job.failure.as_ref().map(|failure| failure.code);

@@ -3,6 +3,7 @@
 //! Everything here is in the mould frame (see [`super::Gate`]).
 
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
 
 use super::{MouldShape, Rubber};
 use crate::mesh::{LocatorError, Point, SurfaceLocator, TriangleMesh, Vector};
@@ -28,7 +29,7 @@ pub enum MouldError {
 }
 
 /// Outer skin of the rubber, mm. A bottom at 0 stands on the board.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Outside {
     /// A box between two corners.
     Box {

@@ -31,6 +31,7 @@ mod tests;
 use crate::control::{Cancelled, Control};
 use crate::field::Saddle;
 use crate::mesh::{Point, Topology, TriangleMesh, Vector};
+use serde::{Deserialize, Serialize};
 
 use board::Skin;
 use classes::Classes;
@@ -81,7 +82,7 @@ pub struct Bridge {
 }
 
 /// A saddle of the potential whose disc has a rim of the class of a bridge's loop.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Confirmation {
     /// The saddle, mm.
     pub place: Point,
@@ -105,7 +106,7 @@ pub struct FieldHoles<'a> {
 }
 
 /// What a hole is made of.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum BridgeKind {
     /// A hole of the model by itself, such as a handle's.
     Handle,
@@ -114,7 +115,7 @@ pub enum BridgeKind {
 }
 
 /// Whether a plain cut across the bridge exists.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum DiscState {
     /// The disc lies in the rubber and touches the model at its rim only.
     Plain,

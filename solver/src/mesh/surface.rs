@@ -1,6 +1,7 @@
 //! A triangle mesh: positions in millimetres and faces, nothing else.
 
 use nalgebra::{Point3, Vector3};
+use serde::{Deserialize, Serialize};
 
 /// A point in space, mm.
 pub type Point = Point3<f64>;
@@ -30,7 +31,7 @@ impl FaceId {
 }
 
 /// Positions (mm) and faces (counter-clockwise seen from outside).
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct TriangleMesh {
     /// Vertex positions, mm.
     pub positions: Vec<Point>,

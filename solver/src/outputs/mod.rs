@@ -6,6 +6,7 @@ mod comparison;
 mod fixtures;
 pub mod glb;
 pub mod pictures;
+pub mod record;
 mod sheet_words;
 mod stretches;
 mod summary;

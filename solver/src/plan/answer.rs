@@ -8,9 +8,10 @@ use crate::bridges::{BridgeKind, Confirmation, DiscState};
 use crate::mesh::{Point, Vector};
 use crate::nalgebra::Isometry3;
 use crate::sheets::{CrossedBy, LipFigures, OnePiece, Sheet, SheetSettings};
+use serde::{Deserialize, Serialize};
 
 /// A cut plan.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Plan {
     /// Cuts in knife order.
     pub cuts: Vec<Cut>,
@@ -59,7 +60,7 @@ pub struct Plan {
 }
 
 /// Two sides of a model, and how much of the border between them is cut.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct TwoSides {
     /// Unit direction from which the front is seen.
     pub direction: Vector,
@@ -72,7 +73,7 @@ pub struct TwoSides {
 }
 
 /// One cut on the model's surface.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Cut {
     /// 1, 2, 3 in knife order.
     pub order: u32,
@@ -91,7 +92,7 @@ pub struct Cut {
 }
 
 /// The outer skin of the rubber, and how the model stands in it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct RubberSkin {
     /// The skin in the mould frame: z away from the board, the board at 0.
     pub outside: Outside,
@@ -100,7 +101,7 @@ pub struct RubberSkin {
 }
 
 /// The sheets of all cuts together.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SheetReport {
     /// What was asked of them.
     pub settings: SheetSettings,
@@ -119,7 +120,7 @@ pub struct SheetReport {
 }
 
 /// A sheet that crosses something.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SheetCrossing {
     /// The cut, 1, 2, 3 in knife order.
     pub cut: u32,
@@ -130,7 +131,7 @@ pub struct SheetCrossing {
 }
 
 /// Kinds of cut.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum CutKind {
     /// Starts at the gate.
     FromGate,
@@ -141,7 +142,7 @@ pub enum CutKind {
 }
 
 /// Why a cut is there.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Reason {
     /// A ring of rubber is too tight for what lies beyond it.
     FreesRing {
@@ -180,7 +181,7 @@ impl Reason {
 }
 
 /// A bridge and what the plan does about it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PlannedBridge {
     /// What the hole is made of.
     pub kind: BridgeKind,
@@ -211,7 +212,7 @@ pub struct PlannedBridge {
 
 /// A ring of the model that all but closes: the rubber in it hangs together with the rest through
 /// a thin web in the gap.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct NearBridge {
     /// Where the rubber in the gap is thinnest.
     pub place: Point,
@@ -238,7 +239,7 @@ impl PlannedBridge {
 }
 
 /// Uncut rubber between two cuts, or between a cut and itself or the gate.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Hinge {
     /// One end on a cut, at the model.
     pub from: Point,
@@ -249,7 +250,7 @@ pub struct Hinge {
 }
 
 /// Stretch of the tightest ring of a region.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct RegionStretch {
     /// Middle of the ring.
     pub place: Point,
@@ -264,7 +265,7 @@ pub struct RegionStretch {
 }
 
 /// A limit and whether the plan meets it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Limit {
     /// Short name.
     pub name: String,
@@ -275,7 +276,7 @@ pub struct Limit {
 }
 
 /// Figures of preparation and search.
-#[derive(Clone, Debug, PartialEq, Default)]
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
 pub struct Figures {
     /// Triangles of the model as read.
     pub model_triangles: u64,

@@ -1,13 +1,15 @@
 //! How the work on a plan ended, and what is proved of the best there can be: worked out once, when all
 //! work is over.
 
+use serde::{Deserialize, Serialize};
+
 use super::verdict::TrialVerdict;
 use crate::optimise::gap::gap;
 use crate::optimise::search::SearchEnd;
 use crate::trial::Outcome;
 
 /// Why the work ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum StopReason {
     /// The work goes on: this is the best plan until now.
     NotYet,
@@ -44,7 +46,7 @@ impl From<SearchEnd> for StopReason {
 }
 
 /// What a lower bound holds for.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum BoundFor {
     /// Nothing: none was looked for.
     Nothing,
@@ -57,7 +59,7 @@ pub enum BoundFor {
 }
 
 /// How the work on a plan ended.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Ending {
     /// Why.
     pub stopped_by: StopReason,

@@ -1,5 +1,6 @@
 //! What the release trial says of a plan.
 
+use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
 use crate::mesh::{Point, TriangleMesh};
@@ -7,7 +8,7 @@ use crate::nalgebra::Isometry3;
 use crate::trial::{Hindrance, TrialReport};
 
 /// What the trials of a plan came to.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum TrialVerdict {
     /// None was made.
     NotRun(NotTried),
@@ -16,7 +17,7 @@ pub enum TrialVerdict {
 }
 
 /// Why there was no trial.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum NotTried {
     /// The request asked for none.
     NotAsked,
@@ -32,7 +33,7 @@ pub enum NotTried {
 }
 
 /// A trial, and those of plans before it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PlanTrial {
     /// What came out, in the mould frame.
     pub report: TrialReport,
@@ -64,7 +65,7 @@ impl PlanTrial {
 }
 
 /// What a failed trial asks of the cuts, at a ring of rubber that was overstretched.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Demand {
     /// What kept the model in.
     pub hindrance: Hindrance,

@@ -7,9 +7,10 @@
 
 use super::SheetError;
 use crate::mesh::{Point, SurfaceLocator, TriangleMesh};
+use serde::{Deserialize, Serialize};
 
 /// What a sheet crosses.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum CrossedBy {
     /// Another sheet, by its index.
     Sheet(usize),

@@ -3,6 +3,7 @@
 use crate::body::MouldError;
 use crate::control::Cancelled;
 use crate::mesh::{LocatorError, TopologyError};
+use serde::{Deserialize, Serialize};
 
 /// Sheets cannot be made.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -38,7 +39,7 @@ pub enum SheetError {
 }
 
 /// Rules for rulings and lips. Defaults are common practice, no source.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SheetSettings {
     /// Greatest distance between two listed stations, mm.
     pub station_spacing: f64,

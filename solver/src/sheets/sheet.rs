@@ -7,9 +7,10 @@ use super::rulings::Ruling;
 use super::wedge::{lip_risk, wedges};
 use crate::body::ExitSide;
 use crate::mesh::{Point, TriangleMesh, Vector};
+use serde::{Deserialize, Serialize};
 
 /// What is wrong at a station. All false where all is well.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct StationFlags {
     /// No ruling leads outside: the model is in the way in every direction tried.
     pub blocked: bool,
@@ -24,7 +25,7 @@ pub struct StationFlags {
 }
 
 /// A ruling of a sheet with what is measured there.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Station {
     /// Distance along the cut from its first station, mm.
     pub along: f64,
@@ -63,7 +64,7 @@ impl Station {
 }
 
 /// The sheet of one cut line, in the mould frame.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Sheet {
     /// All computed rulings in order. A closed cut's last one is its first again.
     pub stations: Vec<Station>,
@@ -86,7 +87,7 @@ pub struct Sheet {
 }
 
 /// Sums over sheets, each station weighted with the length of cut that it stands for.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct LipFigures {
     /// Length measured, mm.
     pub length: f64,

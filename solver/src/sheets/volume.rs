@@ -15,6 +15,7 @@
 //! hinge is as thin as the blanket. Widths are good to about one cell.
 
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
 
 use super::SheetSettings;
 use super::sheet::Sheet;
@@ -24,7 +25,7 @@ use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::union_find::UnionFind;
 
 /// How the rubber hangs together after the cuts.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct OnePiece {
     /// Volume of each piece, mm^3, greatest first; crumbs left out.
     pub pieces: Vec<f64>,
@@ -37,7 +38,7 @@ pub struct OnePiece {
 }
 
 /// Rubber between two parts of the mould.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Neck {
     /// Width, mm.
     pub width: f64,

@@ -2,6 +2,7 @@
 
 use nalgebra::Matrix3;
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
 
 use super::solid::signed_volume;
 use crate::body::{MouldBody, Rubber};
@@ -100,7 +101,7 @@ impl Default for TrialSettings {
 }
 
 /// Why rubber does not come off.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Hindrance {
     /// The pull passes what hands can do.
     Pull,
@@ -111,14 +112,14 @@ pub enum Hindrance {
 }
 
 /// Why a trial tells nothing.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Doubt {
     /// The rubber never came to rest.
     Unsettled,
 }
 
 /// How a trial ended.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Outcome {
     /// The rubber is off, or only has to be moved on without touching.
     Released,
@@ -139,7 +140,7 @@ pub enum Outcome {
 }
 
 /// A point of the pull's curve.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PullPoint {
     /// How far the rubber's outside has come on average, mm.
     pub travel: f64,
@@ -151,7 +152,7 @@ pub struct PullPoint {
 }
 
 /// A bridge after the lips have been drawn aside.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct BridgeReport {
     /// Greatest engineering strain of its rubber.
     pub stretch: f64,
@@ -160,7 +161,7 @@ pub struct BridgeReport {
 }
 
 /// A picture's worth of positions.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Frame {
     /// How far the hands have drawn the lips aside, mm.
     pub opening: f64,
@@ -171,7 +172,7 @@ pub struct Frame {
 }
 
 /// The mesh that was used.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct MeshReport {
     /// Tetrahedra.
     pub elements: usize,
@@ -188,7 +189,7 @@ pub struct MeshReport {
 }
 
 /// What a coarser trial of the same found.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct CoarserTrial {
     /// Tetrahedra.
     pub elements: usize,
@@ -201,7 +202,7 @@ pub struct CoarserTrial {
 }
 
 /// What a trial answers.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct TrialReport {
     /// How it ended, in the best direction.
     pub outcome: Outcome,

@@ -4,6 +4,7 @@ use std::net::SocketAddr;
 
 use prost::Message;
 use slitwright_proto::v1;
+use slitwright_proto::v1::upload_model_request::Part;
 use slitwright_server::front::{Front, Origin};
 use slitwright_server::{ServeConfig, SolverPlanner};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -112,6 +113,63 @@ async fn a_page_gets_a_model_and_watches_a_plan() {
     let last = v1::PlanEvent::decode(last.as_slice()).expect("an event").event;
     assert!(matches!(last, Some(v1::plan_event::Event::Ended(_))), "{last:?}");
     drop(client);
+    server.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_page_gets_a_picture() {
+    let (planner, _starts) = ScriptedPlanner::new();
+    let (server, _folder) = start(planner).await;
+    let client = connect(&server, "t").await;
+    let model = send_plinth(&client).await.expect("kept");
+    let job = client.submit(&model.name, super::request(QUICK)).await.expect("queued");
+    client.watch(&job.name, |_| {}).await.expect("ended");
+    let name = format!("{}/files/front.png", job.name);
+    let asked = v1::GetPlanFileRequest { name: name.clone() }.encode_to_vec();
+    let answer = post(server.address, "GetPlanFile", &by(PAGE, "t"), &asked).await;
+    let mut parts = frames(&answer.body);
+    let Some((true, trailers)) = parts.pop() else { panic!("trailers at the end") };
+    assert!(String::from_utf8_lossy(&trailers).contains("grpc-status:0"), "{trailers:?}");
+    let mut came = Vec::new();
+    for (_, part) in parts {
+        match v1::PlanFilePart::decode(part.as_slice()).expect("a part").part {
+            Some(v1::plan_file_part::Part::File(file)) => assert_eq!(file.name, name),
+            Some(v1::plan_file_part::Part::Chunk(chunk)) => came.extend(chunk),
+            None => panic!("an empty part"),
+        }
+    }
+    let by_grpc = client.file(&name).await.expect("there");
+    assert!(came == by_grpc.bytes && came.starts_with(b"\x89PNG\r\n\x1a\n"));
+    drop(client);
+    server.stop().await;
+}
+
+/// What a page's fetch sends in one body: gRPC-Web has no streams of a client's own, but a body may hold
+/// as many messages as it likes.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_page_sends_a_model_in_one_body() {
+    let (server, _folder) = start(SolverPlanner).await;
+    let mut body = Vec::new();
+    let chunks = plinth();
+    let parts = std::iter::once(Part::Header(header()))
+        .chain(chunks.chunks(100).map(|chunk| Part::Chunk(chunk.to_vec())));
+    for message in parts.map(|own| part(own).encode_to_vec()) {
+        body.push(0);
+        body.extend(u32::try_from(message.len()).expect("short").to_be_bytes());
+        body.extend(message);
+    }
+    let head = format!(
+        "POST /slitwright.v1.CutPlanner/UploadModel HTTP/1.1\r\n\
+         content-type: application/grpc-web+proto\r\nx-grpc-web: 1\r\ncontent-length: {}{}",
+        body.len(),
+        by(PAGE, "t")
+    );
+    let (head, answer) = exchange(server.address, &head, &body).await;
+    let answer = if head.contains("transfer-encoding: chunked") { joined(&answer) } else { answer };
+    let answer = frames(&answer);
+    let (false, message) = &answer[0] else { panic!("a model, not {answer:?}") };
+    let model = v1::Model::decode(message.as_slice()).expect("a model");
+    assert_eq!(model.size_bytes, chunks.len() as u64);
     server.stop().await;
 }
 

@@ -56,6 +56,17 @@ pub fn with_plan(t: &mut Work<'_>, name: &str) -> Result<v1::PlanJob, Fault> {
     Ok(rules::with_plan(job, plan))
 }
 
+pub fn with_record(t: &mut Work<'_>, name: &str) -> Result<(v1::PlanJob, Option<Vec<u8>>), Fault> {
+    let job = with_plan(t, name)?;
+    let number = job.best.map(|best| i64::from(best.number));
+    let sealed: Option<Vec<u8>> = t.value(
+        "SELECT record FROM slitwright.records JOIN slitwright.jobs ON job = seq
+         WHERE name = $1 AND number = $2",
+        &[&name, &number],
+    )?;
+    Ok((job, rules::record(name, sealed)?))
+}
+
 pub fn page(t: &mut Work<'_>, listing: &Listing) -> Result<Page<v1::PlanJob>, Fault> {
     let query = if listing.newest_first {
         "SELECT * FROM slitwright.jobs WHERE seq < $1 AND ($3::integer IS NULL OR state = $3)

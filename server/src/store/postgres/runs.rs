@@ -31,7 +31,7 @@ pub fn keep(
         )?;
     }
     if let Some((figures, plan)) = step.better {
-        keep_plan(t, seq, figures, plan)?;
+        keep_plan(t, seq, figures, plan, step.record)?;
     }
     let further = step.checkpoint.is_some() || step.better.is_some();
     let row = t.row(
@@ -50,6 +50,7 @@ fn keep_plan(
     seq: i64,
     figures: &v1::BetterPlan,
     plan: &v1::Plan,
+    record: Option<&[u8]>,
 ) -> Result<(), Fault> {
     let sealed = seal::seal(figures);
     t.execute(
@@ -63,13 +64,23 @@ fn keep_plan(
         &[&seq, &i64::from(figures.number), &sealed],
     )?;
     t.execute("UPDATE slitwright.jobs SET best = $1 WHERE seq = $2", &[&sealed, &seq])?;
+    let number = i64::from(figures.number);
+    // One of another plan is of no use any more.
+    t.execute("DELETE FROM slitwright.records WHERE job = $1 AND number <> $2", &[&seq, &number])?;
+    if let Some(record) = record {
+        t.execute(
+            "INSERT INTO slitwright.records (job, number, record) VALUES ($1, $2, $3)
+             ON CONFLICT (job) DO UPDATE SET number = excluded.number, record = excluded.record",
+            &[&seq, &number, &seal::seal_bytes(record)],
+        )?;
+    }
     Ok(())
 }
 
 pub fn end(t: &mut Work<'_>, run: &Run, ending: &Ending) -> Result<v1::JobState, Fault> {
     let seq = row_of(t, run)?;
     if let Some((figures, plan)) = &ending.plan {
-        keep_plan(t, seq, figures, plan)?;
+        keep_plan(t, seq, figures, plan, ending.record.as_deref())?;
     }
     t.execute(
         "UPDATE slitwright.jobs SET state = $1, end_time = slitwright.millis(), cancel = false,

@@ -7,7 +7,7 @@ use crate::store::StoreError;
 
 /// What turns a store of one format into the next, from an empty one on. The format of a store is
 /// the number of these that it has been through. Never change one that was released: add another.
-const STEPS: [&str; 2] = [
+const STEPS: [&str; 3] = [
     "
     CREATE FUNCTION slitwright.millis() RETURNS bigint LANGUAGE sql VOLATILE
         AS 'SELECT (1000 * extract(epoch FROM clock_timestamp()))::bigint';
@@ -99,6 +99,15 @@ const STEPS: [&str; 2] = [
     ALTER TABLE slitwright.extensions ADD COLUMN seconds double precision;
     CREATE TABLE slitwright.pulse (time bigint NOT NULL);
     INSERT INTO slitwright.pulse VALUES (0);
+",
+    "
+    -- Plans in full, to be drawn from. `number`: of the better plan that it is.
+    CREATE TABLE slitwright.records (
+        job bigint PRIMARY KEY REFERENCES slitwright.jobs ON DELETE CASCADE,
+        number bigint NOT NULL,
+        record bytea NOT NULL
+    );
+    ALTER TABLE slitwright.records ALTER COLUMN record SET STORAGE EXTERNAL;
 ",
 ];
 

@@ -25,6 +25,21 @@ pub fn with_plan(t: &Transaction<'_>, name: &str) -> Result<v1::PlanJob, StoreEr
     Ok(rules::with_plan(job, plan))
 }
 
+pub fn with_record(
+    t: &Transaction<'_>,
+    name: &str,
+) -> Result<(v1::PlanJob, Option<Vec<u8>>), StoreError> {
+    let job = with_plan(t, name)?;
+    let number = job.best.map(|best| best.number);
+    let sealed: Option<Vec<u8>> = t
+        .prepare_cached(
+            "SELECT record FROM records JOIN jobs ON job = seq WHERE name = ? AND number = ?",
+        )?
+        .query_row(params![name, number], |row| row.get(0))
+        .optional()?;
+    Ok((job, rules::record(name, sealed)?))
+}
+
 pub fn page(t: &Transaction<'_>, listing: &Listing) -> Result<Page<v1::PlanJob>, StoreError> {
     let query = if listing.newest_first {
         "SELECT * FROM jobs WHERE seq < ?1 AND (?3 IS NULL OR state = ?3)

@@ -131,6 +131,9 @@ impl Ledger for SqliteLedger {
     fn job_with_plan(&self, name: &str) -> Result<v1::PlanJob, StoreError> {
         self.read(|t| jobs::with_plan(t, name))
     }
+    fn job_with_record(&self, name: &str) -> Result<(v1::PlanJob, Option<Vec<u8>>), StoreError> {
+        self.read(|t| jobs::with_record(t, name))
+    }
     fn jobs(&self, listing: &Listing) -> Result<Page<v1::PlanJob>, StoreError> {
         self.read(|t| jobs::page(t, listing))
     }

@@ -26,7 +26,7 @@ pub fn keep(t: &Transaction<'_>, run: &Run, step: &Step<'_>) -> Result<Orders, S
         t.prepare_cached("UPDATE jobs SET lost = 0 WHERE seq = ?")?.execute([seq])?;
     }
     if let Some((figures, plan)) = step.better {
-        keep_plan(t, seq, figures, plan)?;
+        keep_plan(t, seq, figures, plan, step.record)?;
     }
     let progress = step.progress.map(seal::seal);
     t.prepare_cached(
@@ -44,6 +44,7 @@ fn keep_plan(
     seq: i64,
     figures: &v1::BetterPlan,
     plan: &v1::Plan,
+    record: Option<&[u8]>,
 ) -> Result<(), StoreError> {
     let sealed = seal::seal(figures);
     t.prepare_cached("INSERT OR REPLACE INTO plans (job, plan) VALUES (?, ?)")?
@@ -53,13 +54,20 @@ fn keep_plan(
     )?
     .execute(params![seq, figures.number, sealed])?;
     t.prepare_cached("UPDATE jobs SET best = ? WHERE seq = ?")?.execute(params![sealed, seq])?;
+    // One of another plan is of no use any more.
+    t.prepare_cached("DELETE FROM records WHERE job = ? AND number <> ?")?
+        .execute(params![seq, figures.number])?;
+    if let Some(record) = record {
+        t.prepare_cached("INSERT OR REPLACE INTO records (job, number, record) VALUES (?, ?, ?)")?
+            .execute(params![seq, figures.number, seal::seal_bytes(record)])?;
+    }
     Ok(())
 }
 
 pub fn end(t: &Transaction<'_>, run: &Run, ending: &Ending) -> Result<v1::JobState, StoreError> {
     let seq = row_of(t, run)?;
     if let Some((figures, plan)) = &ending.plan {
-        keep_plan(t, seq, figures, plan)?;
+        keep_plan(t, seq, figures, plan, ending.record.as_deref())?;
     }
     t.prepare_cached(
         "UPDATE jobs SET state = ?, end_time = ?, cancel = 0, used_seconds = ?,

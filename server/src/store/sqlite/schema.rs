@@ -12,7 +12,7 @@ const APPLICATION: i64 = 0x736c_6974;
 
 /// What turns a store of one format into the next, from an empty one on. The format of a store is
 /// the number of these that it has been through. Never change one that was released: add another.
-const STEPS: [&str; 3] = [
+const STEPS: [&str; 4] = [
     "
     CREATE TABLE models (
         seq INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -87,6 +87,14 @@ const STEPS: [&str; 3] = [
     ALTER TABLE extensions ADD COLUMN seconds REAL;
     CREATE TABLE pulse (time INTEGER NOT NULL) STRICT;
     INSERT INTO pulse VALUES (0);
+",
+    "
+    -- Plans in full, to be drawn from. `number`: of the better plan that it is.
+    CREATE TABLE records (
+        job INTEGER PRIMARY KEY REFERENCES jobs (seq) ON DELETE CASCADE,
+        number INTEGER NOT NULL,
+        record BLOB NOT NULL
+    ) STRICT;
 ",
 ];
 

@@ -32,6 +32,7 @@ mod way_out;
 pub use side_by_side::draw_comparison;
 pub use way_out::draw_trial;
 
+use crate::control::{Cancel, Cancelled};
 use crate::mesh::TriangleMesh;
 use crate::outputs::whereabouts::Frame;
 use crate::plan::Plan;
@@ -162,6 +163,9 @@ pub enum PictureError {
         /// Height, px.
         height: u32,
     },
+    /// Nobody waits for it any more.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
     /// The PNG file cannot be written.
     #[error("the PNG file cannot be written: {fault}")]
     Png {
@@ -183,7 +187,29 @@ pub fn draw_plan(
     plan: &Plan,
     style: &PictureStyle,
 ) -> Result<Vec<Picture>, PictureError> {
-    draw_those(model, plan, style, |_| true)
+    draw_those(model, plan, style, &Cancel::new(), |_| true)
+}
+
+/// The picture of [`draw_plan`] that has this name, the same to the last bit. `None` where there is none, as
+/// of sections in a plan without sheets. Looks at `cancel` between its steps.
+pub fn draw_picture(
+    model: &TriangleMesh,
+    plan: &Plan,
+    style: &PictureStyle,
+    name: &str,
+    cancel: &Cancel,
+) -> Result<Option<Picture>, PictureError> {
+    Ok(draw_those(model, plan, style, cancel, |own| own == name)?.pop())
+}
+
+/// Names and titles of the pictures that show the model from one side, in their order.
+pub fn view_titles() -> [(&'static str, &'static str); 7] {
+    view::USUAL
+}
+
+/// Whether a plan has sections across its cuts to be drawn.
+pub fn has_sections(plan: &Plan) -> bool {
+    plan.sheets.is_some() && !sections::choose(plan).is_empty()
 }
 
 /// The pictures of [`draw_plan`] whose names are wanted.
@@ -191,6 +217,7 @@ fn draw_those(
     model: &TriangleMesh,
     plan: &Plan,
     style: &PictureStyle,
+    cancel: &Cancel,
     wanted: impl Fn(&str) -> bool,
 ) -> Result<Vec<Picture>, PictureError> {
     check_size("view_size", style.view_size, 500, 6000)?;
@@ -209,7 +236,9 @@ fn draw_those(
         overview::view_scale(plan, style.heading.as_deref(), &fonts, extent, style.view_size);
     sections::check(plan)?;
     let chosen = sections::choose(plan);
+    cancel.check()?;
     let surface = surface::Surface::new(model)?;
+    cancel.check()?;
     let scene = scene::Scene::new(
         plan,
         &surface,
@@ -218,6 +247,7 @@ fn draw_those(
         HATCH_SPACING / scale,
         &chosen,
     )?;
+    cancel.check()?;
     let shaded = raster::Shaded::new(model);
     let studio = overview::Studio {
         plan,
@@ -229,7 +259,9 @@ fn draw_those(
         centre,
         extent,
     };
+    cancel.check()?;
     let mut pictures = studio.views(style.view_size, &wanted)?;
+    cancel.check()?;
     if wanted("overview") {
         pictures.push(studio.overview(style.page_width)?);
     }

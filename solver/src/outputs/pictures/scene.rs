@@ -134,7 +134,7 @@ impl Scene {
                         scene.warnings.extend(flags.iter().map(|(_, at)| surface.foot(*at)));
                     }
                 }
-                Ok(scene)
+                Ok::<_, PictureError>(scene)
             })
             .collect::<Result<_, _>>()?;
         let mut bridges = Vec::new();

@@ -153,9 +153,8 @@ fn contrast_of_rows(
 
 /// One picture of a plan, the others left out.
 fn one(mesh: &TriangleMesh, plan: &Plan, name: &str) -> tiny_skia::Pixmap {
-    let pictures = draw_those(mesh, plan, &small_style(), |own| own == name).expect("drawn");
-    assert_eq!(pictures.len(), 1);
-    decoded(&pictures[0])
+    let pictures = draw_picture(mesh, plan, &small_style(), name, &Cancel::new());
+    decoded(&pictures.expect("drawn").expect("there"))
 }
 
 fn small_style() -> PictureStyle {

@@ -18,30 +18,38 @@ pub(super) struct View {
     pub toward: Vector,
 }
 
+/// Names and titles of the seven sides, in their order.
+pub(super) const USUAL: [(&str, &str); 7] = [
+    ("front", "Front"),
+    ("back", "Back"),
+    ("left", "Left side"),
+    ("right", "Right side"),
+    ("top", "From above (front edge at the bottom)"),
+    ("below", "From the board side (front edge at the top)"),
+    ("three-quarter", "Three-quarter, from the front right"),
+];
+
 /// The seven sides that every plan is drawn from.
 pub(super) fn usual_views(frame: &Frame) -> [View; 7] {
     let Frame { right, back, up } = *frame;
-    let view = |name, title, right: Vector, up: Vector| View {
-        name,
-        title,
-        right,
-        up,
-        toward: right.cross(&up),
-    };
     // Three-quarter: 35 degrees round to the right and 28 degrees down on to the model.
     let (turn, tilt) = (35f64.to_radians(), 28f64.to_radians());
     let across = right * turn.cos() + back * turn.sin();
     let level = right * turn.sin() - back * turn.cos();
     let raised = up * tilt.cos() - level * tilt.sin();
-    [
-        view("front", "Front", right, up),
-        view("back", "Back", -right, up),
-        view("left", "Left side", -back, up),
-        view("right", "Right side", back, up),
-        view("top", "From above (front edge at the bottom)", right, back),
-        view("below", "From the board side (front edge at the top)", right, -back),
-        view("three-quarter", "Three-quarter, from the front right", across, raised),
-    ]
+    let axes = [
+        (right, up),
+        (-right, up),
+        (-back, up),
+        (back, up),
+        (right, back),
+        (right, -back),
+        (across, raised),
+    ];
+    std::array::from_fn(|k| {
+        let ((name, title), (right, up)) = (USUAL[k], axes[k]);
+        View { name, title, right, up, toward: right.cross(&up) }
+    })
 }
 
 /// Largest width and height of the model over all views, mm.

@@ -2,10 +2,11 @@
 
 use crate::bridges::bridge_letter;
 use crate::mesh::Point;
+use serde::{Deserialize, Serialize};
 
 /// Something that a scheme gets wrong. Places are in the model's own coordinates, mm; cuts are named by
 /// their number in knife order.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Miss {
     /// A ring of rubber that no cut opens is too tight for what lies beyond it.
     TightRing {

@@ -1,0 +1,144 @@
+//! The files that a plan leaves: words, data, pictures, scenes. One list for the shell, which writes all of
+//! them into a folder, and for the service, which hands out one at a time.
+
+mod draw;
+
+use slitwright_proto::v1::PlanFileKind as Kind;
+use slitwright_solver::outputs::pictures::view_titles;
+
+pub use draw::{FileFault, Missing, Source, draw, draw_all, missing};
+
+/// Most bytes of one file: what viewers in a browser open without trouble (common practice, no source).
+pub const MOST_BYTES: usize = 64 << 20;
+
+/// Media types as registered with IANA; `charset` is RFC 6838's and RFC 2046's parameter.
+const TEXT: &str = "text/plain; charset=utf-8";
+const JSON: &str = "application/json";
+const PNG: &str = "image/png";
+const GLB: &str = "model/gltf-binary";
+
+/// A file that a plan may have.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct FileType {
+    /// Its name in a folder.
+    pub name: &'static str,
+    /// What it shows.
+    pub kind: Kind,
+    /// Its media type.
+    pub media_type: &'static str,
+    /// What it shows, in words.
+    pub title: &'static str,
+    content: Content,
+}
+
+/// What is in a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Content {
+    Words,
+    Plan,
+    Request,
+    /// The picture of this name.
+    Picture(&'static str),
+    Sections,
+    PlanInSpace,
+    WayOutPicture,
+    WayOutInSpace,
+}
+
+impl Content {
+    fn needs_model(self) -> bool {
+        match self {
+            Self::Words | Self::Picture(_) | Self::Sections | Self::PlanInSpace => true,
+            // A trial has the mesh that was tried.
+            Self::Plan | Self::Request | Self::WayOutPicture | Self::WayOutInSpace => false,
+        }
+    }
+}
+
+impl FileType {
+    /// Whether it shows the model as it was read.
+    pub fn needs_model(&self) -> bool {
+        self.content.needs_model()
+    }
+}
+
+/// All files that a plan may have, in the order in which they are written and listed.
+pub fn file_types() -> Vec<FileType> {
+    let file = |name, kind, media_type, title, content| FileType {
+        name,
+        kind,
+        media_type,
+        title,
+        content,
+    };
+    let mut all = vec![
+        file("plan.txt", Kind::Words, TEXT, "The plan in words", Content::Words),
+        file("plan.json", Kind::Data, JSON, "The plan for programs", Content::Plan),
+        file("request.json", Kind::Data, JSON, "The request that it answers", Content::Request),
+    ];
+    let views = view_titles().into_iter().zip(VIEWS);
+    all.extend(views.map(|((name, title), file_name)| {
+        file(file_name, Kind::View, PNG, title, Content::Picture(name))
+    }));
+    all.extend([
+        file(
+            "overview.png",
+            Kind::Overview,
+            PNG,
+            "All sides on one page, with the legend",
+            Content::Picture("overview"),
+        ),
+        file("sections.png", Kind::Sections, PNG, "Sections across the cuts", Content::Sections),
+        file(
+            "plan.glb",
+            Kind::Space,
+            GLB,
+            "Model, cuts, sheets and outside of the rubber in space",
+            Content::PlanInSpace,
+        ),
+        file(
+            "way-out.png",
+            Kind::WayOut,
+            PNG,
+            "The way out of the mould by simulation, moment by moment",
+            Content::WayOutPicture,
+        ),
+        file(
+            "way-out.glb",
+            Kind::WayOut,
+            GLB,
+            "The way out of the mould by simulation, animated",
+            Content::WayOutInSpace,
+        ),
+    ]);
+    all
+}
+
+/// Names of the views' files, in the views' order.
+const VIEWS: [&str; 7] =
+    ["front.png", "back.png", "left.png", "right.png", "top.png", "below.png", "three-quarter.png"];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_file_has_a_name_of_its_own_that_tells_its_media_type() {
+        let all = file_types();
+        assert_eq!(all.len(), 15);
+        for (k, file) in all.iter().enumerate() {
+            assert!(all[..k].iter().all(|other| other.name != file.name), "{}", file.name);
+            let ending = match file.media_type {
+                TEXT => ".txt",
+                JSON => ".json",
+                PNG => ".png",
+                GLB => ".glb",
+                other => panic!("{other}"),
+            };
+            let stem = file.name.strip_suffix(ending).expect(file.name);
+            if let Content::Picture(name) = file.content {
+                assert_eq!(stem, name);
+            }
+        }
+    }
+}
