@@ -117,7 +117,7 @@ impl Rig<'_> {
         let mut rubber = self.rubber(opened.x.clone(), direction, hands.along.len());
         let mut course = opened.course.clone();
         course.bridges = self.bridges(&rubber);
-        let lengths = if self.hold() == Hold::Rim { FARTHEST.1 } else { FARTHEST.0 };
+        let lengths = if hands.hold == Hold::Rim { FARTHEST.1 } else { FARTHEST.0 };
         let (farthest, unit) = (lengths * length, length / settings.steps as f64);
         let (mut gone, mut stride) = (0.0, 1.0);
         while gone < farthest {

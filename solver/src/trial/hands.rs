@@ -1,8 +1,8 @@
 //! Where hands pull.
 //!
 //! The rubber is carried along by a hand that pulls in the drawing direction alone and keeps it level: flaps may swing
-//! aside. A block is held over its whole outside. A blanket without its shell is held at its rim, all
-//! round, so that it is turned over and peeled. At either side of a sheet a hand draws the rubber away from it,
+//! aside. A block is held over its whole outside, and so is a blanket that cuts leave two flaps of, to open like a book.
+//! Any other blanket without its shell is held at its rim, all round, so that it is turned over and peeled. At either side of a sheet a hand draws the rubber away from it,
 //! as long as the force allows: the whole flap, that is all of the outside that has the sheet squarely beside
 //! it, near or far, or the lip alone where that is little. Where only the sheet's edge is near is the hinge. The
 //! rim of a blanket is drawn outward likewise, by its lips.
@@ -24,6 +24,8 @@ pub struct Hands {
     pub flaps: Vec<Flap>,
     /// Draw the rubber off: the share of each node in the force.
     pub along: Vec<(u32, f64)>,
+    /// What is held by them.
+    pub hold: Hold,
 }
 
 /// The outside of the rubber on one side of a sheet, drawn by one hand that turns with it.
@@ -146,7 +148,7 @@ impl Hands {
                 |sign: f64| rim.iter().copied().filter(move |r| r.1.x * sign > 0.0).collect();
             aside.extend([1.0, -1.0].into_iter().filter_map(|sign| lip(half(sign), grip.force)));
         }
-        Ok(Self { aside, flaps, along })
+        Ok(Self { aside, flaps, along, hold: grip.hold })
     }
 
     /// Whether there is anything to draw aside.

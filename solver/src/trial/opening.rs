@@ -33,13 +33,8 @@ pub(super) struct Opened {
 }
 
 impl Rig<'_> {
+    /// The hands, and how far they draw lips and flaps aside, mm.
     pub(super) fn hands(&self) -> Result<(Hands, f64), TrialError> {
-        let settings = self.setup.settings;
-        let width = self.extent(&Vector::x()).max(self.extent(&Vector::y()));
-        let length = self.extent(&Vector::z());
-        let hold = self.hold();
-        let share = if hold == Hold::Rim { OPENING.1 } else { OPENING.0 };
-        let opening = settings.opening.unwrap_or(share * width);
         let rim = match self.setup.body.outside() {
             Outside::Offset { thickness, bottom } => {
                 let (low, high) =
@@ -48,6 +43,30 @@ impl Rig<'_> {
             }
             _ => None,
         };
+        if let Some(hold) = self.setup.settings.hold {
+            return self.hands_that(hold, rim);
+        }
+        // What is cut into two flaps opens like a book, a block or a blanket.
+        let open = self.hands_that(Hold::Outside, None)?;
+        match rim {
+            Some(_) if open.0.flaps.is_empty() && self.model.has_board() => {
+                self.hands_that(Hold::Rim, rim)
+            }
+            Some(_) if open.0.flaps.is_empty() => self.hands_that(Hold::Outside, rim),
+            _ => Ok(open),
+        }
+    }
+
+    fn hands_that(
+        &self,
+        hold: Hold,
+        rim: Option<(f64, Point)>,
+    ) -> Result<(Hands, f64), TrialError> {
+        let settings = self.setup.settings;
+        let width = self.extent(&Vector::x()).max(self.extent(&Vector::y()));
+        let length = self.extent(&Vector::z());
+        let share = if hold == Hold::Rim { OPENING.1 } else { OPENING.0 };
+        let opening = settings.opening.unwrap_or(share * width);
         let grip = Grip {
             force: settings.hand_force,
             reach: (REACH * length).max(1.5 * self.spacing),

@@ -9,9 +9,8 @@ use super::hands::Hands;
 use super::parting::Parted;
 use super::pull::{Grasp, Pull};
 use super::relax::Relaxation;
-use super::report::{Hold, TrialSetup};
+use super::report::TrialSetup;
 use super::solid::Skin;
-use crate::body::Outside;
 use crate::control::Control;
 use crate::mesh::{Point, Vector};
 
@@ -61,13 +60,6 @@ impl Rig<'_> {
     /// The share of them that the model is in the way of.
     pub fn blocked(&self, points: &[(Point, f64)], direction: &Vector) -> f64 {
         directions::blocked(points, &self.model, direction, CLEARANCE * self.spacing)
-    }
-
-    pub fn hold(&self) -> Hold {
-        let is_blanket = matches!(self.setup.body.outside(), Outside::Offset { .. });
-        let is_peeled = is_blanket && self.model.has_board();
-        let usual = if is_peeled { Hold::Rim } else { Hold::Outside };
-        self.setup.settings.hold.unwrap_or(usual)
     }
 
     /// Rubber at rest at `x`, which comes to rest again once it is in balance along a direction.
