@@ -19,3 +19,11 @@ impl<'a, 'b> StageClock<'a, 'b> {
         self.last = now;
     }
 }
+
+/// Share of the budget, and most seconds, kept for what follows the search.
+const KEPT: (f64, f64) = (0.15, 3.0);
+
+/// What is kept of a budget for what follows the search, seconds.
+pub(super) fn kept(seconds: f64) -> f64 {
+    (KEPT.0 * seconds).min(KEPT.1)
+}

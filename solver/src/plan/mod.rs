@@ -13,6 +13,7 @@ mod cuts;
 mod demand;
 mod ending;
 mod error;
+mod families;
 mod hinges;
 mod hooks;
 mod improve;

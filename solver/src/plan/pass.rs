@@ -1,31 +1,25 @@
 //! The whole chain on one planning mesh, and, where there are hours, on a finer one after it.
 
 use super::answer::Plan;
-use super::candidate::Candidate;
 use super::checkpoint::Checkpoint;
-use super::clock::StageClock;
+use super::clock::{StageClock, kept};
 use super::correct::try_and_correct;
 use super::ending::{StopReason, TrialsEnd, stop_reason};
 use super::error::PlanError;
+use super::families::{Families, search};
 use super::hooks::Hooks;
-use super::improve::improve;
 use super::incumbents::Incumbents;
 use super::openings::opening_rows;
 use super::request::{PlanRequest, TrialMode};
 use super::setup::set_up;
-use super::sides::{Shortened, Shortening, Views};
 use super::skin::Holes;
 use super::tools::{finisher, separator};
 use super::workbench::Workbench;
 use crate::control::{Control, Stage};
 use crate::mesh::Model;
 use crate::optimise::pool::RowPool;
-use crate::optimise::relaxation::RelaxationError;
 use crate::optimise::search::{Search, SearchError};
 use crate::optimise::settings::SearchSettings;
-
-/// Share of the budget, and most seconds, kept for what follows the search.
-const KEPT: (f64, f64) = (0.15, 3.0);
 
 /// From this budget on the search goes on over finer planning meshes, seconds.
 const LONG: f64 = 600.0;
@@ -203,9 +197,10 @@ impl<'a, 'c> Pass<'a, 'c> {
         clock: &mut StageClock<'_, '_>,
     ) -> Result<StopReason, PlanError> {
         if self.request.trial.mode == TrialMode::Correct {
-            return self.work_from_two_sides(bench, incumbents, clock);
+            let families = Families::new(self.request, self.control, (self.began, self.end()));
+            return families.work(bench, incumbents, clock);
         }
-        let (searched, candidate) = self.search(bench, incumbents, self.search_end())?;
+        let (searched, candidate) = search(bench, incumbents, self.search_end())?;
         clock.lap("optimise, curves, sheets");
         if self.request.trial.mode == TrialMode::Off {
             incumbents.offer(bench, candidate.without_trial())?;
@@ -215,103 +210,4 @@ impl<'a, 'c> Pass<'a, 'c> {
         clock.lap("trial");
         Ok(stop_reason(searched, trials, self.control.is_cancelled()))
     }
-
-    /// The best free cuts by the girth model, with their sheets.
-    fn search(
-        &self,
-        bench: &mut Workbench<'_, '_, '_>,
-        incumbents: &mut Incumbents<'_>,
-        end: f64,
-    ) -> Result<(StopReason, Candidate), PlanError> {
-        let searched = improve(bench, incumbents, end).map_err(|error| match error {
-            SearchError::Relaxation(RelaxationError::Infeasible) => PlanError::KeptOff,
-            other => other.into(),
-        })?;
-        let drawn = incumbents.take_drawn().ok_or(SearchError::NoPlan("out of time"))?;
-        Ok((searched, bench.with_sheets(drawn)?))
-    }
-
-    /// First a cut between two sides that passes, then free cuts as competitors, then the best of them shortened.
-    fn work_from_two_sides(
-        &self,
-        bench: &mut Workbench<'_, '_, '_>,
-        incumbents: &mut Incumbents<'_>,
-        clock: &mut StageClock<'_, '_>,
-    ) -> Result<StopReason, PlanError> {
-        let (setup, control) = (bench.setup, self.control);
-        // Rounds are counted where they are given, and nothing is timed.
-        let is_timed = self.request.budget.rounds.is_none();
-        let at = |share: f64| {
-            if is_timed { self.began + share * self.seconds() } else { f64::MAX }
-        };
-        control.stage(Stage::Girth, 0.09, "two sides of the model are drawn");
-        // Free cuts are there still where two sides cannot be drawn or tried.
-        let mut views =
-            incumbents.unless_faulty(Views::new(setup, self.request, control))?.flatten();
-        let mut shortening = views.as_mut().map(|v| Shortening::new(v, self.request));
-        let mut first = Shortened::NonePassed;
-        if let Some(shortening) = &mut shortening {
-            let found = shortening.find_first(bench, incumbents, at(FIRST));
-            first = incumbents.unless_faulty(found)?.unwrap_or(Shortened::NonePassed);
-        }
-        clock.lap("first cut between two sides");
-        if control.is_cancelled() {
-            return Ok(StopReason::Cancelled);
-        }
-        let passes = first == Shortened::Done;
-        let now = control.elapsed().as_secs_f64();
-        let until = at(if passes { FREE.0 } else { FREE.1 }).max(now + FREE.2 * self.seconds());
-        bench.search.set_deadline(until - kept(until - self.began));
-        let mut searched = StopReason::TimeBudget;
-        let mut trials = TrialsEnd::AsSearched;
-        match self.search(bench, incumbents, until) {
-            Ok((end, candidate)) => {
-                clock.lap("optimise, curves, sheets");
-                searched = end;
-                // Cuts that are dearer than what passes already need no trial.
-                let best = incumbents.nearest().map(Candidate::cost);
-                if !passes {
-                    trials = try_and_correct(bench, incumbents, candidate, self.end())?;
-                } else if best.is_none_or(|best| candidate.cost() < best) {
-                    let tried = bench.with_trial(candidate, &[], until + TRIED * self.seconds());
-                    incumbents.offer(bench, tried)?;
-                }
-                clock.lap("trial of free cuts");
-            }
-            Err(error) if !incumbents.has_plan() => return Err(error),
-            Err(PlanError::Search(SearchError::NoPlan(_)) | PlanError::Cancelled(_)) => {}
-            Err(error) => incumbents.fault(&error),
-        }
-        if let Some(shortening) = shortening.as_mut().filter(|_| passes) {
-            let shortened = shortening.shorten(bench, incumbents, at(SHORTENED));
-            let shortened = incumbents.unless_faulty(shortened)?;
-            clock.lap("shortening");
-            let confirmed = shortening.confirm(bench, incumbents, self.end());
-            let confirmed = incumbents.unless_faulty(confirmed)?;
-            clock.lap("last trial");
-            let is_late = [shortened, confirmed].contains(&Some(Shortened::OutOfTime));
-            searched = match (is_late, is_timed) {
-                (false, _) => StopReason::Stalled,
-                (true, true) => StopReason::TimeBudget,
-                (true, false) => StopReason::Rounds,
-            };
-        }
-        Ok(stop_reason(searched, trials, control.is_cancelled()))
-    }
-}
-
-/// When the first cut between two sides has to have passed, as a share of a pass. Like the shares below tried on demo pieces
-/// with 60 to 120 s; no source.
-const FIRST: f64 = 0.6;
-/// When free cuts have to be there, as a share of a pass: where a cut between two sides passes, and where none does;
-/// and the least time for them.
-const FREE: (f64, f64, f64) = (0.25, 0.7, 0.1);
-/// What their trial may take, where they are competitors only.
-const TRIED: f64 = 0.1;
-/// When shortening ends, and the last trial begins.
-const SHORTENED: f64 = 0.75;
-
-/// What is kept of a budget for what follows the search, seconds.
-fn kept(seconds: f64) -> f64 {
-    (KEPT.0 * seconds).min(KEPT.1)
 }

@@ -1,0 +1,249 @@
+//! Cuts of both families: between two sides of the model, and free ones by the girth model.
+//!
+//! In a block, whose thick rubber hardly opens at a slit, cuts between two sides come first and free cuts compete. In a blanket
+//! the girth model is at home: there free cuts come first.
+
+use super::candidate::Candidate;
+use super::clock::{StageClock, kept};
+use super::correct::try_and_correct;
+use super::ending::{StopReason, TrialsEnd, stop_reason};
+use super::error::PlanError;
+use super::improve::improve;
+use super::incumbents::Incumbents;
+use super::request::PlanRequest;
+use super::sides::{Shortened, Shortening, Views};
+use super::standing::Tried;
+use super::workbench::Workbench;
+use crate::body::MouldShape;
+use crate::control::{Control, Stage};
+use crate::optimise::relaxation::RelaxationError;
+use crate::optimise::search::SearchError;
+
+/// When the first cut between two sides has to have passed, as a share of a pass. Like the shares below tried on demo pieces
+/// with 60 to 120 s; no source.
+const FIRST: f64 = 0.6;
+/// When free cuts have to be there, as a share of a pass: where a cut between two sides passes, and where none does;
+/// and the least time for them.
+const FREE: (f64, f64, f64) = (0.25, 0.7, 0.1);
+/// What their trial may take, where they are competitors only.
+const TRIED: f64 = 0.1;
+/// When free cuts have to be there where they come first, when their trial has to have ended, and when the first cut between
+/// two sides has to have passed after them.
+const FREE_FIRST: (f64, f64, f64) = (0.2, 0.6, 0.8);
+/// When shortening ends, and the last trial begins.
+const SHORTENED: f64 = 0.75;
+/// The same where free cuts came first.
+const SHORTENED_LATE: f64 = 0.9;
+
+/// The best free cuts by the girth model, with their sheets.
+pub(super) fn search(
+    bench: &mut Workbench<'_, '_, '_>,
+    incumbents: &mut Incumbents<'_>,
+    end: f64,
+) -> Result<(StopReason, Candidate), PlanError> {
+    let searched = improve(bench, incumbents, end).map_err(|error| match error {
+        SearchError::Relaxation(RelaxationError::Infeasible) => PlanError::KeptOff,
+        other => other.into(),
+    })?;
+    let drawn = incumbents.take_drawn().ok_or(SearchError::NoPlan("out of time"))?;
+    Ok((searched, bench.with_sheets(drawn)?))
+}
+
+/// The work on both families within one pass.
+pub(super) struct Families<'a, 'c> {
+    request: &'a PlanRequest,
+    control: &'a Control<'c>,
+    /// When the pass began, and when it ends at the latest, seconds on the job's clock.
+    began: f64,
+    end: f64,
+}
+
+impl<'a, 'c> Families<'a, 'c> {
+    /// From when to when, seconds on the job's clock.
+    pub(super) fn new(
+        request: &'a PlanRequest,
+        control: &'a Control<'c>,
+        (began, end): (f64, f64),
+    ) -> Self {
+        Self { request, control, began, end }
+    }
+
+    /// All of the work.
+    pub(super) fn work(
+        &self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        clock: &mut StageClock<'_, '_>,
+    ) -> Result<StopReason, PlanError> {
+        if matches!(self.request.mould, MouldShape::Blanket { .. }) {
+            self.free_first(bench, incumbents, clock)
+        } else {
+            self.two_sides_first(bench, incumbents, clock)
+        }
+    }
+
+    /// Rounds are counted where they are given, and nothing is timed.
+    fn is_timed(&self) -> bool {
+        self.request.budget.rounds.is_none()
+    }
+
+    fn seconds(&self) -> f64 {
+        (self.end - self.began).max(0.0)
+    }
+
+    fn at(&self, share: f64) -> f64 {
+        if self.is_timed() { self.began + share * self.seconds() } else { f64::MAX }
+    }
+
+    /// Free cuts within so much of the pass.
+    fn free(
+        &self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        until: f64,
+    ) -> Result<(StopReason, Candidate), PlanError> {
+        bench.search.set_deadline(until - kept(until - self.began));
+        search(bench, incumbents, until)
+    }
+
+    /// First a cut between two sides that passes, then free cuts as competitors, then the best of them shortened.
+    fn two_sides_first(
+        &self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        clock: &mut StageClock<'_, '_>,
+    ) -> Result<StopReason, PlanError> {
+        let mut views = self.views(bench, incumbents)?;
+        let mut shortening = views.as_mut().map(|v| Shortening::new(v, self.request));
+        let passes = self.first(&mut shortening, bench, incumbents, FIRST)?;
+        clock.lap("first cut between two sides");
+        if self.control.is_cancelled() {
+            return Ok(StopReason::Cancelled);
+        }
+        let now = self.control.elapsed().as_secs_f64();
+        let until = self.at(if passes { FREE.0 } else { FREE.1 });
+        let until = until.max(now + FREE.2 * self.seconds());
+        let mut searched = StopReason::TimeBudget;
+        let mut trials = TrialsEnd::AsSearched;
+        match self.free(bench, incumbents, until) {
+            Ok((end, candidate)) => {
+                clock.lap("optimise, curves, sheets");
+                searched = end;
+                // Cuts that are dearer than what passes already need no trial.
+                let best = incumbents.nearest().map(Candidate::cost);
+                if !passes {
+                    trials = try_and_correct(bench, incumbents, candidate, self.end)?;
+                } else if best.is_none_or(|best| candidate.cost() < best) {
+                    let tried = bench.with_trial(candidate, &[], until + TRIED * self.seconds());
+                    incumbents.offer(bench, tried)?;
+                }
+                clock.lap("trial of free cuts");
+            }
+            Err(error) => self.gone_on(incumbents, error)?,
+        }
+        if let Some(shortening) = shortening.as_mut().filter(|_| passes) {
+            searched = self.shortened(shortening, bench, incumbents, clock, SHORTENED)?;
+        }
+        Ok(stop_reason(searched, trials, self.control.is_cancelled()))
+    }
+
+    /// Free cuts first, then cuts between two sides as competitors. Where neither passes, free cuts are corrected.
+    fn free_first(
+        &self,
+        bench: &mut Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        clock: &mut StageClock<'_, '_>,
+    ) -> Result<StopReason, PlanError> {
+        let mut searched = StopReason::TimeBudget;
+        let mut trials = TrialsEnd::AsSearched;
+        let mut failed = None;
+        let mut free = None;
+        match self.free(bench, incumbents, self.at(FREE_FIRST.0)) {
+            Ok((end, candidate)) => {
+                clock.lap("optimise, curves, sheets");
+                searched = end;
+                let tried = bench.with_trial(candidate.clone(), &[], self.at(FREE_FIRST.1));
+                incumbents.offer(bench, tried)?;
+                free = Some(candidate);
+                clock.lap("trial of free cuts");
+            }
+            Err(error @ PlanError::Cancelled(_)) => return Err(error),
+            // There may be a cut between two sides.
+            Err(error) => failed = Some(error),
+        }
+        let free_passes =
+            incumbents.stands().is_some_and(|s| s.is_whole && s.tried == Tried::Passed);
+        let mut views = self.views(bench, incumbents)?;
+        let mut shortening = views.as_mut().map(|v| Shortening::new(v, self.request));
+        let passes = self.first(&mut shortening, bench, incumbents, FREE_FIRST.2)?;
+        clock.lap("first cut between two sides");
+        if let Some(error) = failed.filter(|_| !incumbents.has_plan()) {
+            return Err(error);
+        }
+        if let Some(shortening) = shortening.as_mut().filter(|_| passes) {
+            let ended = self.shortened(shortening, bench, incumbents, clock, SHORTENED_LATE)?;
+            searched = ended;
+        } else if let Some(candidate) = free.filter(|_| !free_passes) {
+            trials = try_and_correct(bench, incumbents, candidate, self.end)?;
+            clock.lap("trial of free cuts");
+        }
+        Ok(stop_reason(searched, trials, self.control.is_cancelled()))
+    }
+
+    /// What an error of the search means where there is a plan already.
+    fn gone_on(&self, incumbents: &mut Incumbents<'_>, error: PlanError) -> Result<(), PlanError> {
+        match error {
+            error if !incumbents.has_plan() => return Err(error),
+            PlanError::Search(SearchError::NoPlan(_)) | PlanError::Cancelled(_) => {}
+            error => incumbents.fault(&error),
+        }
+        Ok(())
+    }
+
+    /// All ways to draw two sides; none where there are none, or a fault is in the way: free cuts are there still.
+    fn views<'v>(
+        &self,
+        bench: &Workbench<'v, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+    ) -> Result<Option<Views<'v>>, PlanError> {
+        self.control.stage(Stage::Girth, 0.09, "two sides of the model are drawn");
+        let views = Views::new(bench.setup, self.request, self.control);
+        Ok(incumbents.unless_faulty(views)?.flatten())
+    }
+
+    /// Whether a first cut between two sides passes within a share of the pass.
+    fn first(
+        &self,
+        shortening: &mut Option<Shortening<'_, '_>>,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        share: f64,
+    ) -> Result<bool, PlanError> {
+        let Some(shortening) = shortening else { return Ok(false) };
+        let found = shortening.find_first(bench, incumbents, self.at(share));
+        Ok(incumbents.unless_faulty(found)? == Some(Shortened::Done))
+    }
+
+    /// Shorten what passes until a share of the pass, and look at it once more.
+    fn shortened(
+        &self,
+        shortening: &mut Shortening<'_, '_>,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        clock: &mut StageClock<'_, '_>,
+        share: f64,
+    ) -> Result<StopReason, PlanError> {
+        let shortened = shortening.shorten(bench, incumbents, self.at(share));
+        let shortened = incumbents.unless_faulty(shortened)?;
+        clock.lap("shortening");
+        let confirmed = shortening.confirm(bench, incumbents, self.end);
+        let confirmed = incumbents.unless_faulty(confirmed)?;
+        clock.lap("last trial");
+        let is_late = [shortened, confirmed].contains(&Some(Shortened::OutOfTime));
+        Ok(match (is_late, self.is_timed()) {
+            (false, _) => StopReason::Stalled,
+            (true, true) => StopReason::TimeBudget,
+            (true, false) => StopReason::Rounds,
+        })
+    }
+}
