@@ -13,7 +13,7 @@ use crate::mesh::{Point, TriangleMesh, Vector};
 /// Steps in which lips and flaps are drawn aside.
 const OPENING_STEPS: usize = 10;
 /// Steps of the relaxation for one step of theirs.
-const MOST_STEPS: usize = 300;
+const MOST_STEPS: usize = 600;
 /// Hands that give this share of their force draw lips and flaps no farther.
 const SPENT: f64 = 0.95;
 /// Lips are held over this share of the model's length.
