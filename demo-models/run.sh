@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # The main job on one demo piece of a fresh machine: installs what is missing, builds, makes the
-# demo pieces and plans one of them. `demo-models/run.sh jug` takes the jug instead of the dancer;
+# demo pieces and plans one of them. `demo-models/run.sh clapper` takes the clapper instead of the jug;
 # `demo-models/run.sh all` takes every piece.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -10,7 +10,7 @@ cargo build --release --locked -p demo-models -p slitwright-server
 bin=${CARGO_TARGET_DIR:-target}/release
 
 "$bin/demo-models" out/models
-pieces=("${1:-dancer}")
+pieces=("${1:-jug}")
 if [ "${1:-}" = all ]; then
     pieces=()
     for file in out/models/*.stl; do pieces+=("$(basename "$file" .stl)"); done
