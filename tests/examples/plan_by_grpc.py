@@ -3,6 +3,8 @@
     plan_by_grpc.py plinth.off --unit mm --address 127.0.0.1:50151 --out out/plinth
 
 With --out all that is drawn of the plan lands in that folder: pictures, scenes for viewers, words.
+With --scheme cuts that somebody has drawn are judged, too, and set beside the plan: what they get wrong
+and the table of both are printed on stderr. The file holds a slitwright.v1.Scheme as JSON.
 
 The token comes from the environment (SLITWRIGHT_TOKEN), so that it is not seen in the list of
 processes. With --authority the connection is TLS, vouched for by that certificate (PEM).
@@ -19,7 +21,8 @@ import uuid
 import grpc
 from google.protobuf import json_format
 
-from slitwright.v1 import model_pb2, plan_file_pb2, plan_request_pb2, service_pb2, service_pb2_grpc
+from slitwright.v1 import (model_pb2, plan_file_pb2, plan_request_pb2, scheme_pb2, service_pb2,
+                           service_pb2_grpc)
 
 CHUNK = 512 * 1024
 FORMATS = {"stl": "STL", "obj": "OBJ", "ply": "PLY", "off": "OFF", "3mf": "THREE_MF"}
@@ -107,6 +110,30 @@ def fetch_all(service, plan, folder, metadata):
         print(f"no {os.path.basename(missing.name)}: {missing.description}", file=sys.stderr)
 
 
+def plan(service, model, request, metadata):
+    """Queues a request and waits for its end: the job, with its plan."""
+    job = service.SubmitPlan(
+        service_pb2.SubmitPlanRequest(model=model, request=request, request_id=uuid.uuid4().hex),
+        metadata=metadata,
+        timeout=30,
+    )
+    ended = watch(service, job.name, metadata)
+    if not ended.HasField("plan"):
+        sys.exit(f"no plan: {ended.failure.message or 'cancelled'}")
+    return ended
+
+
+def judge(service, model, request, scheme, metadata):
+    """Has drawn cuts judged: the job, with a plan that holds those cuts and what they get wrong."""
+    asked = plan_request_pb2.PlanRequest()
+    asked.CopyFrom(request)
+    asked.scheme.CopyFrom(scheme)
+    judged = plan(service, model, asked, metadata)
+    for miss in judged.plan.misses:
+        print(f"{'FATAL: ' if miss.fatal else ''}{miss.text}", file=sys.stderr)
+    return judged
+
+
 def main():
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     options.add_argument("model")
@@ -114,8 +141,17 @@ def main():
     options.add_argument("--address", default="127.0.0.1:50151")
     options.add_argument("--authority", help="certificate (PEM) that vouches for the server: TLS")
     options.add_argument("--seconds", type=float, default=10)
+    options.add_argument("--elements", type=int, help="elements of a trial, at most; few are quick")
     options.add_argument("--out", help="folder for pictures, scenes and words of the plan")
+    options.add_argument("--scheme", help="drawn cuts (JSON) to judge and to compare with the plan")
     options = options.parse_args()
+    scheme = None
+    if options.scheme:
+        with open(options.scheme, encoding="utf-8") as file:
+            try:
+                scheme = json_format.Parse(file.read(), scheme_pb2.Scheme())
+            except json_format.ParseError as error:
+                sys.exit(f"--scheme {options.scheme}: {error}")
     token = os.environ.get("SLITWRIGHT_TOKEN")
     metadata = [("authorization", f"Bearer {token}")] if token else []
 
@@ -125,20 +161,17 @@ def main():
             model = service.UploadModel(parts(options.model, options.unit), metadata=metadata)
             request = plan_request_pb2.PlanRequest()
             request.budget.time_limit_seconds = options.seconds
-            job = service.SubmitPlan(
-                service_pb2.SubmitPlanRequest(
-                    model=model.name, request=request, request_id=uuid.uuid4().hex
-                ),
-                metadata=metadata,
-                timeout=30,
-            )
-            ended = watch(service, job.name, metadata)
-            if options.out and ended.HasField("plan"):
-                fetch_all(service, job.name, options.out, metadata)
+            if options.elements is not None:
+                request.trial.elements = options.elements
+            ended = plan(service, model.name, request, metadata)
+            if options.out:
+                fetch_all(service, ended.name, options.out, metadata)
+            if scheme is not None:
+                judged = judge(service, model.name, request, scheme, metadata)
+                both = service_pb2.ComparePlansRequest(names=[ended.name, judged.name])
+                print(service.ComparePlans(both, metadata=metadata).table, file=sys.stderr)
         except grpc.RpcError as error:
             sys.exit(f"{error.code().name}: {error.details()}")
-    if not ended.HasField("plan"):
-        sys.exit(f"no plan: {ended.failure.message or 'cancelled'}")
     print(json_format.MessageToJson(ended.plan))
 
 

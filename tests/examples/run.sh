@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Runs the Python example against the real server: stubs made from the protocol by grpcio-tools, a
-# token from `slitwright token add`, a plinth sent, planned, watched and fetched with its pictures. Exits with 1 when
-# anything is not as it should be.
+# token from `slitwright token add`, a plinth sent, planned, watched and fetched with its pictures, a drawn cut judged
+# and compared with the plan. Exits with 1 when anything is not as it should be.
 set -euo pipefail
 here=$(cd "$(dirname "$0")" && pwd)
 root=$(cd "$here/../.." && pwd)
@@ -46,6 +46,10 @@ OFF
 3 3 0 4
 3 3 4 7
 PLINTH
+# From the board straight up the front to the top edge, though a plinth needs no cut.
+cat >"$work/scheme.json" <<'SCHEME'
+{"cuts": [{"name": "front", "line": {"points": [{"x": 20}, {"x": 20, "z": 20}]}}]}
+SCHEME
 
 token=$("$slitwright" token add --tokens "$work/tokens.toml" --name example)
 "$slitwright" serve --listen 127.0.0.1:0 --store "$work/store" --tokens "$work/tokens.toml" --log json \
@@ -60,8 +64,10 @@ done
 [ -n "$address" ] || { cat "$work/log"; echo "the server did not start"; exit 1; }
 
 export PYTHONPATH=$work/stubs PYTHONDONTWRITEBYTECODE=1
-example=("$venv/bin/python" "$here/plan_by_grpc.py" "$work/plinth.off" --unit mm --address "$address")
-SLITWRIGHT_TOKEN=$token "${example[@]}" --out "$work/drawn" >"$work/plan.json"
+example=("$venv/bin/python" "$here/plan_by_grpc.py" "$work/plinth.off" --unit mm --seconds 60
+    --elements 4000 --address "$address")
+SLITWRIGHT_TOKEN=$token "${example[@]}" --out "$work/drawn" --scheme "$work/scheme.json" \
+    >"$work/plan.json" 2>"$work/told" || { cat "$work/told"; exit 1; }
 # A box leaves its mould without any cut; 40 x 30 x 20 mm of it are 24 cm^3.
 "$venv/bin/python" - "$work/plan.json" <<'CHECK'
 import json, sys
@@ -69,6 +75,8 @@ plan = json.load(open(sys.argv[1]))
 assert not plan.get("cuts"), plan["cuts"]
 assert plan["rubberVolumeCm3"] > 24, plan["rubberVolumeCm3"]
 CHECK
+# The table of both, the shortest marked: no cut, and the drawn one, as long as the plinth is high.
+grep -Eq '^length of all cuts, mm +0\* +20$' "$work/told" || { cat "$work/told"; exit 1; }
 for file in plan.txt overview.png plan.glb way-out.png; do
     [ -s "$work/drawn/$file" ] || { echo "$file of the plan did not come"; exit 1; }
 done

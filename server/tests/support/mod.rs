@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use std::io::{BufRead as _, BufReader};
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
+use std::thread::JoinHandle;
 
 use slitwright_proto::v1;
 use slitwright_proto::v1::JobState;
@@ -20,6 +21,8 @@ pub struct Server {
     pub child: Child,
     pub client: Client,
     log: Log,
+    /// Ends once the server is gone and all that it said was read.
+    reader: Option<JoinHandle<()>>,
 }
 
 /// What a server has logged so far.
@@ -46,7 +49,15 @@ impl Log {
 impl Server {
     /// Starts `slitwright serve` with these words after it and these variables.
     pub async fn start(words: &[&str], variables: &[(&str, &str)]) -> Self {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_slitwright"))
+        Self::start_by(&[], words, variables).await
+    }
+
+    /// The same by another command, which has these words `before` its own.
+    pub async fn start_by(before: &[&str], words: &[&str], variables: &[(&str, &str)]) -> Self {
+        let binary = env!("CARGO_BIN_EXE_slitwright");
+        let all: Vec<&str> = before.iter().copied().chain([binary]).collect();
+        let mut child = Command::new(all[0])
+            .args(&all[1..])
             .args(["serve", "--listen", "127.0.0.1:0"])
             .args(words)
             .envs(variables.iter().copied())
@@ -55,8 +66,11 @@ impl Server {
             .spawn()
             .expect("the binary runs");
         let mut lines = BufReader::new(child.stderr.take().expect("piped")).lines();
+        let mut before = Vec::new();
         let address = loop {
-            let line = lines.next().expect("it says where it listens").expect("a line");
+            let Some(line) = lines.next() else { panic!("it never listens: {before:#?}") };
+            let line = line.expect("a line");
+            before.push(line.clone());
             if let Some((_, rest)) = line.split_once("listening address=") {
                 break rest.split(' ').next().unwrap_or_default().to_owned();
             }
@@ -64,16 +78,19 @@ impl Server {
         let log = Log::default();
         let kept = Arc::clone(&log.0);
         // Read on, or the server would wait for us.
-        std::thread::spawn(move || {
+        let reader = std::thread::spawn(move || {
             lines.map_while(Result::ok).for_each(|line| kept.lock().expect("whole").push(line));
         });
         let client = CutPlannerClient::connect(format!("http://{address}")).await;
-        Self { child, client: client.expect("connected"), log }
+        Self { child, client: client.expect("connected"), log, reader: Some(reader) }
     }
 
     /// SIGKILL. What it had logged is left.
     pub fn kill(mut self) -> Log {
         self.end();
+        if let Some(reader) = self.reader.take() {
+            reader.join().expect("read");
+        }
         self.log()
     }
 

@@ -4,6 +4,7 @@ mod clock;
 mod jobs;
 mod models;
 mod queue;
+mod reserve;
 mod rows;
 mod runs;
 mod schema;
@@ -15,6 +16,7 @@ use std::sync::{Mutex, PoisonError};
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 use slitwright_proto::v1;
 
+use self::reserve::Reserve;
 use super::{
     CancelRunning, Claimed, Counts, Ending, Extension, Ledger, Listing, ModelEntry, NewJob, Orders,
     Owner, Page, Run, Step, StoreError, StoreLimits,
@@ -27,6 +29,7 @@ use super::{
 pub struct SqliteLedger {
     /// `None` once it is closed.
     database: Mutex<Option<Connection>>,
+    reserve: Reserve,
     limits: StoreLimits,
 }
 
@@ -34,7 +37,8 @@ impl SqliteLedger {
     /// Opens the database at `path`, or makes it.
     pub fn open(path: &Path, limits: StoreLimits) -> Result<Self, StoreError> {
         let database = schema::open(path, limits.database_bytes)?;
-        Ok(Self { database: Mutex::new(Some(database)), limits })
+        let reserve = Reserve::of(path);
+        Ok(Self { database: Mutex::new(Some(database)), reserve, limits })
     }
 
     /// Keeps a model, but not its file.
@@ -44,7 +48,7 @@ impl SqliteLedger {
 
     /// Forgets a model that no running or waiting job needs, but not its file.
     pub fn remove_model(&self, name: &str) -> Result<ModelEntry, StoreError> {
-        self.change(|t| models::remove(t, name))
+        self.change_at_need(|t| models::remove(t, name))
     }
 
     /// SHA-256 of every file that a model needs.
@@ -68,17 +72,31 @@ impl SqliteLedger {
         self.transact(TransactionBehavior::Immediate, work)
     }
 
+    /// A change that makes room, or ends work that takes it: on a full disk it has the reserve.
+    fn change_at_need<T>(
+        &self,
+        work: impl Fn(&Transaction<'_>) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
+        // Nobody else of this process writes in between.
+        self.with(|database| {
+            match transact_on(database, TransactionBehavior::Immediate, &work) {
+                Err(StoreError::NoRoom(_)) if self.reserve.give_up() => {
+                    let again = transact_on(database, TransactionBehavior::Immediate, &work);
+                    // What is left of it, before somebody else has it.
+                    self.reserve.take_back();
+                    again
+                }
+                done => done,
+            }
+        })
+    }
+
     fn transact<T>(
         &self,
         behavior: TransactionBehavior,
         work: impl FnOnce(&Transaction<'_>) -> Result<T, StoreError>,
     ) -> Result<T, StoreError> {
-        self.with(|database| {
-            let transaction = database.transaction_with_behavior(behavior)?;
-            let found = work(&transaction)?;
-            transaction.commit()?;
-            Ok(found)
-        })
+        self.with(|database| transact_on(database, behavior, work))
     }
 
     fn with<T>(
@@ -92,6 +110,17 @@ impl SqliteLedger {
             None => Err(StoreError::Unavailable("it is closed".to_owned())),
         }
     }
+}
+
+fn transact_on<T>(
+    database: &mut Connection,
+    behavior: TransactionBehavior,
+    work: impl FnOnce(&Transaction<'_>) -> Result<T, StoreError>,
+) -> Result<T, StoreError> {
+    let transaction = database.transaction_with_behavior(behavior)?;
+    let found = work(&transaction)?;
+    transaction.commit()?;
+    Ok(found)
 }
 
 impl Ledger for SqliteLedger {
@@ -141,7 +170,7 @@ impl Ledger for SqliteLedger {
         self.read(|t| jobs::better_plans(t, name, after))
     }
     fn remove_job(&self, name: &str) -> Result<(), StoreError> {
-        self.change(|t| jobs::remove(t, name))
+        self.change_at_need(|t| jobs::remove(t, name))
     }
     fn forget_old(&self) -> Result<usize, StoreError> {
         let forgotten = self.change(|t| jobs::forget_old(t, &self.limits))?;
@@ -152,7 +181,7 @@ impl Ledger for SqliteLedger {
     }
 
     fn cancel(&self, name: &str, running: CancelRunning) -> Result<v1::PlanJob, StoreError> {
-        self.change(|t| queue::cancel(t, name, running))
+        self.change_at_need(|t| queue::cancel(t, name, running))
     }
     fn extend(&self, name: &str, more: &Extension) -> Result<(v1::PlanJob, bool), StoreError> {
         self.change(|t| queue::extend(t, &self.limits, name, more))
@@ -175,11 +204,16 @@ impl Ledger for SqliteLedger {
         self.change(|t| runs::keep(t, run, step))
     }
     fn end(&self, run: &Run, ending: &Ending) -> Result<v1::JobState, StoreError> {
-        self.change(|t| {
+        let work = |t: &Transaction<'_>| {
             let state = runs::end(t, run, ending)?;
             jobs::forget_old(t, &self.limits)?;
             Ok(state)
-        })
+        };
+        // Whoever cancelled it was told that it ends. All else waits for room.
+        match ending.state {
+            v1::JobState::Cancelled => self.change_at_need(work),
+            _ => self.change(work),
+        }
     }
     fn give_back(&self, run: &Run) -> Result<(), StoreError> {
         self.change(|t| runs::give_back(t, run))
@@ -188,7 +222,9 @@ impl Ledger for SqliteLedger {
         self.change(|t| {
             t.prepare_cached("UPDATE pulse SET time = ?")?.execute([clock::now()])?;
             Ok(())
-        })
+        })?;
+        self.reserve.make();
+        Ok(())
     }
     fn close(&self) {
         let database = self.database.lock().unwrap_or_else(PoisonError::into_inner).take();
@@ -196,5 +232,48 @@ impl Ledger for SqliteLedger {
             // Nothing is lost: the log is read again at the next start.
             tracing::warn!(%error, "the store was not closed in good order");
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::cell::Cell;
+
+    use super::*;
+
+    /// A change finds no room once; then it has the reserve, and once more only. Nothing of the first try is kept.
+    #[test]
+    fn what_makes_room_is_tried_again_with_the_reserve() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("store.db");
+        let reserve = folder.path().join("store.reserve");
+        let ledger = SqliteLedger::open(&path, StoreLimits::default()).expect("opened");
+        let pulse = |t: &Transaction<'_>| -> Result<i64, StoreError> {
+            t.execute("UPDATE pulse SET time = time + 1", [])?;
+            Ok(t.query_row("SELECT time FROM pulse", [], |row| row.get(0))?)
+        };
+        let tries = Cell::new(0);
+        let full_until = |free: &dyn Fn() -> bool| {
+            ledger.change_at_need(|t| {
+                tries.set(tries.get() + 1);
+                let time = pulse(t)?;
+                if free() { Ok(time) } else { Err(StoreError::NoRoom("no page".to_owned())) }
+            })
+        };
+        assert_eq!(full_until(&|| !reserve.exists()), Ok(1));
+        assert_eq!(tries.replace(0), 2);
+        assert!(reserve.exists(), "taken back");
+        let refused = full_until(&|| false);
+        assert!(matches!(refused, Err(StoreError::NoRoom(_))), "{refused:?}");
+        assert_eq!(tries.replace(0), 2);
+        assert!(reserve.exists(), "taken back");
+        // What fails for another reason leaves it alone.
+        let lost = ledger.change_at_need::<()>(|_| Err(StoreError::NoJob("plans/x".to_owned())));
+        assert_eq!(lost, Err(StoreError::NoJob("plans/x".to_owned())));
+        std::fs::remove_file(&reserve).expect("gone");
+        assert!(matches!(full_until(&|| false), Err(StoreError::NoRoom(_))));
+        assert_eq!(tries.replace(0), 1, "there is none");
+        ledger.check_writable().expect("written");
+        assert!(reserve.exists(), "made again");
     }
 }
