@@ -23,7 +23,7 @@ command -v cmake >/dev/null || missing+=(cmake)
 have_libclang || missing+=(libclang-dev)
 
 if ! command -v cargo >/dev/null; then
-    echo "cargo is missing: install Rust 1.90 or newer first, see https://rustup.rs" >&2
+    echo "cargo is missing: install Rust 1.92 or newer first, see https://rustup.rs" >&2
     exit 1
 fi
 

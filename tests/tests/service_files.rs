@@ -10,7 +10,7 @@ use slitwright_proto::client::{self, Backoff, Settings};
 use slitwright_proto::v1;
 use slitwright_proto::v1::plan_file_part::Part;
 use slitwright_proto::v1::{JobState, PlanFileKind};
-use slitwright_server::files::{FileFault, Source, draw_all, file_types};
+use slitwright_server::files::{Bench, FileFault, Source, draw_all, file_types};
 use slitwright_server::{PlanFault, Planner, ServeConfig, SolverPlanner};
 use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{LengthUnit, MeshFormat, Model, PrepareOptions, prepare_with};
@@ -43,12 +43,12 @@ fn settings(address: std::net::SocketAddr) -> Settings {
 }
 
 fn file_of(plan: &str, file: &str) -> v1::GetPlanFileRequest {
-    v1::GetPlanFileRequest { name: format!("{plan}/files/{file}") }
+    v1::GetPlanFileRequest { name: format!("{plan}/files/{file}"), ..Default::default() }
 }
 
 /// Code and reason with which a file is refused.
 async fn refused(client: &mut Client, name: &str) -> (Code, String) {
-    let asked = v1::GetPlanFileRequest { name: name.to_owned() };
+    let asked = v1::GetPlanFileRequest { name: name.to_owned(), ..Default::default() };
     code_and_reason(&client.get_plan_file(asked).await.expect_err(name))
 }
 
@@ -70,6 +70,9 @@ fn media_type(name: &str) -> &'static str {
         Some("glb") => "model/gltf-binary",
         Some("json") => "application/json",
         Some("txt") => "text/plain; charset=utf-8",
+        Some("html") => "text/html; charset=utf-8",
+        Some("pdf") => "application/pdf",
+        Some("svg") => "image/svg+xml",
         other => panic!("{other:?}"),
     }
 }
@@ -120,6 +123,7 @@ async fn every_file_that_the_shell_writes_comes_by_a_call() {
     let mesh = mesh.expect("a sound model").original;
     let source = Source {
         heading: "plinth",
+        bench: Bench::default(),
         model: Some(&mesh),
         plan: Ok(&plan),
         message: ended.plan.as_ref().expect("a plan"),
@@ -232,7 +236,7 @@ async fn what_a_plan_has_not_is_told_with_its_reason() {
     for name in ["", "plans/a", "plans/a/files/../plan.txt", "models/a/files/plan.txt"] {
         assert_eq!(refused(client, name).await, invalid, "{name}");
     }
-    let told = refused(client, &format!("{plan}/files/plan.pdf")).await;
+    let told = refused(client, &format!("{plan}/files/plan.doc")).await;
     assert_eq!(told, (Code::NotFound, "FILE_NOT_FOUND".to_owned()));
     let told = refused(client, "plans/none/files/plan.txt").await;
     assert_eq!(told, (Code::NotFound, "PLAN_NOT_FOUND".to_owned()));

@@ -52,7 +52,7 @@ impl Client {
     }
 
     async fn file_once(&self, name: &str) -> Result<File, Status> {
-        let asked = v1::GetPlanFileRequest { name: name.to_owned() };
+        let asked = v1::GetPlanFileRequest { name: name.to_owned(), ..Default::default() };
         let mut parts = self.calls().get_plan_file(asked).await?.into_inner();
         let (mut file, mut bytes) = (None, Vec::new());
         while let Some(part) = parts.message().await? {

@@ -8,7 +8,7 @@ use slitwright_solver::outputs::pictures::{PictureStyle, draw_comparison};
 use slitwright_solver::plan::{NamedPlan, Plan, compare};
 
 use super::input::ModelArgs;
-use super::plan::{planned, write, write_plan};
+use super::plan::{BenchArgs, planned, write, write_plan};
 use super::request::RequestArgs;
 use super::{CliError, print_text};
 use crate::SolverPlanner;
@@ -22,6 +22,8 @@ pub struct CompareArgs {
     /// files' names are the names of the plans
     #[arg(long = "requests", value_name = "FILE", num_args = 2..=5, required = true)]
     requests: Vec<PathBuf>,
+    #[command(flatten)]
+    bench: BenchArgs,
     /// Folder for comparison.txt, comparison.png and a folder for each plan; made if missing
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
@@ -31,6 +33,7 @@ pub struct CompareArgs {
 pub fn run(args: &CompareArgs) -> Result<(), CliError> {
     let mut plans: Vec<(String, Plan)> = Vec::new();
     let mut drawn_on = None;
+    let bench = args.bench.read()?;
     for file in &args.requests {
         let stem = file.file_stem().map_or_else(String::new, |s| s.to_string_lossy().into_owned());
         // Two folders may hold files of one name.
@@ -44,7 +47,7 @@ pub fn run(args: &CompareArgs) -> Result<(), CliError> {
             CliError::Failed(text) => CliError::Failed(format!("{name}: {text}")),
         })?;
         if let Some(folder) = &args.out {
-            write_plan(&folder.join(&name), &name, &model, &plan, &full)?;
+            write_plan(&folder.join(&name), &name, &model, &plan, &full, bench)?;
         }
         plans.push((name, plan));
         drawn_on = Some(model);

@@ -3,12 +3,13 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use clap::Args;
+use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 use slitwright_proto::v1;
 use slitwright_solver::control::{Cancel, Control, Progress};
 use slitwright_solver::mesh::Model;
 use slitwright_solver::outputs;
+use slitwright_solver::outputs::bench::Paper;
 use slitwright_solver::plan::{Hooks, Plan, PlanRequest};
 
 use super::input::ModelArgs;
@@ -16,7 +17,7 @@ use super::request::RequestArgs;
 use super::{CliError, print_text, summary, to_json};
 use crate::SolverPlanner;
 use crate::convert::{plan_to_proto, progress_to_proto};
-use crate::files::{FileFault, Source, draw_all};
+use crate::files::{Bench, FileFault, Source, draw_all};
 use crate::planner::{PlanFault, Planner};
 
 /// What to plan.
@@ -26,7 +27,10 @@ pub struct PlanArgs {
     model: ModelArgs,
     #[command(flatten)]
     request: RequestArgs,
-    /// Folder for plan.txt, plan.json, request.json, the pictures and GLB files; made if missing
+    #[command(flatten)]
+    bench: BenchArgs,
+    /// Folder for plan.txt, plan.json, request.json, the pictures, GLB files, pages and template; made if
+    /// missing
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
     /// Print the plan as JSON instead of the summary
@@ -34,9 +38,46 @@ pub struct PlanArgs {
     json: bool,
 }
 
+/// How pages and template for the bench are made.
+#[derive(Args)]
+pub struct BenchArgs {
+    /// Paper of plan.pdf and template.pdf
+    #[arg(long, value_enum, default_value_t = PaperName::A4, help_heading = "Bench")]
+    paper: PaperName,
+    /// Rubber to mix beyond what the mould holds, as a fraction of it: 0.05 is 5 %
+    #[arg(long, value_name = "FRACTION", default_value_t = Bench::default().waste, help_heading = "Bench")]
+    waste: f64,
+}
+
+/// Paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum PaperName {
+    /// 210 x 297 mm
+    A4,
+    /// 8.5 x 11 inches
+    Letter,
+}
+
+impl BenchArgs {
+    /// What they ask for.
+    pub fn read(&self) -> Result<Bench, CliError> {
+        let paper = match self.paper {
+            PaperName::A4 => Paper::A4,
+            PaperName::Letter => Paper::Letter,
+        };
+        if !(0.0..=1.0).contains(&self.waste) {
+            let words =
+                format!("--waste {}: give a fraction from 0 to 1, such as 0.05", self.waste);
+            return Err(CliError::Input(words));
+        }
+        Ok(Bench { paper, waste: self.waste })
+    }
+}
+
 /// Makes a plan. The first ctrl-c stops the search and keeps the best plan so far, if any.
 pub fn run(args: &PlanArgs) -> Result<(), CliError> {
     let (request, full_request) = args.request.read()?;
+    let bench = args.bench.read()?;
     if let Some(folder) = &args.out {
         made(folder)?;
     }
@@ -44,7 +85,7 @@ pub fn run(args: &PlanArgs) -> Result<(), CliError> {
     let plan = planned(&model, &request)?;
     if let Some(folder) = &args.out {
         let name = args.model.model_file.file_stem().map(|name| name.to_string_lossy());
-        write_plan(folder, &name.unwrap_or_default(), &model, &plan, &full_request)?;
+        write_plan(folder, &name.unwrap_or_default(), &model, &plan, &full_request, bench)?;
     }
     if args.json {
         print_text(&to_json(&plan_to_proto(&plan))?)
@@ -76,10 +117,12 @@ pub fn write_plan(
     model: &Model,
     plan: &Plan,
     request: &v1::PlanRequest,
+    bench: Bench,
 ) -> Result<(), CliError> {
     made(folder)?;
     let source = Source {
         heading,
+        bench,
         model: Some(&model.original),
         plan: Ok(plan),
         message: &plan_to_proto(plan),

@@ -3,6 +3,7 @@
 use slitwright_proto::v1;
 use slitwright_solver::control::Cancel;
 use slitwright_solver::mesh::TriangleMesh;
+use slitwright_solver::outputs::bench::{BenchError, BenchStyle, Pages, Paper, pages, template};
 use slitwright_solver::outputs::glb::{GlbError, plan_glb, trial_glb};
 use slitwright_solver::outputs::pictures::{
     PictureError, PictureStyle, draw_picture, draw_plan, draw_trial, has_sections,
@@ -13,11 +14,29 @@ use slitwright_solver::plan::{Plan, PlanTrial, TrialVerdict};
 use super::{Content, FileType, MOST_BYTES, file_types};
 use crate::text::to_json;
 
+/// What is asked of files that go to the bench.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bench {
+    /// Paper of pages.
+    pub paper: Paper,
+    /// Rubber mixed beyond what the mould holds, as a share of it, 0 to 1.
+    pub waste: f64,
+}
+
+impl Default for Bench {
+    fn default() -> Self {
+        let BenchStyle { paper, waste, .. } = BenchStyle::default();
+        Self { paper, waste }
+    }
+}
+
 /// What files are made from.
 #[derive(Clone, Copy)]
 pub struct Source<'a> {
     /// Name of the piece, for the headings; may be empty.
     pub heading: &'a str,
+    /// How pages for the bench are made.
+    pub bench: Bench,
     /// The surface as it was read. `None`: the model is gone.
     pub model: Option<&'a TriangleMesh>,
     /// The plan in full, or why there is none.
@@ -39,6 +58,11 @@ pub enum Missing {
     /// No sheet runs through the rubber.
     #[error("the plan has no sheets through the rubber to cut across")]
     NoSections,
+    /// Nothing is known of where the blade enters.
+    #[error(
+        "the plan has no sheets through the rubber, so nothing is known of where the blade enters: give it more time"
+    )]
+    NoSheets,
     /// The model was deleted.
     #[error("the model of this plan was deleted, and it shows the model: send the model again")]
     ModelGone,
@@ -53,6 +77,7 @@ impl Missing {
         match self {
             Self::NoTrial => "NO_TRIAL",
             Self::NoSections => "NO_SECTIONS",
+            Self::NoSheets => "NO_SHEETS",
             Self::ModelGone => "MODEL_GONE",
             Self::NoRecord(_) => "NO_RECORD",
         }
@@ -85,6 +110,17 @@ impl From<PictureError> for FileFault {
     }
 }
 
+impl From<BenchError> for FileFault {
+    fn from(error: BenchError) -> Self {
+        match error {
+            BenchError::Picture(error) => error.into(),
+            BenchError::NoSheets => Missing::NoSheets.into(),
+            BenchError::TooLarge { .. } => Self::TooLarge(error.to_string()),
+            other => Self::Failed(other.to_string()),
+        }
+    }
+}
+
 impl From<GlbError> for FileFault {
     fn from(error: GlbError) -> Self {
         match error {
@@ -98,6 +134,11 @@ impl Source<'_> {
     fn style(&self) -> PictureStyle {
         let heading = Some(self.heading.to_owned()).filter(|heading| !heading.is_empty());
         PictureStyle { heading, ..PictureStyle::default() }
+    }
+
+    fn bench_style(&self) -> BenchStyle {
+        let Bench { paper, waste } = self.bench;
+        BenchStyle { heading: self.style().heading, paper, waste }
     }
 }
 
@@ -128,6 +169,10 @@ pub fn missing(file: &FileType, plan: Result<&Plan, &str>, has_model: bool) -> O
         (Content::Plan | Content::Request, _) => None,
         (_, Err(why)) => Some(no_record(why)),
         (Content::Words | Content::Picture(_) | Content::PlanInSpace, Ok(_)) => None,
+        (Content::BenchPage | Content::BenchPrint, Ok(_)) => None,
+        (Content::TemplateDrawing | Content::TemplatePrint, Ok(plan)) => {
+            plan.sheets.is_none().then_some(Missing::NoSheets)
+        }
         (Content::Sections, Ok(plan)) => (!has_sections(plan)).then_some(Missing::NoSections),
         (Content::WayOutPicture | Content::WayOutInSpace, Ok(plan)) => trial_of(plan).err(),
     }
@@ -158,6 +203,16 @@ pub fn draw(file: &FileType, source: &Source<'_>, cancel: &Cancel) -> Result<Vec
             let trial = trial()?;
             trial_glb(&trial.report, &trial.model, Some(MOST_BYTES))?.bytes
         }
+        Content::BenchPage => bench(source, cancel)?.html().into_bytes(),
+        Content::BenchPrint => bench(source, cancel)?.pdf()?,
+        Content::TemplateDrawing | Content::TemplatePrint => {
+            let (model, plan) = both(source)?;
+            let template = template(model, plan, &source.bench_style())?;
+            match file.content {
+                Content::TemplatePrint => template.pdf()?,
+                _ => template.svg().into_bytes(),
+            }
+        }
     };
     if bytes.len() > MOST_BYTES {
         let words =
@@ -174,6 +229,11 @@ fn picture(source: &Source<'_>, name: &str, cancel: &Cancel) -> Result<Vec<u8>, 
     Ok(picture.ok_or_else(none)?.png)
 }
 
+fn bench(source: &Source<'_>, cancel: &Cancel) -> Result<Pages, FileFault> {
+    let (model, plan) = both(source)?;
+    Ok(pages(model, plan, &source.bench_style(), cancel)?)
+}
+
 /// Makes all files that the plan has, those that show the model at one go.
 pub fn draw_all(
     source: &Source<'_>,
@@ -181,6 +241,7 @@ pub fn draw_all(
 ) -> Result<(), FileFault> {
     let (model, plan) = both(source)?;
     let pictures = draw_plan(model, plan, &source.style())?;
+    let bench = bench(source, &Cancel::new())?;
     for file in file_types() {
         if missing(&file, source.plan, true).is_some() {
             continue;
@@ -191,9 +252,11 @@ pub fn draw_all(
             _ => None,
         };
         let drawn = pictures.iter().find(|picture| Some(picture.name.as_str()) == name);
-        match drawn {
-            Some(picture) => keep(&file, &picture.png)?,
-            None => keep(&file, &draw(&file, source, &Cancel::new())?)?,
+        match (drawn, file.content) {
+            (Some(picture), _) => keep(&file, &picture.png)?,
+            (None, Content::BenchPage) => keep(&file, bench.html().as_bytes())?,
+            (None, Content::BenchPrint) => keep(&file, &bench.pdf()?)?,
+            (None, _) => keep(&file, &draw(&file, source, &Cancel::new())?)?,
         }
     }
     Ok(())

@@ -6,7 +6,7 @@ mod draw;
 use slitwright_proto::v1::PlanFileKind as Kind;
 use slitwright_solver::outputs::pictures::view_titles;
 
-pub use draw::{FileFault, Missing, Source, draw, draw_all, missing};
+pub use draw::{Bench, FileFault, Missing, Source, draw, draw_all, missing};
 
 /// Most bytes of one file: what viewers in a browser open without trouble (common practice, no source).
 pub const MOST_BYTES: usize = 64 << 20;
@@ -15,6 +15,9 @@ pub const MOST_BYTES: usize = 64 << 20;
 const TEXT: &str = "text/plain; charset=utf-8";
 const JSON: &str = "application/json";
 const PNG: &str = "image/png";
+const HTML: &str = "text/html; charset=utf-8";
+const PDF: &str = "application/pdf";
+const SVG: &str = "image/svg+xml";
 const GLB: &str = "model/gltf-binary";
 
 /// A file that a plan may have.
@@ -43,12 +46,18 @@ enum Content {
     PlanInSpace,
     WayOutPicture,
     WayOutInSpace,
+    BenchPage,
+    BenchPrint,
+    TemplateDrawing,
+    TemplatePrint,
 }
 
 impl Content {
     fn needs_model(self) -> bool {
         match self {
             Self::Words | Self::Picture(_) | Self::Sections | Self::PlanInSpace => true,
+            Self::BenchPage | Self::BenchPrint => true,
+            Self::TemplateDrawing | Self::TemplatePrint => true,
             // A trial has the mesh that was tried.
             Self::Plan | Self::Request | Self::WayOutPicture | Self::WayOutInSpace => false,
         }
@@ -110,6 +119,34 @@ pub fn file_types() -> Vec<FileType> {
             "The way out of the mould by simulation, animated",
             Content::WayOutInSpace,
         ),
+        file(
+            "plan.html",
+            Kind::Bench,
+            HTML,
+            "The plan for the bench, for a browser",
+            Content::BenchPage,
+        ),
+        file(
+            "plan.pdf",
+            Kind::Bench,
+            PDF,
+            "The plan for the bench, for print",
+            Content::BenchPrint,
+        ),
+        file(
+            "template.svg",
+            Kind::Template,
+            SVG,
+            "The outside laid flat at 1:1, where the blade enters",
+            Content::TemplateDrawing,
+        ),
+        file(
+            "template.pdf",
+            Kind::Template,
+            PDF,
+            "The same on leaves for print",
+            Content::TemplatePrint,
+        ),
     ]);
     all
 }
@@ -125,12 +162,15 @@ mod tests {
     #[test]
     fn every_file_has_a_name_of_its_own_that_tells_its_media_type() {
         let all = file_types();
-        assert_eq!(all.len(), 15);
+        assert_eq!(all.len(), 19);
         for (k, file) in all.iter().enumerate() {
             assert!(all[..k].iter().all(|other| other.name != file.name), "{}", file.name);
             let ending = match file.media_type {
                 TEXT => ".txt",
                 JSON => ".json",
+                HTML => ".html",
+                PDF => ".pdf",
+                SVG => ".svg",
                 PNG => ".png",
                 GLB => ".glb",
                 other => panic!("{other}"),

@@ -12,6 +12,7 @@ use std::time::Duration;
 use slitwright_proto::v1;
 use slitwright_proto::v1::plan_file_part::Part;
 use slitwright_solver::control::Cancel;
+use slitwright_solver::outputs::bench::Paper;
 use slitwright_solver::outputs::record;
 use slitwright_solver::plan::Plan;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
@@ -25,7 +26,7 @@ use super::mesh::of_the_model;
 use super::paging::{Pages, QUOTED, check_name, page_size};
 use super::plans::without_plan;
 use crate::convert::{ending_from_proto, is_cancelled};
-use crate::files::{FileFault, FileType, Source, draw, file_types, missing};
+use crate::files::{Bench, FileFault, FileType, Source, draw, file_types, missing};
 use crate::refusal::{refusal, refusal_with};
 use crate::store::{Ledger, ModelEntry, ModelFault, Models, StoreError};
 use crate::text::shortened;
@@ -101,8 +102,9 @@ impl Files {
 
     /// One file. A stream of parts, as that of a model's mesh, not the resource by itself as AIP-131 has it:
     /// a scene may have more bytes than clients take in one message.
-    pub async fn get(&self, name: String) -> Result<FileParts, Status> {
-        let (plan, file) = parsed(&name)?;
+    pub async fn get(&self, request: v1::GetPlanFileRequest) -> Result<FileParts, Status> {
+        let (plan, file) = parsed(&request.name)?;
+        let bench = Bench { paper: paper(request.paper)?, ..Bench::default() };
         let place = self.place()?;
         // Whoever leaves while it waits has no turn.
         let drawing = Arc::clone(&self.drawing).acquire_owned().await;
@@ -113,7 +115,7 @@ impl Files {
         let drawn = blocking("the drawing of a file", move || -> Result<_, Status> {
             let _drawing = drawing;
             let kept = Kept::read(ledger.as_ref(), &models, &plan)?;
-            let bytes = kept.draw(&models, &file, &cancel)?;
+            let bytes = kept.draw(&models, &file, bench, &cancel)?;
             Ok((kept.file(&file, Some(bytes.len() as u64)), bytes))
         });
         let (file, bytes) = drawn.await?;
@@ -169,7 +171,13 @@ impl Kept {
         }
     }
 
-    fn draw(&self, models: &Models, file: &FileType, cancel: &Cancel) -> Result<Vec<u8>, Status> {
+    fn draw(
+        &self,
+        models: &Models,
+        file: &FileType,
+        bench: Bench,
+        cancel: &Cancel,
+    ) -> Result<Vec<u8>, Status> {
         // Before the model is read, which takes longest.
         if let Some(why) = missing(file, self.plan(), self.model.is_some()) {
             return Err(self.refused(why.into(), file));
@@ -182,6 +190,7 @@ impl Kept {
         })?;
         let nothing = v1::PlanRequest::default();
         let source = Source {
+            bench,
             heading: self.model.as_ref().map_or("", |entry| &entry.message.display_name),
             model: model.as_ref().map(|model| &model.original),
             plan: self.plan(),
@@ -234,6 +243,18 @@ fn parsed(name: &str) -> Result<(String, FileType), Status> {
         refusal_with(Code::NotFound, "FILE_NOT_FOUND", &words, details)
     })?;
     Ok((plan.to_owned(), known))
+}
+
+/// The paper that is asked for.
+fn paper(value: i32) -> Result<Paper, Status> {
+    match v1::PaperSize::try_from(value) {
+        Ok(v1::PaperSize::Unspecified | v1::PaperSize::A4) => Ok(Paper::A4),
+        Ok(v1::PaperSize::Letter) => Ok(Paper::Letter),
+        Err(_) => {
+            let words = format!("is {value}: give PAPER_SIZE_A4 or PAPER_SIZE_LETTER");
+            Err(invalid_field("paper", words))
+        }
+    }
 }
 
 /// The kind that a filter asks for: `kind = VIEW` (Google's AIP-160, "Filtering").
@@ -394,6 +415,10 @@ mod tests {
         (place, folder, Files::new(ledger, Arc::new(models)))
     }
 
+    fn of_file(file: &str) -> v1::GetPlanFileRequest {
+        v1::GetPlanFileRequest { name: format!("plans/a/files/{file}"), ..Default::default() }
+    }
+
     #[tokio::test]
     async fn plans_that_cannot_be_drawn_by_this_program_say_so() {
         let parent = "plans/a".to_owned();
@@ -403,11 +428,11 @@ mod tests {
             let listed = files.list(asked).await.expect("listed");
             assert_eq!(listed.files.len(), 2, "{:?}", listed.files);
             assert!(listed.missing.iter().all(|file| file.reason == "NO_RECORD"));
-            let refused = files.get("plans/a/files/front.png".to_owned()).await;
+            let refused = files.get(of_file("front.png")).await;
             let refused = refused.err().expect("no record");
             assert_eq!(refused.code(), Code::FailedPrecondition);
             assert!(refused.message().contains("again"), "{refused}");
-            files.get("plans/a/files/plan.json".to_owned()).await.expect("as it is stored");
+            files.get(of_file("plan.json")).await.expect("as it is stored");
         }
     }
 

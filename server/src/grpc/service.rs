@@ -337,7 +337,7 @@ impl CutPlanner for Service {
         &self,
         request: Request<v1::GetPlanFileRequest>,
     ) -> Result<Response<FileParts>, Status> {
-        Ok(Response::new(self.files.get(request.into_inner().name).await?))
+        Ok(Response::new(self.files.get(request.into_inner()).await?))
     }
 
     async fn compare_plans(

@@ -1,5 +1,7 @@
-//! What a person or another program takes away: pictures, a page of words, cautions.
+//! What a person or another program takes away: pictures, a page of words, pages and a template for the bench,
+//! cautions.
 
+pub mod bench;
 pub mod cautions;
 mod comparison;
 #[cfg(test)]

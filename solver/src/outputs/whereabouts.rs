@@ -35,7 +35,7 @@ impl Frame {
     }
 
     /// The side to which a vector points, level with the board.
-    fn side(&self, vector: &Vector) -> &'static str {
+    pub fn side(&self, vector: &Vector) -> &'static str {
         const SIDES: [&str; 8] = [
             "right",
             "back right",
@@ -117,7 +117,12 @@ impl Whereabouts {
         // A rounded -0.4 is no -0.
         let [x, y, z] = [p.x, p.y, p.z].map(|x| rounded(x, 1.0));
         let at = format!("({x:.0}, {y:.0}, {z:.0})");
-        let Some(frame) = &self.frame else { return at };
+        self.above_board(p).map_or(at.clone(), |seen| format!("{at}, {seen}"))
+    }
+
+    /// Height above the board and side of a place, without coordinates; `None` without an up.
+    pub fn above_board(&self, p: &Point) -> Option<String> {
+        let frame = self.frame.as_ref()?;
         let height = p.coords.dot(&frame.up) - self.board;
         let height = match height.round() {
             0.0 => "on the board".to_owned(),
@@ -127,7 +132,7 @@ impl Whereabouts {
         let offset = p - self.middle;
         let level = offset - frame.up * offset.dot(&frame.up);
         let side = if level.norm() <= self.core { "middle" } else { frame.side(&level) };
-        format!("{at}, {height}, {side}")
+        Some(format!("{height}, {side}"))
     }
 }
 

@@ -125,7 +125,7 @@ async fn a_page_gets_a_picture() {
     let job = client.submit(&model.name, super::request(QUICK)).await.expect("queued");
     client.watch(&job.name, |_| {}).await.expect("ended");
     let name = format!("{}/files/front.png", job.name);
-    let asked = v1::GetPlanFileRequest { name: name.clone() }.encode_to_vec();
+    let asked = v1::GetPlanFileRequest { name: name.clone(), ..Default::default() }.encode_to_vec();
     let answer = post(server.address, "GetPlanFile", &by(PAGE, "t"), &asked).await;
     let mut parts = frames(&answer.body);
     let Some((true, trailers)) = parts.pop() else { panic!("trailers at the end") };

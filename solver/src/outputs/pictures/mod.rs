@@ -25,7 +25,7 @@ mod sight;
 mod surface;
 #[cfg(test)]
 mod tests;
-mod text;
+pub(super) mod text;
 mod view;
 mod way_out;
 
@@ -213,7 +213,7 @@ pub fn has_sections(plan: &Plan) -> bool {
 }
 
 /// The pictures of [`draw_plan`] whose names are wanted.
-fn draw_those(
+pub(super) fn draw_those(
     model: &TriangleMesh,
     plan: &Plan,
     style: &PictureStyle,

@@ -11,13 +11,13 @@ use crate::outputs::words::words_of;
 
 /// How heavy the letters are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Weight {
+pub(in crate::outputs) enum Weight {
     Regular,
     Bold,
 }
 
 /// The two cuts of the typeface, read once.
-pub(super) struct Fonts {
+pub(in crate::outputs) struct Fonts {
     regular: Face<'static>,
     bold: Face<'static>,
 }

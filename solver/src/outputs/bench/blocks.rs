@@ -1,0 +1,64 @@
+//! What pages are made of, whatever they are written as.
+
+use crate::outputs::pictures::Picture;
+
+/// A part of the pages, in reading order.
+#[derive(Clone, Debug)]
+pub(super) enum Block {
+    /// The name of the whole.
+    Title(String),
+    /// Heading of a chapter.
+    Heading(String),
+    /// Heading within one.
+    Part(String),
+    /// Words that nobody may miss.
+    Loud(String),
+    /// A paragraph.
+    Text(String),
+    /// Sentences one below the other.
+    Items(Vec<String>),
+    /// Things to do, one after the other.
+    Steps(Vec<String>),
+    /// What to mind. Where there is more of it than room before the cautions, the rest follows them.
+    Mind(Vec<String>),
+    /// Cautions, each with what it is about: on the first page in any case.
+    Cautions(Vec<(String, String)>),
+    /// Figures under headings.
+    Table {
+        /// Headings of the columns, each with its share of the width.
+        head: Vec<(String, f64)>,
+        /// Rows of as many cells.
+        rows: Vec<Vec<String>>,
+    },
+    /// A picture.
+    Picture {
+        /// What it shows.
+        title: String,
+        /// As a PNG file.
+        png: Vec<u8>,
+        /// Width and height, px.
+        size: [u32; 2],
+        /// Whether it takes a page of its own.
+        alone: bool,
+    },
+}
+
+impl Block {
+    /// A picture that was drawn.
+    pub fn picture(picture: Picture, alone: bool) -> Self {
+        let size = [picture.width, picture.height];
+        Self::Picture { title: picture.title, png: picture.png, size, alone }
+    }
+}
+
+/// Words from outside without what steers a screen or a printer, or turns the direction of text; any white
+/// space is one blank.
+pub(super) fn plain(words: &str) -> String {
+    let turns = |c: char| {
+        matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}'
+            | '\u{fff0}'..='\u{fffc}' | '\u{fffe}' | '\u{ffff}')
+    };
+    let letters = words.chars().map(|c| if c.is_control() { ' ' } else { c });
+    let text: String = letters.filter(|&c| !turns(c)).collect();
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
