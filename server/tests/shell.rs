@@ -55,6 +55,11 @@ fn plan_leaves_a_summary_a_plan_and_pictures() {
     for name in ["plan.glb", "way-out.glb"] {
         assert!(std::fs::read(out.join(name)).expect(name).starts_with(b"glTF"), "{name}");
     }
+    for name in ["plan.pdf", "template.pdf"] {
+        assert!(std::fs::read(out.join(name)).expect(name).starts_with(b"%PDF-"), "{name}");
+    }
+    assert!(read("plan.html").contains("Put the knife down before you pull at the rubber."));
+    assert!(read("template.svg").contains("no cut from outside"));
     assert!(!out.join("sections.png").exists(), "nothing is cut");
     assert!(request.sheets.is_some_and(|sheets| sheets.blade_length_mm == Some(120.0)));
 }

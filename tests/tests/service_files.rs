@@ -152,6 +152,23 @@ async fn every_file_that_the_shell_writes_comes_by_a_call() {
             assert!(scene.nodes().count() > 1);
         }
     }
+    // Pages are laid out for the paper that is asked for.
+    let page = |paper| v1::GetPlanFileRequest { paper, ..file_of(&job.name, "plan.pdf") };
+    let mut sizes = Vec::new();
+    for paper in [v1::PaperSize::A4, v1::PaperSize::Letter] {
+        let mut parts = calls.get_plan_file(page(paper.into())).await.expect("drawn").into_inner();
+        let mut bytes = Vec::new();
+        while let Some(part) = parts.message().await.expect("a part") {
+            if let Some(Part::Chunk(chunk)) = part.part {
+                bytes.extend(chunk);
+            }
+        }
+        assert!(bytes.starts_with(b"%PDF-"));
+        sizes.push(bytes);
+    }
+    let a4 = written.iter().find(|(name, _)| *name == "plan.pdf").expect("written");
+    assert!(sizes[0] == a4.1 && sizes[1] != a4.1);
+    assert_invalid(calls.get_plan_file(page(7)).await, &["paper"]);
     // The sheets are in the plan, and a mask leaves them by themselves.
     let read_mask = Some(prost_types::FieldMask { paths: vec!["plan.cuts.sheets".to_owned()] });
     let asked = v1::GetPlanRequest { name: job.name.clone(), read_mask };
@@ -193,8 +210,13 @@ async fn what_a_plan_has_not_is_told_with_its_reason() {
     let all = files_of(client, plan).await;
     assert_eq!(all.next_page_token, "");
     assert_eq!(all.files.len() + all.missing.len(), file_types().len());
-    let expected =
-        [("sections.png", "NO_SECTIONS"), ("way-out.png", "NO_TRIAL"), ("way-out.glb", "NO_TRIAL")];
+    let expected = [
+        ("sections.png", "NO_SECTIONS"),
+        ("way-out.png", "NO_TRIAL"),
+        ("way-out.glb", "NO_TRIAL"),
+        ("template.svg", "NO_SHEETS"),
+        ("template.pdf", "NO_SHEETS"),
+    ];
     let missing: Vec<(String, &str)> = all
         .missing
         .iter()

@@ -55,7 +55,7 @@ impl Block {
 /// space is one blank.
 pub(super) fn plain(words: &str) -> String {
     let turns = |c: char| {
-        matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}'
+        matches!(c, '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}'
             | '\u{fff0}'..='\u{fffc}' | '\u{fffe}' | '\u{ffff}')
     };
     let letters = words.chars().map(|c| if c.is_control() { ' ' } else { c });

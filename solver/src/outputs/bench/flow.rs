@@ -159,7 +159,11 @@ impl<'a> Flow<'a> {
             self.line(line, BODY, bold, 7.0);
             if k == 0 {
                 let at = [MARGIN + 1.0, self.y - 0.3 * BODY];
-                self.push(Mark::bold(at, BODY, mark));
+                // Before its words: who reads the file aloud reads it in this order.
+                if let Some(leaf) = self.leaves.last_mut() {
+                    let last = leaf.marks.len().saturating_sub(1);
+                    leaf.marks.insert(last, Mark::bold(at, BODY, mark));
+                }
             }
         }
         self.y += 0.8;

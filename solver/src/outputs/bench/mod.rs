@@ -108,8 +108,8 @@ pub struct Pages {
 
 /// Side of a view, px: at the width at which two fit an upright page, its small print is 7 points high.
 const VIEW: u32 = 700;
-/// Width of the way out, px: the least that it can have.
-const WAY_OUT: u32 = 1500;
+/// Width of the way out, px: in a narrower one the words above the moments run into each other.
+const WAY_OUT: u32 = 2000;
 
 /// Makes the pages of a plan. `model` is the mesh as it was read, or any mesh of the same shape in the plan's
 /// coordinates. Looks at `cancel` between its steps.

@@ -10,6 +10,8 @@ use crate::trial::Outcome;
 
 /// Standard gravity, m/s^2 (ISO 80000-3): a pull as a spring balance shows it.
 const GRAVITY: f64 = 9.806_65;
+/// Less than this is no pull that a hand would feel, N (common sense, no source).
+const LEAST_PULL: f64 = 1.0;
 
 /// Which lips to draw apart at each bridge, how far, and where the blade goes.
 pub(super) fn bridges(plan: &Plan, places: &Whereabouts) -> Vec<Block> {
@@ -150,15 +152,20 @@ fn steps(plan: &Plan, trial: &PlanTrial) -> Vec<String> {
         way.map_or_else(String::new, |way| format!(", {way}"))
     ));
     let most = report.pull.iter().max_by(|a, b| a.force.total_cmp(&b.force));
-    if let Some(most) = most.filter(|most| most.force > 0.0) {
-        steps.push(format!(
-            "The pull is greatest, {:.0} N (as much as {:.1} kg hanging), when the rubber has come {}. Hands were \
-             given {:.0} N.",
+    match most {
+        Some(most) if most.force >= LEAST_PULL => steps.push(format!(
+            "The pull is greatest, {:.0} N (as much as {:.1} kg hanging), when the rubber has come {}. Hands \
+             were given {:.0} N.",
             most.force,
             most.force / GRAVITY,
             millimetres(most.travel),
             trial.hand_force
-        ));
+        )),
+        Some(_) => steps.push(format!(
+            "It takes next to no pull, less than {LEAST_PULL:.0} N. Hands were given {:.0} N.",
+            trial.hand_force
+        )),
+        None => {}
     }
     steps.push(match report.outcome {
         Outcome::Released => format!("After {} it is free.", millimetres(travel(report))),

@@ -9,7 +9,8 @@ use krilla::num::NormalizedF32;
 use krilla::page::PageSettings;
 use krilla::paint::{Fill, FillRule, Stroke, StrokeDash};
 use krilla::surface::Surface;
-use krilla::text::{Font, TextDirection};
+use krilla::text::{Font, GlyphId, KrillaGlyph};
+use ttf_parser::Face;
 
 use super::BenchError;
 use super::marks::{Leaf, Mark};
@@ -23,19 +24,50 @@ fn points(mm: f64) -> f32 {
     (mm * POINTS) as f32
 }
 
+/// A cut of the typeface: to be put into the file, and to be measured.
+struct Letters {
+    font: Font,
+    face: Face<'static>,
+}
+
+impl Letters {
+    fn read(bytes: &'static [u8]) -> Result<Self, BenchError> {
+        let unfit = || BenchError::Pdf("its typeface cannot be read".to_owned());
+        let font = Font::new(bytes.to_vec().into(), 0).ok_or_else(unfit)?;
+        Ok(Self { font, face: Face::parse(bytes, 0).map_err(|_| unfit())? })
+    }
+
+    /// A glyph for each letter, side by side, as the lines were measured. Letters are not put together: a mark
+    /// from outside would change what the letter before it reads as wherever that is in the file.
+    fn glyphs(&self, text: &str) -> Vec<KrillaGlyph> {
+        let em = f32::from(self.face.units_per_em());
+        let glyph = |(start, letter): (usize, char)| {
+            let glyph = self.face.glyph_index(letter).unwrap_or_default();
+            let advance = f32::from(self.face.glyph_hor_advance(glyph).unwrap_or(0)) / em;
+            let range = start..start + letter.len_utf8();
+            KrillaGlyph::new(GlyphId::new(u32::from(glyph.0)), advance, 0.0, 0.0, 0.0, range, None)
+        };
+        text.char_indices().map(glyph).collect()
+    }
+
+    /// Text with a mark in place of letters that the typeface lacks, so that nobody takes them for nothing.
+    fn with_marks(&self, text: &str) -> String {
+        let known = |letter| self.face.glyph_index(letter).is_some();
+        text.chars().map(|c| if known(c) { c } else { char::REPLACEMENT_CHARACTER }).collect()
+    }
+}
+
 struct Fonts {
-    regular: Font,
-    bold: Font,
+    regular: Letters,
+    bold: Letters,
 }
 
 /// Writes the leaves as pages of one file.
 pub(super) fn write(title: &str, leaves: &[Leaf]) -> Result<Vec<u8>, BenchError> {
-    let font = |bytes: &'static [u8]| {
-        Font::new(bytes.to_vec().into(), 0)
-            .ok_or_else(|| BenchError::Pdf("its typeface cannot be read".to_owned()))
+    let fonts = Fonts {
+        regular: Letters::read(dejavu::sans::regular())?,
+        bold: Letters::read(dejavu::sans::bold())?,
     };
-    let fonts =
-        Fonts { regular: font(dejavu::sans::regular())?, bold: font(dejavu::sans::bold())? };
     let mut document = Document::new();
     document.set_metadata(Metadata::new().title(title.to_owned()).language("en".to_owned()));
     for leaf in leaves {
@@ -100,17 +132,10 @@ fn draw(surface: &mut Surface<'_>, mark: &Mark, fonts: &Fonts) -> Result<(), Ben
             if turned {
                 surface.push_transform(&Transform::from_rotate_at(*turn as f32, x, y));
             }
-            let font = if *bold { &fonts.bold } else { &fonts.regular };
-            // The file keeps the order of the words: the direction is never guessed from a name.
-            let direction = TextDirection::LeftToRight;
-            surface.draw_text(
-                Point::from_xy(x, y),
-                font.clone(),
-                points(*size),
-                text,
-                false,
-                direction,
-            );
+            let letters = if *bold { &fonts.bold } else { &fonts.regular };
+            let text = letters.with_marks(text);
+            let (glyphs, at) = (letters.glyphs(&text), Point::from_xy(x, y));
+            surface.draw_glyphs(at, &glyphs, letters.font.clone(), &text, points(*size), false);
             if turned {
                 surface.pop();
             }
