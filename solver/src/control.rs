@@ -143,7 +143,8 @@ pub struct Control<'a> {
     cancel: Cancel,
     pause: Pause,
     extra: Extra,
-    started: Instant,
+    /// Time since the job began, or was taken up again.
+    clock: Box<dyn Fn() -> Duration + Sync + Send + 'a>,
     /// Time used by earlier runs of the job.
     used: Duration,
     /// Time that the job was held up, microseconds.
@@ -156,11 +157,12 @@ pub struct Control<'a> {
 impl<'a> Control<'a> {
     /// A control whose reports go to `report`.
     pub fn new(cancel: Cancel, report: impl Fn(Progress) + Sync + Send + 'a) -> Self {
+        let started = Instant::now();
         Self {
             cancel,
             pause: Pause::new(),
             extra: Extra::new(),
-            started: Instant::now(),
+            clock: Box::new(move || started.elapsed()),
             used: Duration::ZERO,
             held: AtomicU64::new(0),
             furthest: AtomicU64::new(0),
@@ -182,6 +184,11 @@ impl<'a> Control<'a> {
     pub fn with_extra(self, extra: Extra) -> Self {
         Self { extra, ..self }
     }
+    /// Time is what `clock` says, in place of the machine's: for whoever has to know what happens when.
+    #[must_use]
+    pub fn with_clock(self, clock: impl Fn() -> Duration + Sync + Send + 'a) -> Self {
+        Self { clock: Box::new(clock), ..self }
+    }
     /// A control that nobody listens to.
     pub fn silent() -> Control<'static> {
         Control::new(Cancel::new(), |_| {})
@@ -189,7 +196,7 @@ impl<'a> Control<'a> {
     /// Time that the job has been worked on.
     pub fn elapsed(&self) -> Duration {
         let held = Duration::from_micros(self.held.load(Ordering::Relaxed));
-        (self.used + self.started.elapsed()).saturating_sub(held)
+        (self.used + (self.clock)()).saturating_sub(held)
     }
     /// A budget with what was given on top of it so far, seconds.
     pub fn with_extra_time(&self, seconds: f64) -> f64 {

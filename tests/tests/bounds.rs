@@ -15,19 +15,54 @@ use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{Point, TriangleMesh};
 use slitwright_solver::plan::{BoundFor, PlanRequest, make_plan};
 use slitwright_solver::sheets::{Area, CostWeights};
-use slitwright_tests::{ball_on_rod, sphere_on_gate};
+use slitwright_tests::{
+    ball_on_rod, scaled, sphere_on_gate, stool, torus_with_edge, two_footed_arch,
+};
 
-/// A ball on a gate or on a rod, 40 to 60 mm across, and its request without weights and areas.
-fn shape(on_rod: bool, radius: f64, share: f64, edge: f64) -> (TriangleMesh, PlanRequest, f64) {
-    let narrow = share * radius;
-    let request = thin_blanket(Some(edge));
-    if on_rod {
-        let middle = 12.0 + (radius * radius - narrow * narrow).sqrt();
-        return (ball_on_rod(radius, narrow, 12.0, 1.2), request, middle);
+/// Shapes of `exact_cases`, about 50 mm across.
+#[derive(Clone, Copy, Debug)]
+enum Shape {
+    BallOnGate,
+    BallOnRod,
+    LyingRing,
+    Arch,
+    Stool,
+}
+
+use Shape::{Arch, BallOnGate, BallOnRod, LyingRing, Stool};
+
+impl Shape {
+    /// The mesh, and its request without weights and areas; `share` makes what it stands on wider.
+    fn made(self, radius: f64, share: f64, edge: f64) -> (TriangleMesh, PlanRequest) {
+        let request = thin_blanket(Some(edge));
+        let narrow = share * radius;
+        let gate = |centre, radius| GateChoice::Patch { centre, radius };
+        match self {
+            BallOnRod => (ball_on_rod(radius, narrow, 12.0, 1.2), request),
+            BallOnGate => {
+                let gate = gate(Point::origin(), narrow + 0.1);
+                (sphere_on_gate(radius, narrow, 1.2), PlanRequest { gate, ..request })
+            }
+            LyingRing => {
+                let small = 0.35 * radius;
+                let gate = gate(Point::new(radius, 0.0, -small), 0.7 * small);
+                (torus_with_edge(radius, small, 1.5), PlanRequest { gate, ..request })
+            }
+            Arch => (scaled(&two_footed_arch(3), radius / 15.0), request),
+            Stool => (scaled(&stool(3, 3), radius / 15.0), request),
+        }
     }
-    let gate = GateChoice::Patch { centre: Point::origin(), radius: narrow + 0.1 };
-    let middle = (radius * radius - narrow * narrow).sqrt();
-    (sphere_on_gate(radius, narrow, 1.2), PlanRequest { gate, ..request }, middle)
+}
+
+/// A place beside the mesh's box and up it, by shares of its sides.
+fn place(mesh: &TriangleMesh, around: f64, up: f64) -> Point {
+    let (low, high) = mesh
+        .positions
+        .iter()
+        .fold((mesh.positions[0], mesh.positions[0]), |(low, high), p| (low.inf(p), high.sup(p)));
+    let (sine, cosine) = (TAU * around).sin_cos();
+    let (middle, half) = (nalgebra::center(&low, &high), (high - low) / 2.0);
+    Point::new(middle.x + half.x * cosine, middle.y + half.y * sine, low.z + 2.0 * half.z * up)
 }
 
 proptest! {
@@ -35,31 +70,28 @@ proptest! {
 
     #[test]
     fn no_cost_is_below_the_bound(
-        on_rod in any::<bool>(),
+        shape in prop::sample::select(vec![BallOnGate, BallOnRod, LyingRing, Arch, Stool]),
         radius in 20.0..30.0f64,
         share in 0.2..0.45f64,
-        edge in 3.5..6.5f64,
+        edge in 5.0..7.5f64,
         weighed in any::<bool>(),
-        // Polar angle and longitude, radius and factor of a preferred area.
+        // Share of the way round and up, radius and factor of a preferred area.
         preferred in prop::option::of((0.2..0.9f64, 0.0..1.0f64, 5.0..25.0f64, 0.05..0.9f64)),
         entry in prop::sample::select(vec![0.0, 12.0]),
         seed in 1u64..1000,
     ) {
-        let (mesh, mut request, middle) = shape(on_rod, radius, share, edge);
+        let (mesh, mut request) = shape.made(radius, share, edge);
         if weighed {
             request.weights = CostWeights::default();
         }
-        if let Some((polar, around, reach, factor)) = preferred {
-            let (sine, cosine) = (0.5 * TAU * polar).sin_cos();
-            let (y, x) = (TAU * around).sin_cos();
-            let centre =
-                Point::new(radius * sine * x, radius * sine * y, middle - radius * cosine);
+        if let Some((up, around, reach, factor)) = preferred {
+            let centre = place(&mesh, around, up);
             request.areas.preferred = vec![(Area::Ball { centre, radius: reach }, factor)];
         }
         (request.knife.entry_price, request.knife.least_cut) = (entry, entry);
         request.budget.seed = seed;
         request.budget.target_gap = 0.0;
-        request.budget.rounds = Some(6);
+        request.budget.rounds = Some(4);
         let told = Mutex::new(Vec::new());
         let control = Control::new(Cancel::new(), |progress| {
             if let (Some(cost), Some(bound)) = (progress.best_cost, progress.lower_bound) {
@@ -74,10 +106,12 @@ proptest! {
         told.push((plan.cost, plan.ending.lower_bound));
         // The end of a cut may fall between two vertices, where the relaxation only knows vertices: the bound says that
         // it leaves out an edge a cut, which weighs what cut weighs here.
-        let slack = edge * (plan.cost / plan.total_length).max(1.0);
+        let slack = plan.cuts.len() as f64 * edge * (plan.cost / plan.total_length).max(1.0);
         for (cost, bound) in told {
             prop_assert!(cost + slack >= bound, "cost {cost} mm, bound {bound} mm, slack {slack} mm");
         }
-        prop_assert!(plan.ending.gap >= 0.0 && plan.ending.lower_bound > entry);
+        let (gap, bound) = (plan.ending.gap, plan.ending.lower_bound);
+        // Feet may come off uncut, with a bridge that is cut from below.
+        prop_assert!(gap >= 0.0 && (plan.cost == 0.0 || bound > entry), "gap {gap}, bound {bound} mm");
     }
 }

@@ -3,11 +3,12 @@
 mod job;
 
 use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use job::model;
 use slitwright_solver::body::{MouldShape, Rubber};
-use slitwright_solver::control::{Cancel, Control, Extra, Progress, Stage};
+use slitwright_solver::control::{Cancel, Control, Extra, Stage};
 use slitwright_solver::plan::{
     Budget, Hooks, KnifeRules, NotTried, Plan, PlanRequest, PlanTrial, StopReason, TrialMode,
     TrialRequest, TrialVerdict, make_plan, make_plan_with,
@@ -27,7 +28,7 @@ fn hopeful(mode: TrialMode) -> PlanRequest {
         rubber: Rubber { shore_a: 45.0, working_stretch: 1.0, ..Rubber::default() },
         knife: KnifeRules { opening_zone: Some(8.0), hand_force: 120.0, ..KnifeRules::default() },
         weights: CostWeights::NONE,
-        trial: TrialRequest { mode, elements: Some(4000), ..TrialRequest::default() },
+        trial: TrialRequest { mode, elements: Some(3000), ..TrialRequest::default() },
         budget: Budget { seconds: 300.0, target_gap: 0.9, seed: 1, rounds: None },
         ..PlanRequest::default()
     }
@@ -56,7 +57,7 @@ fn a_cut_that_passes_is_only_followed_by_shorter_ones_that_pass() {
     let keep = |_: &[u8]| *stored.lock().expect("whole") += 1;
     let hooks = Hooks { better: Some(&show), checkpoint: Some(&keep), resume: None };
     let mut request = hopeful(TrialMode::Correct);
-    request.budget.rounds = Some(6);
+    request.budget.rounds = Some(4);
     let made = make_plan_with(&model(ball()), &request, &Control::silent(), &hooks);
     let made = made.expect("a plan");
     let last = tried(&made);
@@ -75,33 +76,26 @@ fn a_cut_that_passes_is_only_followed_by_shorter_ones_that_pass() {
     }
 }
 
-/// A job of which so many seconds are left, with a plan that is searched for as long as it takes and then
-/// tried; `at_trial` is called when the trial begins.
-fn tried_late(left: f64, extra: &Extra, at_trial: impl Fn(&Progress) + Sync + Send) -> Plan {
+/// A plan whose trial begins at the moment when the budget is used, by a clock that stands still otherwise:
+/// `at_trial` is called then.
+fn tried_late(extra: &Extra, at_trial: impl Fn() + Sync + Send) -> Plan {
     let request = hopeful(TrialMode::Judge);
-    let used = Duration::from_secs_f64(request.budget.seconds - left);
-    let begun = Mutex::new(false);
+    let late = Duration::from_secs_f64(request.budget.seconds + 1.0);
+    let begun = AtomicBool::new(false);
     let control = Control::new(Cancel::new(), |progress| {
-        let is_first = progress.stage == Stage::Trial
-            && !std::mem::replace(&mut *begun.lock().expect("whole"), true);
-        if is_first {
-            at_trial(&progress);
+        if progress.stage == Stage::Trial && !begun.swap(true, Ordering::Relaxed) {
+            at_trial();
         }
     });
-    let control = control.after(used).with_extra(extra.clone());
+    let clock = || if begun.load(Ordering::Relaxed) { late } else { Duration::ZERO };
+    let control = control.with_clock(clock).with_extra(extra.clone());
     make_plan(&model(ball_on_rod(12.0, 4.0, 12.0, 2.0)), &request, &control).expect("a plan")
-}
-
-/// Wait until the job's budget is used.
-fn wait_for_the_end(progress: &Progress) {
-    let left = hopeful(TrialMode::Judge).budget.seconds - progress.elapsed_seconds;
-    std::thread::sleep(Duration::from_secs_f64(left.max(0.0) + 0.2));
 }
 
 /// The search had reached its gap; the trial had not ended.
 #[test]
 fn time_that_runs_out_in_a_trial_is_told() {
-    let plan = tried_late(30.0, &Extra::new(), wait_for_the_end);
+    let plan = tried_late(&Extra::new(), || {});
     let outcome = tried(&plan).report.outcome;
     assert_eq!((outcome, plan.ending.stopped_by), (Outcome::OutOfTime, StopReason::TimeBudget));
     assert!(plan.ending.gap <= 0.9);
@@ -110,10 +104,7 @@ fn time_that_runs_out_in_a_trial_is_told() {
 #[test]
 fn time_that_is_given_during_a_trial_is_used() {
     let extra = Extra::new();
-    let plan = tried_late(30.0, &extra, |progress| {
-        extra.add(3000.0);
-        wait_for_the_end(progress);
-    });
+    let plan = tried_late(&extra, || extra.add(3000.0));
     let outcome = tried(&plan).report.outcome;
     assert!(matches!(outcome, Outcome::Stuck { .. } | Outcome::Released), "{outcome:?}");
     assert_eq!(plan.ending.stopped_by, StopReason::GapReached);
@@ -151,7 +142,7 @@ fn who_stops_the_shortening_keeps_what_passed() {
     });
     let hooks = Hooks { better: Some(&show), checkpoint: None, resume: None };
     let mut request = hopeful(TrialMode::Correct);
-    request.budget.rounds = Some(6);
+    request.budget.rounds = Some(4);
     let ball = model(ball_on_rod(12.0, 4.0, 12.0, 2.0));
     let plan = make_plan_with(&ball, &request, &control, &hooks).expect("the plan that passed");
     assert!(cancel.is_cancelled(), "something passed, and was about to be shortened");

@@ -37,7 +37,7 @@ fn widest_section_on_the_gate_needs_no_cut() {
             MouldShape::Cylinder { side_clearance: 15.0, top_clearance: 15.0 },
         ];
         for mould in moulds {
-            let request = PlanRequest { mould, ..thin_blanket(None) };
+            let request = PlanRequest { mould, ..thin_blanket(Some(5.0)) };
             let plan = plan(name, mesh.clone(), &request);
             assert!(plan.cuts.is_empty(), "{name}: {:?}", plan.cuts);
             assert_eq!((plan.total_length, plan.cost, plan.ending.gap), (0.0, 0.0, 0.0), "{name}");
@@ -61,12 +61,12 @@ fn sphere_on_a_small_gate_is_opened_by_the_closed_form() {
     // d times 2 pi r / (1 + e) / 2, which is 1.25 d of its length here. The graph measures between 2.3 % too
     // short and 1.2 % too long by direction (closed form in `solver/src/girth/graph.rs`) and 1 % is let by:
     // 2.9 % too long, 2.8 % too short. On top comes half an edge at the slit's end, which rings pass at vertices.
-    for edge in [6.0, 4.0] {
+    for edge in [7.0, 5.0] {
         let name = format!("sphere, edge {edge}");
         let mut request = thin_blanket(Some(edge));
         // A gap of 12 % may be reached by a plan that is 10 % off, and time makes plans hang on the machine:
         // rounds are counted instead.
-        (request.budget.target_gap, request.budget.rounds) = (0.01, Some(8));
+        (request.budget.target_gap, request.budget.rounds) = (0.01, Some(6));
         // Too small a flat to be taken for a foot unasked.
         request.gate = GateChoice::Patch { centre: Point::origin(), radius: gate + 0.1 };
         let plan = plan(&name, sphere_on_gate(radius, gate, 1.2), &request);
@@ -212,7 +212,7 @@ fn torus_has_one_bridge_and_its_mould_stays_whole() {
         ("standing torus", up, foot, 8.0),
     ];
     for (name, mesh, centre, radius) in cases {
-        let mut request = thin_blanket(Some(5.0));
+        let mut request = thin_blanket(Some(6.0));
         request.gate = GateChoice::Patch { centre, radius };
         // A wide model on a small gate, for which bounds are weak; how long its cuts are is not asked. It ends
         // by its gap wherever the clock lets it.

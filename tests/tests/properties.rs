@@ -238,7 +238,7 @@ fn no_cut_of_a_plan_can_be_left_out() {
     }
     let dancer = demo_models::piece("dancer").expect("a dancer");
     let mut request = PlanRequest::default();
-    request.resolution.planning_edge = Some(10.0);
+    request.resolution.planning_edge = Some(12.0);
     request.knife.opening_zone = Some(30.0);
     request.trial.mode = TrialMode::Off;
     request.budget = Budget { seconds: 120.0, target_gap: 0.6, ..Budget::default() };
