@@ -76,6 +76,9 @@ fn cut(cut: &Cut) -> v1::Cut {
             Reason::CutsBridge { bridge, text: _ } => {
                 v1::cut::Why::CutsBridge(v1::CutsBridge { bridge: *bridge })
             }
+            Reason::CutsNearBridge { near, text: _ } => {
+                v1::cut::Why::CutsNearBridge(v1::CutsNearBridge { near_bridge: *near })
+            }
             Reason::PartsSides { text: _ } => v1::cut::Why::PartsSides(v1::PartsSides {}),
         }),
     }

@@ -37,6 +37,13 @@ pub struct SaddleDisc {
     pub area: f64,
 }
 
+impl SaddleDisc {
+    /// Width of a round disc with the same area and rim, mm: four times the one over the other.
+    pub fn width(&self) -> f64 {
+        4.0 * self.area / self.rim_length
+    }
+}
+
 /// The disc down from a saddle along two directions; the half of it where the second is positive on
 /// a board.
 pub(super) fn descending_disc(

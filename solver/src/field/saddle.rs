@@ -123,7 +123,7 @@ impl Potential {
                 }
             };
             let disc = descending_disc(self, &position, fall, on_board, domain, control)?;
-            let width = disc.as_ref().map_or(0.0, |d| 4.0 * d.area / d.rim_length);
+            let width = disc.as_ref().map_or(0.0, SaddleDisc::width);
             let resolved = width >= RESOLVED_WIDTH * self.grid.spacing;
             let saddle =
                 Saddle { position, level, persistence, kind, axis, on_board, disc, resolved };

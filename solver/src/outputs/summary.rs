@@ -183,7 +183,8 @@ fn near_bridges(page: &mut Page, plan: &Plan, places: &Whereabouts) {
         return;
     }
     page.heading("Nearly bridges, thin rubber to mind");
-    for near in &plan.near_bridges {
+    let mut is_left = false;
+    for (near, number) in plan.near_bridges.iter().zip(0u32..) {
         let (from, to) = (places.place(&near.ends[0]), places.place(&near.ends[1]));
         let sides = if near.against_board {
             format!("the model at {from}, and the board at {to}")
@@ -197,12 +198,19 @@ fn near_bridges(page: &mut Page, plan: &Plan, places: &Whereabouts) {
             places.place(&near.ring)
         );
         page.item("", &words);
+        let cuts = |cut: &&Cut| matches!(cut.reason, Reason::CutsNearBridge { near, .. } if near == number);
+        match plan.cuts.iter().find(cuts) {
+            Some(cut) => page.item("", &format!("Cut {} parts the rubber in the ring.", cut.order)),
+            None => is_left = true,
+        }
     }
-    page.item(
-        "",
-        "Such a web tears easily when the model comes out. Cut it on purpose, fill the gap on the \
-         model before the pour, or draw the rubber out of the ring slowly.",
-    );
+    if is_left {
+        page.item(
+            "",
+            "A web that is not cut tears easily when the model comes out. Cut it on purpose, fill the gap on the \
+             model before the pour, or draw the rubber out of the ring slowly.",
+        );
+    }
 }
 
 fn hinges(page: &mut Page, plan: &Plan, places: &Whereabouts) {

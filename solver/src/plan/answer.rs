@@ -162,6 +162,13 @@ pub enum Reason {
         /// In words.
         text: String,
     },
+    /// Cuts the rubber in near-bridge number `near` (index into [`Plan::near_bridges`]).
+    CutsNearBridge {
+        /// Index into [`Plan::near_bridges`].
+        near: u32,
+        /// In words.
+        text: String,
+    },
     /// Parts the rubber between two sides of the model.
     PartsSides {
         /// In words.
@@ -175,6 +182,7 @@ impl Reason {
         match self {
             Self::FreesRing { text, .. }
             | Self::CutsBridge { text, .. }
+            | Self::CutsNearBridge { text, .. }
             | Self::PartsSides { text } => text,
         }
     }

@@ -1,7 +1,7 @@
 //! A candidate put together as the plan that goes out: curves, order, reasons, limits.
 
 use super::answer::{Cut, Hinge, NearBridge, Plan, PlannedBridge, Reason, TwoSides};
-use super::candidate::Candidate;
+use super::candidate::{self, Candidate};
 use super::closing::close;
 use super::cuts::{bridge_cut, exterior_cut, opening_reason, rim_points};
 use super::ending::Ending;
@@ -143,9 +143,7 @@ impl Assembly<'_, '_> {
         curves
             .map(|(index, curve)| {
                 let reason = match candidate.two_sides() {
-                    Some(_) => Reason::PartsSides {
-                        text: "lets the rubber open between two sides of the model".to_owned(),
-                    },
+                    Some(sides) => parting_reason(setup, sides, index),
                     None => why(index).unwrap_or_else(|| opening_reason(setup, curve)),
                 };
                 let sheets =
@@ -225,6 +223,24 @@ fn bridge_cuts<'a>(
         let key = bridge_key(setup, index, &candidate.curves().cuts);
         Placed { key, exterior: None, cut }
     })
+}
+
+/// Why a cut between two sides, or one that goes with them, is made.
+fn parting_reason(setup: &Setup, sides: &candidate::TwoSides, cut: usize) -> Reason {
+    let near = sides.across_near.iter().find(|(index, _)| *index == cut).map(|(_, near)| *near);
+    match near {
+        Some(near) => Reason::CutsNearBridge {
+            near: near as u32,
+            text: format!(
+                "parts the plug of rubber in a ring of the model that all but closes: it would have to come out \
+                 through a gap of {:.1} mm",
+                setup.near[near].gap
+            ),
+        },
+        None => Reason::PartsSides {
+            text: "lets the rubber open between two sides of the model".to_owned(),
+        },
+    }
 }
 
 fn near_bridge(near: &NearInMould, outward: &Outward<'_>) -> NearBridge {

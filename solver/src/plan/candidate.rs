@@ -31,6 +31,8 @@ pub(super) struct TwoSides {
     pub undercut: f64,
     /// Where the border is left uncut: both ends and the length between, mm.
     pub hinges: Vec<(Point, Point, f64)>,
+    /// The cuts across near-bridges, each with the number of its near-bridge.
+    pub across_near: Vec<(usize, usize)>,
 }
 
 /// A plan in progress. It comes to be in stages: edges of the planning graph, for families that have any;

@@ -1,6 +1,6 @@
 //! Near-bridges: rings of the model that all but close, and how thin the rubber is in their gaps.
 
-use crate::field::{Saddle, SaddleKind};
+use crate::field::{Saddle, SaddleDisc, SaddleKind};
 use crate::mesh::{Point, SurfaceLocator, Vector};
 
 /// Rubber in a gap is told of up to this thickness, mm. Thicker webs are strong enough to be
@@ -34,6 +34,8 @@ pub(super) struct NearInMould {
     pub level: f64,
     /// Potential in the middle of the ring less that in the gap.
     pub persistence: f64,
+    /// The surface across the ring, from the model to the model and to the gap, where the grid resolves it.
+    pub disc: Option<SaddleDisc>,
 }
 
 /// The near-bridges among the saddles whose gaps are thin, thinnest first. `model` is the model's
@@ -61,6 +63,7 @@ pub(super) fn near_bridges(
                 against_board: thinnest.board,
                 level: saddle.level,
                 persistence,
+                disc: saddle.disc.clone().filter(|_| saddle.resolved),
             })
         })
         .collect();

@@ -77,7 +77,13 @@ impl<'a> Labeller<'a> {
         let surface = self.surface;
         let edges = surface.topology.edge_faces.len() as u32;
         let look: Vec<f64> = (0..count as usize)
-            .map(|f| if self.in_gate[f] { 0.0 } else { self.normals[f].dot(direction) })
+            .map(|f| {
+                if self.in_gate[f] || surface.spared[f] {
+                    0.0
+                } else {
+                    self.normals[f].dot(direction)
+                }
+            })
             .collect();
         let (units, areas) = (self.units, &self.areas);
         let capacity = |e: u32| {

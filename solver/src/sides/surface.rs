@@ -2,7 +2,7 @@
 
 use crate::body::Gate;
 use crate::mesh::{
-    LocatorError, Point, RemeshError, SurfaceLocator, Topology, TriangleMesh, planning_mesh,
+    FaceId, LocatorError, Point, RemeshError, SurfaceLocator, Topology, TriangleMesh, planning_mesh,
 };
 
 use super::SidesError;
@@ -23,6 +23,8 @@ pub struct Surface {
     pub is_gate: Vec<bool>,
     /// What a millimetre of cut costs at each vertex; infinite where no cut may run.
     pub weight: Vec<f64>,
+    /// Faces that may look either way: the rubber before them is cut across besides.
+    pub spared: Vec<bool>,
 }
 
 impl Surface {
@@ -40,10 +42,24 @@ impl Surface {
         Ok(Self {
             is_gate: mesh.positions.iter().map(|p| gate.holds(p)).collect(),
             weight: mesh.positions.iter().map(weight).collect(),
+            spared: vec![false; mesh.faces.len()],
             mesh,
             topology,
             locator,
         })
+    }
+
+    /// Spare the faces that look at a surface along which the rubber is cut across, no farther than `reach` (mm) from it:
+    /// what they hold back is two fingers of rubber then, which bend out by themselves.
+    pub fn spare(&mut self, cut: &TriangleMesh, reach: f64) -> Result<(), SidesError> {
+        let cut = SurfaceLocator::new(cut).map_err(SidesError::Locator)?;
+        for (f, spared) in (0u32..).zip(&mut self.spared) {
+            let middle = self.mesh.face_middle(FaceId(f));
+            let hit = cut.closest(&middle);
+            let looks = (hit.point - middle).dot(&self.mesh.area_vector(FaceId(f))) > 0.0;
+            *spared |= looks && hit.distance <= reach;
+        }
+        Ok(())
     }
 
     /// Mean length of an edge, mm.

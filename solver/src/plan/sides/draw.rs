@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::pattern::{Pattern, Piece};
 use crate::control::Control;
 use crate::curves::{CutCurve, CutCurves, Finished};
-use crate::field::Potential;
+use crate::field::{Potential, SaddleDisc};
 use crate::mesh::{
     CurvePoint, Point, SurfaceLocator, TriangleMesh, nearest_on_polyline, polyline_length, thinned,
 };
@@ -16,7 +16,7 @@ use crate::plan::request::PlanRequest;
 use crate::plan::setup::Setup;
 use crate::plan::sheets::{DRAWN_OUT, GivenSheets, PlannedSheets};
 use crate::sheets::{
-    CutLine, SheetFlow, SheetSettings, cutting_surfaces, disc_sheet, traced_sheet,
+    CutLine, SheetFlow, SheetSettings, cutting_surfaces, disc_sheet, surfaces_cross, traced_sheet,
 };
 use crate::sides::{PartKind, PartingSheet};
 
@@ -98,6 +98,16 @@ impl Drawing<'_> {
             sheets.push(disc);
             cuts.push(curves_of(&line));
         }
+        let (mut across_near, mut near_surfaces) = (Vec::new(), Vec::new());
+        for (near, disc) in self.near_discs()? {
+            let ends = disc.rim.first().filter(|_| disc.closed);
+            let line = plain_line(disc.rim.iter().chain(ends).copied().collect());
+            let sheet = disc_sheet(body, &setup.working, &line, &disc.surface, settings, control)?;
+            sheets.push(sheet);
+            across_near.push((cuts.len(), near));
+            cuts.push(curves_of(&line));
+            near_surfaces.push(&disc.surface);
+        }
         let weighted_length = cuts.iter().map(|cut| self.weighted(cut)).sum();
         let openings = self.openings(&cuts);
         let curves = Finished {
@@ -112,6 +122,7 @@ impl Drawing<'_> {
         let surface = sheet.cut_surface(&|place| pattern.is_cut(place));
         let mut surfaces = vec![surface];
         surfaces.extend(self.additions.iter().map(|addition| addition.surface(sheet)));
+        surfaces.extend(cutting_surfaces(&[], near_surfaces, DRAWN_OUT, settings));
         let given = GivenSheets { sheets, discs, own_discs: own, surfaces };
         let planned = PlannedSheets::given(given, setup, request, control)?;
         let origin = Origin::TwoSides(TwoSides {
@@ -119,6 +130,7 @@ impl Drawing<'_> {
             border: super::pattern::whole(sheet).length(),
             undercut: sheet.labels.undercut(),
             hinges: self.hinges(pattern),
+            across_near,
         });
         let price = request.knife.entry_price;
         let drawn = Candidate::drawn(origin, curves, &setup.graph, &setup.fixed(), price);
@@ -171,14 +183,40 @@ impl Drawing<'_> {
         Ok((rims, discs, own))
     }
 
-    /// The discs of bridges that are cut across but not by the sheet, drawn out beyond the rubber.
-    pub(in crate::plan) fn own_discs(&self, settings: &SheetSettings) -> Vec<TriangleMesh> {
+    /// The discs of bridges and near-bridges that are cut across but not by the sheet, drawn out beyond the rubber.
+    pub(in crate::plan) fn own_discs(
+        &self,
+        settings: &SheetSettings,
+    ) -> Result<Vec<TriangleMesh>, PlanError> {
         let setup = self.setup;
         let bridges = setup.bridges.bridges.iter().enumerate();
         let own = bridges
             .filter(|(k, _)| setup.crossed[*k] && self.part_across(*k).is_none())
             .map(|(_, bridge)| &bridge.surface);
-        cutting_surfaces(&[], own, DRAWN_OUT, settings)
+        let near = self.near_discs()?;
+        let own = own.chain(near.iter().map(|(_, disc)| &disc.surface));
+        Ok(cutting_surfaces(&[], own, DRAWN_OUT, settings))
+    }
+
+    /// The near-bridges that the sheet does not run through, so that their rubber would stay a plug behind the model, each
+    /// with its number and the disc that cuts it across.
+    fn near_discs(&self) -> Result<Vec<(usize, &SaddleDisc)>, PlanError> {
+        if self.setup.near.is_empty() {
+            return Ok(Vec::new());
+        }
+        let sheet = self.sheet.cut_in_rubber(&|_| true);
+        let locator = SurfaceLocator::new(&sheet)?;
+        let mut discs = Vec::new();
+        for (index, near) in self.setup.near.iter().enumerate() {
+            let Some(disc) = &near.disc else { continue };
+            let reach = THROUGH * disc.width();
+            let is_parted = locator.closest(&near.ring).distance <= reach
+                || surfaces_cross(&sheet, &disc.surface)?.is_some();
+            if !is_parted {
+                discs.push((index, disc));
+            }
+        }
+        Ok(discs)
     }
 
     /// The part of the sheet that cuts a bridge across.

@@ -217,7 +217,7 @@ impl<'s, 'v> Tries<'s, 'v> {
         let additions = self.additions(bench, cut)?;
         surfaces.extend(additions.iter().map(|addition| addition.surface(&sheet)));
         let drawing = self.drawing(bench, &sheet, &additions);
-        surfaces.extend(drawing.own_discs(&bench.request.sheets));
+        surfaces.extend(drawing.own_discs(&bench.request.sheets)?);
         Ok(surfaces)
     }
 

@@ -9,7 +9,7 @@ use super::draw::Drawing;
 use super::pattern::whole;
 use crate::control::Control;
 use crate::field::{Equations, Potential, RubberDomain};
-use crate::mesh::{Point, Vector};
+use crate::mesh::{FaceId, Point, TriangleMesh, Vector};
 use crate::sides::{Border, Labeller, Labels, PartingSheet, SidesError, Surface};
 
 /// Directions level with the board, round half a turn: the opposite one has the same border.
@@ -45,8 +45,8 @@ const CELLS: (f64, u64) = (112.0, 120_000_000);
 pub(in crate::plan) struct View {
     labels: Labels,
     border: Border,
-    /// What it is ranked by, mm: its border, its undercuts, the bridges that it does not look through; for short borders,
-    /// and for true ones.
+    /// What it is ranked by, mm: its border, its undercuts, the bridges and near-bridges that it does not look through; for
+    /// short borders, and for true ones.
     ranks: [f64; 2],
     /// The share of the border along which the knife leans too far or the model stops it, once it was looked at.
     awkward: Option<f64>,
@@ -72,7 +72,10 @@ impl<'a> Views<'a> {
         control: &Control<'_>,
     ) -> Result<Option<Self>, PlanError> {
         let weight = |p: &Point| setup.weight_at(p);
-        let surface = Surface::new(&setup.working, &setup.gate, &weight)?;
+        let mut surface = Surface::new(&setup.working, &setup.gate, &weight)?;
+        for disc in setup.near.iter().filter_map(|near| near.disc.as_ref()) {
+            surface.spare(&disc.surface, disc.width())?;
+        }
         control.check()?;
         let mut labeller = Labeller::new(&surface);
         let area: f64 = surface.mesh.area();
@@ -238,17 +241,18 @@ fn directions() -> Vec<Vector> {
         .collect()
 }
 
-/// What bridges cost that a direction does not look through, mm: the less the farther it is from square to
-/// the disc across the hole.
+/// What bridges and near-bridges cost that a direction does not look through, mm: the less the farther it is from square
+/// to the disc across the hole. A near-bridge is reached from where the rubber is drawn apart already, so that it costs its
+/// cut alone.
 fn blind(setup: &Setup, direction: &Vector) -> f64 {
+    let blind = |disc: &TriangleMesh| {
+        let normal: Vector =
+            (0..disc.faces.len() as u32).map(|f| disc.area_vector(FaceId(f))).sum();
+        let through = normal.try_normalize(1e-12).map_or(1.0, |n| n.dot(direction).abs());
+        1.0 - (through / 0.7).min(1.0)
+    };
     let crossed = setup.bridges.bridges.iter().zip(&setup.crossed).filter(|(_, crossed)| **crossed);
-    crossed
-        .map(|(bridge, _)| {
-            let disc = &bridge.surface;
-            let faces = 0..disc.faces.len() as u32;
-            let normal: Vector = faces.map(|f| disc.area_vector(crate::mesh::FaceId(f))).sum();
-            let through = normal.try_normalize(1e-12).map_or(1.0, |n| n.dot(direction).abs());
-            BLIND_BRIDGE * (1.0 - (through / 0.7).min(1.0))
-        })
-        .sum()
+    let bridges = crossed.map(|(bridge, _)| BLIND_BRIDGE * blind(&bridge.surface));
+    let near = setup.near.iter().filter_map(|near| near.disc.as_ref());
+    bridges.chain(near.map(|disc| disc.rim_length * blind(&disc.surface))).sum()
 }
