@@ -90,6 +90,7 @@ fn demo(only: Option<&String>) -> Result<(), String> {
             sheets: &[],
             rubber: &rubber,
             bridges: &[],
+            plugs: &[],
             settings: &settings,
         };
         let start = Instant::now();
@@ -120,6 +121,7 @@ fn all(asked: &[usize]) -> Result<(), String> {
                 sheets: &sheets,
                 rubber: &rubber,
                 bridges: &[],
+                plugs: &[],
                 settings: &settings,
             };
             let start = Instant::now();

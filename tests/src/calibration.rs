@@ -213,6 +213,7 @@ pub fn compare(limb: &Limb, elements: usize) -> Result<Vec<Comparison>, String> 
                 sheets: &sheets,
                 rubber: &rubber,
                 bridges: &[],
+                plugs: &[],
                 settings: &settings,
             };
             let trial = run(&setup, &Control::silent()).map_err(|e| e.to_string())?;

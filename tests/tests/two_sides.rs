@@ -85,6 +85,7 @@ impl Piece {
             sheets: &[sheet.cut_surface(&is_cut)],
             rubber: &Rubber::default(),
             bridges: &[],
+            plugs: &[],
             settings: &settings,
         };
         run(&setup, &Control::silent()).expect("runs")

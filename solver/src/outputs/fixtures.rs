@@ -179,6 +179,7 @@ pub(super) fn tried_ball() -> (TrialReport, TriangleMesh) {
         sheets: &[shapes::upright([0.0, 40.0], [-1.0, 20.0])],
         rubber: &Rubber::default(),
         bridges: &[],
+        plugs: &[],
         settings: &settings,
     };
     (run(&setup, &Control::silent()).expect("runs"), model)

@@ -8,7 +8,7 @@ use super::sheets::PlannedSheets;
 use super::verdict::{Demand, NotTried, PlanTrial, TrialVerdict};
 use crate::control::{Control, Stage};
 use crate::mesh::{TriangleMesh, Vector};
-use crate::trial::{BridgePlace, TrialError, TrialReport, TrialSettings, TrialSetup, run};
+use crate::trial::{BridgePlace, Plug, TrialError, TrialReport, TrialSettings, TrialSetup, run};
 
 /// The mould is also drawn off at these angles from upright, away from the side where it is cut most, so
 /// that the model leaves through the opening, degrees. Common practice, no source.
@@ -109,12 +109,16 @@ fn ask(
         .iter()
         .map(|b| BridgePlace { centre: b.centre, radius: 0.5 * b.neck_width.max(b.depth) })
         .collect();
+    let discs = setup.near.iter().filter_map(|near| near.disc.as_ref());
+    let plugs: Vec<Plug<'_>> =
+        discs.map(|disc| Plug { disc: &disc.surface, width: disc.width() }).collect();
     let asked = TrialSetup {
         body: &setup.body,
         model: &setup.working,
         sheets: surfaces,
         rubber: &request.rubber,
         bridges: &bridges,
+        plugs: &plugs,
         settings,
     };
     run(&asked, control)

@@ -120,6 +120,8 @@ impl Rig<'_> {
         let lengths = if hands.hold == Hold::Rim { FARTHEST.1 } else { FARTHEST.0 };
         let (farthest, unit) = (lengths * length, length / settings.steps as f64);
         let (mut gone, mut stride) = (0.0, 1.0);
+        // The ways of the last step, a millimetre of the hands' way.
+        let mut ways: Vec<Vector> = Vec::new();
         while gone < farthest {
             if self.is_late() {
                 return Ok(course);
@@ -133,6 +135,11 @@ impl Rig<'_> {
             });
             let along = self.along(hands, &opened.x, direction, gone);
             rubber.set_pulls_from(kept.chain([(along, before)]).collect());
+            let from = rubber.x.clone();
+            let step = gone - before;
+            if !ways.is_empty() {
+                rubber.carry(ways.iter().map(|way| way * step).collect());
+            }
             let mut settled = self.settle(&mut rubber, MOST_STEPS.0, &mut course)?;
             let mut stretches = self.elastic.stretches(&rubber.x);
             let mut used = MOST_STEPS.0;
@@ -157,6 +164,7 @@ impl Rig<'_> {
                 is_clear = self.is_clear(&rubber, &direction);
                 settled |= was_clear && is_clear;
             }
+            ways = rubber.x.iter().zip(&from).map(|(x, from)| (x - from) / step).collect();
             let force = drawn(&rubber, &direction);
             let torn = self.measure(&rubber.x, &mut course);
             let travel = self.travel(&rubber, &direction);

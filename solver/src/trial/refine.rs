@@ -36,7 +36,7 @@ impl<'a> Refinement<'a> {
         levels: Vec<f64>,
         elements: Vec<[u32; 4]>,
     ) -> Self {
-        let sizes = positions.par_iter().map(|p| region.size(p)).collect();
+        let sizes = positions.par_iter().map(|p| region.size(p, finest)).collect();
         let tets = Tets::new(elements, positions.len());
         Self { region, finest, positions, levels, sizes, tets }
     }
@@ -69,7 +69,7 @@ impl<'a> Refinement<'a> {
         if least(&self.levels) > length {
             return false;
         }
-        length > LONGEST * least(&self.sizes).max(self.finest)
+        length > LONGEST * least(&self.sizes)
     }
 
     /// The longest edge of an element; of like ones that with the lowest nodes.
@@ -97,7 +97,7 @@ impl<'a> Refinement<'a> {
             self.tets.split(edge);
             self.positions.push(middle);
             self.levels.push(self.region.level(&middle));
-            self.sizes.push(self.region.size(&middle));
+            self.sizes.push(self.region.size(&middle, self.finest));
             path.pop();
         }
     }

@@ -25,7 +25,7 @@ pub struct RubberRegion<'a> {
 impl<'a> RubberRegion<'a> {
     /// The rubber of the body of a trial.
     pub fn new(setup: &TrialSetup<'a>, model: &'a RigidModel) -> Self {
-        Self { body: setup.body, model, detail: Detail::new(setup.body, setup.model) }
+        Self { body: setup.body, model, detail: Detail::new(setup.body, setup.model, setup.plugs) }
     }
 
     /// Signed stand-ins for the distances to model, outside and bottom: negative in the rubber.
@@ -61,8 +61,8 @@ impl Region for RubberRegion<'_> {
         }
     }
 
-    fn size(&self, point: &Point) -> f64 {
-        self.detail.size(point)
+    fn size(&self, point: &Point, finest: f64) -> f64 {
+        self.detail.size(point, finest)
     }
 
     fn bounds(&self) -> (Point, Point) {
@@ -100,7 +100,8 @@ pub fn mesh_rubber(
     // Clipped elements come on top of whole ones.
     let mut spacing = 0.5 * (PER_CUBE * volume * 1.3 / elements as f64).cbrt();
     let octaves = |spacing: f64| {
-        let is_worth_it = region.detail.coarsest() > LEAST_SPREAD * spacing;
+        let is_worth_it = region.detail.coarsest() > LEAST_SPREAD * spacing
+            || region.detail.finest_plug() < spacing;
         if is_worth_it { OCTAVES } else { 0 }
     };
     let mut solid = fill(&region, spacing, octaves(spacing), control)?;

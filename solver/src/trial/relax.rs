@@ -110,6 +110,8 @@ pub struct Relaxation<'a> {
     grasp_starts: Vec<u32>,
     /// Target of each pull before the last change.
     targets_before: Vec<f64>,
+    /// The way that each node is carried along while the hands go to where they are wanted, mm; empty where none is.
+    carried: Vec<Vector>,
     /// Where nodes were when it was last looked at how far they go.
     watched: Vec<Point>,
     /// How far nodes went over the last [`WATCH_EVERY`] steps, as root of the mean square, mm.
@@ -165,6 +167,7 @@ impl<'a> Relaxation<'a> {
             grasp_starts: vec![0; count + 1],
             targets_before: Vec::new(),
             net: vec![Vector::zeros(); count],
+            carried: Vec::new(),
             watched: Vec::new(),
             went: f64::INFINITY,
             creep: f64::INFINITY,
@@ -212,6 +215,13 @@ impl<'a> Relaxation<'a> {
     /// Pulls.
     pub fn pulls(&self) -> &[Pull] {
         &self.pulls
+    }
+
+    /// Carry the nodes along by these ways, mm, while the hands go to where they are wanted next: rubber that goes on as it
+    /// went is nearly at rest when they arrive. The obstacle stops them as it does all else.
+    pub fn carry(&mut self, ways: Vec<Vector>) {
+        debug_assert_eq!(ways.len(), self.x.len());
+        self.carried = ways;
     }
 
     /// Keep middles of faces and of their edges out of the obstacle too, but for a little, or
@@ -284,6 +294,8 @@ impl<'a> Relaxation<'a> {
         let (elastic, work, mass, held) = (self.elastic, &self.work, &self.mass, &self.held);
         let (pulls, grasps, starts) = (&self.pulls, &self.grasps, &self.grasp_starts);
         let spacing = self.spacing;
+        let is_carried = !self.carried.is_empty() && reached < 1.0;
+        let carried = &self.carried;
         let efforts: Vec<Effort> = pulls
             .iter()
             .zip(&self.targets_before)
@@ -323,6 +335,9 @@ impl<'a> Relaxation<'a> {
                     let mut stride = before * kept + force * yields(n);
                     let_go[k] = (LONGEST_STEP * spacing / stride.norm()).min(1.0);
                     stride *= let_go[k];
+                    let along =
+                        if is_carried { carried[n] / REACH_STEPS as f64 } else { Vector::zeros() };
+                    stride += along;
                     if let (Some(obstacle), Some(feel)) = (obstacle, feels[k].as_mut()) {
                         let back = put_back(feel, obstacle, &x[k], &stride, friction, spacing);
                         stride += back;
@@ -331,7 +346,7 @@ impl<'a> Relaxation<'a> {
                     }
                     longest = longest.max(stride.norm_squared());
                     x[k] += stride;
-                    velocity[k] = stride;
+                    velocity[k] = stride - along;
                     reactions[k] = reaction;
                 }
                 (stiff, kinetic, longest)
@@ -409,6 +424,12 @@ impl<'a> Relaxation<'a> {
         self.watched.clone_from(&self.x);
     }
 
+    /// The hands are where they were wanted.
+    fn arrive(&mut self) {
+        self.targets_before = self.pulls.iter().map(|p| p.target).collect();
+        self.carried.clear();
+    }
+
     /// Let the body come to rest: until the unbalanced force is below `tolerance` of what is
     /// applied, or for `most` steps.
     pub fn settle(
@@ -466,12 +487,12 @@ impl<'a> Relaxation<'a> {
                 });
                 let rests = residual < tolerance && balanced && self.creep <= CREEP * self.spacing;
                 if step >= least && rests {
-                    self.targets_before = self.pulls.iter().map(|p| p.target).collect();
+                    self.arrive();
                     return Ok(Settled { steps: step, residual, balanced });
                 }
             }
         }
-        self.targets_before = self.pulls.iter().map(|p| p.target).collect();
+        self.arrive();
         Ok(Settled { steps: most, residual, balanced })
     }
 }

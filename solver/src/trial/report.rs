@@ -22,8 +22,20 @@ pub struct TrialSetup<'a> {
     pub rubber: &'a Rubber,
     /// Places where bridges are looked at.
     pub bridges: &'a [BridgePlace],
+    /// Rubber in holes and near-holes of the model.
+    pub plugs: &'a [Plug<'a>],
     /// How the trial is made.
     pub settings: &'a TrialSettings,
+}
+
+/// Rubber in a hole of the model, or in a ring of it that all but closes: elements are fine enough there for its two
+/// halves to be held behind the model, or to bend out.
+#[derive(Clone, Copy)]
+pub struct Plug<'a> {
+    /// The surface across it.
+    pub disc: &'a TriangleMesh,
+    /// How wide that is, mm.
+    pub width: f64,
 }
 
 /// A bridge to look at.

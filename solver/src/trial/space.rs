@@ -10,9 +10,9 @@ pub trait Region: Sync {
     fn level(&self, point: &Point) -> f64;
     /// The skin that a point on the boundary lies on.
     fn skin(&self, point: &Point) -> Skin;
-    /// Size of elements that is wanted at a point, mm; 0 wants the finest.
-    fn size(&self, _point: &Point) -> f64 {
-        0.0
+    /// Size of elements that is wanted at a point, mm, where they may be as fine as `finest` in general.
+    fn size(&self, _point: &Point, finest: f64) -> f64 {
+        finest
     }
     /// A box round the region, mm.
     fn bounds(&self) -> (Point, Point);

@@ -7,7 +7,8 @@ use crate::control::Control;
 use crate::curves::{CutCurve, CutCurves, Finished};
 use crate::field::{Potential, SaddleDisc};
 use crate::mesh::{
-    CurvePoint, Point, SurfaceLocator, TriangleMesh, nearest_on_polyline, polyline_length, thinned,
+    CurvePoint, FaceId, Point, SurfaceLocator, TriangleMesh, Vector, nearest_on_polyline,
+    polyline_length, thinned,
 };
 use crate::plan::candidate::{Candidate, Origin, TwoSides};
 use crate::plan::error::PlanError;
@@ -201,22 +202,32 @@ impl Drawing<'_> {
     /// The near-bridges that the sheet does not run through, so that their rubber would stay a plug behind the model, each
     /// with its number and the disc that cuts it across.
     fn near_discs(&self) -> Result<Vec<(usize, &SaddleDisc)>, PlanError> {
-        if self.setup.near.is_empty() {
-            return Ok(Vec::new());
-        }
-        let sheet = self.sheet.cut_in_rubber(&|_| true);
-        let locator = SurfaceLocator::new(&sheet)?;
-        let mut discs = Vec::new();
-        for (index, near) in self.setup.near.iter().enumerate() {
-            let Some(disc) = &near.disc else { continue };
-            let reach = THROUGH * disc.width();
-            let is_parted = locator.closest(&near.ring).distance <= reach
-                || surfaces_cross(&sheet, &disc.surface)?.is_some();
-            if !is_parted {
-                discs.push((index, disc));
+        let all = self.setup.near.iter().enumerate();
+        let mut discs: Vec<(usize, &SaddleDisc)> = all
+            .filter_map(|(index, near)| Some((index, near.disc.as_ref()?)))
+            .filter(|(index, disc)| !self.runs_through(&self.setup.near[*index].ring, disc))
+            .collect();
+        if !discs.is_empty() {
+            // What meets the sheet cannot be cut beside it.
+            let sheet = self.sheet.cut_in_rubber(&|_| true);
+            let mut apart = Vec::with_capacity(discs.len());
+            for (_, disc) in &discs {
+                apart.push(surfaces_cross(&sheet, &disc.surface)?.is_none());
             }
+            let mut apart = apart.into_iter();
+            discs.retain(|_| apart.next() == Some(true));
         }
         Ok(discs)
+    }
+
+    /// Whether the rubber of a ring lies on one side of the sheet before the ring, and on the other behind it.
+    fn runs_through(&self, ring: &Point, disc: &SaddleDisc) -> bool {
+        let surface = &disc.surface;
+        let normal: Vector =
+            (0..surface.faces.len() as u32).map(|f| surface.area_vector(FaceId(f))).sum();
+        let Some(axis) = normal.try_normalize(0.0) else { return false };
+        let sides = [1.0, -1.0].map(|s| self.sheet.side_of(&(ring + axis * (s * disc.width()))));
+        matches!(sides, [Some(before), Some(behind)] if before != behind)
     }
 
     /// The part of the sheet that cuts a bridge across.
@@ -387,6 +398,11 @@ fn part_of(points: &[Point], from: f64, to: f64) -> Vec<Point> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::bridges::shapes::{blocks, cells, without};
+    use crate::mesh::{PrepareOptions, prepare_mesh};
+    use crate::plan::setup::set_up;
+    use crate::plan::sides::Views;
+    use crate::plan::skin::Holes;
 
     #[test]
     fn a_part_of_a_line_is_as_long_as_asked() {
@@ -395,5 +411,50 @@ mod tests {
         assert_eq!(part.len(), 3);
         assert!((polyline_length(&part) - 13.0).abs() < 1e-12);
         assert_eq!(part_of(&corner, 0.0, 20.0).len(), 3);
+    }
+
+    /// A square ring, standing, with a slot of 2 mm through one side. Seen along its hole the sheet runs through the ring
+    /// itself; seen from the side the rubber in it would stay a plug, and is cut across: square to the hole, 10 mm by 10.
+    #[test]
+    fn a_ring_that_all_but_closes_is_cut_across_where_the_sheet_does_not_run_through_it() {
+        let ring = without(cells([0, 0, 0], [15, 15, 5]), [5, 5, 0], [10, 10, 5]);
+        let ring = blocks(&without(ring, [7, 10, 0], [8, 15, 5]), 1, 2.0);
+        let positions = ring.positions.iter().map(|p| Point::new(p.y, p.z, p.x)).collect();
+        let mesh = TriangleMesh { positions, faces: ring.faces };
+        let model = prepare_mesh(mesh, &PrepareOptions::default()).expect("sound");
+        let (request, control) = (PlanRequest::default(), Control::silent());
+        let setup = set_up(&model, &request, 1.0, Holes::Filled, &control).expect("set up");
+        let mut views = Views::new(&setup, &request, &control).expect("drawn").expect("two sides");
+        let axis = setup.gate.to_mould * Vector::y();
+        let mut seen = [0, 0];
+        for view in 0..views.len() {
+            let through = views.direction(view).dot(&axis).abs();
+            if seen.iter().all(|&n| n > 1) || (0.3..0.95).contains(&through) {
+                continue;
+            }
+            let sheet = views.sheet(view, &control).expect("a sheet");
+            let drawing = Drawing {
+                setup: &setup,
+                sheet: &sheet,
+                additions: &[],
+                outer: views.outer(),
+                request: &request,
+            };
+            let discs = drawing.near_discs().expect("looked at");
+            let is_across = through < 0.5;
+            assert_eq!(discs.len(), usize::from(is_across), "{through}");
+            seen[usize::from(is_across)] += 1;
+            for (near, disc) in discs {
+                assert_eq!(near, 0);
+                assert!((disc.area / 100.0 - 1.0).abs() < 0.2, "{} mm^2", disc.area);
+                let pattern = super::super::pattern::whole(&sheet);
+                let candidate = drawing.candidate(&pattern, &control).expect("drawn");
+                let sides = candidate.two_sides().expect("two sides");
+                assert_eq!(sides.across_near.len(), 1);
+                let (cut, _) = sides.across_near[0];
+                assert_eq!(cut, candidate.curves().cuts.len() - 1);
+            }
+        }
+        assert!(seen.iter().all(|&n| n > 0), "{seen:?}");
     }
 }

@@ -27,7 +27,8 @@ fn tried(
 ) -> TrialReport {
     let body = MouldBody::new(model, shape).expect("a body");
     let rubber = Rubber::default();
-    let setup = TrialSetup { body: &body, model, sheets, rubber: &rubber, bridges, settings };
+    let setup =
+        TrialSetup { body: &body, model, sheets, rubber: &rubber, bridges, plugs: &[], settings };
     run(&setup, &Control::silent()).expect("runs")
 }
 
@@ -176,6 +177,7 @@ fn what_cannot_be_tried_is_refused() {
             sheets: &[],
             rubber: &rubber,
             bridges: &[],
+            plugs: &[],
             settings,
         };
         run(&setup, control).expect_err("refused")

@@ -13,8 +13,15 @@ fn tried(sheets: &[TriangleMesh], settings: &TrialSettings) -> TrialReport {
     let block = MouldShape::Box { side_clearance: 9.0, top_clearance: 9.0 };
     let body = MouldBody::new(&model, &block).expect("a body");
     let rubber = Rubber::default();
-    let setup =
-        TrialSetup { body: &body, model: &model, sheets, rubber: &rubber, bridges: &[], settings };
+    let setup = TrialSetup {
+        body: &body,
+        model: &model,
+        sheets,
+        rubber: &rubber,
+        bridges: &[],
+        plugs: &[],
+        settings,
+    };
     run(&setup, &Control::silent()).expect("runs")
 }
 
