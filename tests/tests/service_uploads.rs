@@ -104,11 +104,18 @@ async fn every_bad_header_names_its_fields() {
                 options: Some(v1::PrepareOptions {
                     deviation_mm: Some(f64::NAN),
                     working_resolution_mm: Some(-1.0),
+                    largest_hole_mm: Some(f64::INFINITY),
+                    rebuild_deviation_mm: Some(0.0),
                     ..Default::default()
                 }),
                 ..header()
             },
-            &["header.options.deviation_mm", "header.options.working_resolution_mm"],
+            &[
+                "header.options.deviation_mm",
+                "header.options.working_resolution_mm",
+                "header.options.largest_hole_mm",
+                "header.options.rebuild_deviation_mm",
+            ],
         ),
         // A plinth 20 m long: a slip in the unit.
         (v1::UploadHeader { unit: v1::LengthUnit::Metre.into(), ..header() }, &["header.unit"]),
