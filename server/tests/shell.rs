@@ -118,6 +118,48 @@ fn check_tells_sizes_in_words_and_in_json() {
     assert!((report.volume_cm3 - 24_000.0).abs() < 1e-6, "{} cm3", report.volume_cm3);
 }
 
+/// Two plinths that overlap by a quarter of their length: 24 + 24 - 6 cm^3 together.
+#[test]
+fn check_rebuilds_what_overlaps_and_tells_it_unless_it_is_to_stay() {
+    let folder = folder_with_plinth();
+    let lines: Vec<&str> = PLINTH.lines().collect();
+    let (corners, faces) = (&lines[2..10], &lines[10..]);
+    let mut text = "OFF\n16 24 0\n".to_owned();
+    for shift in [0.0, 30.0] {
+        for corner in corners {
+            let numbers: Vec<f64> =
+                corner.split_whitespace().map(|w| w.parse().expect("a number")).collect();
+            text += &format!("{} {} {}\n", numbers[0] + shift, numbers[1], numbers[2]);
+        }
+    }
+    for first in [0, 8] {
+        for face in faces {
+            let numbers: Vec<u32> =
+                face.split_whitespace().map(|w| w.parse().expect("a number")).collect();
+            text += &format!(
+                "3 {} {} {}\n",
+                numbers[1] + first,
+                numbers[2] + first,
+                numbers[3] + first
+            );
+        }
+    }
+    std::fs::write(folder.path().join("two.off"), text).expect("written");
+    let ran = slitwright(folder.path(), &["check", "two.off", "--unit", "mm", "--json"]);
+    assert_eq!(ran.status.code(), Some(0), "{}", String::from_utf8_lossy(&ran.stderr));
+    let report: v1::MeshReport = serde_json::from_slice(&ran.stdout).expect("a report");
+    assert!((report.volume_cm3 / 42.0 - 1.0).abs() < 5e-3, "{} cm3", report.volume_cm3);
+    assert!(report.repairs[0].starts_with("rebuilt: "), "{:?}", report.repairs);
+    let ran = slitwright(folder.path(), &["check", "two.off", "--unit", "mm", "--as-is"]);
+    assert_eq!(ran.status.code(), Some(2));
+    let stderr = String::from_utf8_lossy(&ran.stderr);
+    assert!(stderr.contains("2 separate bodies"), "{stderr}");
+    let ran = slitwright(folder.path(), &["check", "two.off", "--unit", "mm", "--fill-holes", "0"]);
+    assert_eq!(ran.status.code(), Some(2));
+    let stderr = String::from_utf8_lossy(&ran.stderr);
+    assert!(stderr.contains("largest hole"), "{stderr}");
+}
+
 #[test]
 fn bad_input_ends_with_2_and_says_what_and_where() {
     let folder = folder_with_plinth();

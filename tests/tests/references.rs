@@ -2,7 +2,8 @@
 //!
 //! The values lie in `tests/reference/*.json`, each made by the script of the same name, which
 //! also names the libraries and their versions: minimum cuts by networkx and SciPy, covers by
-//! SciPy's HiGHS, shortest paths on meshes by pygeodesic, on sphere, cylinder and cone by formula.
+//! SciPy's HiGHS, shortest paths on meshes by pygeodesic, on sphere, cylinder and cone by formula, winding numbers
+//! and distances by libigl.
 
 use std::collections::BinaryHeap;
 use std::f64::consts::{PI, TAU};
@@ -16,7 +17,7 @@ use slitwright_solver::control::Control;
 use slitwright_solver::curves::{cut_chains, straighten_chain};
 use slitwright_solver::girth::PlanningGraph;
 use slitwright_solver::girth::min_cut::{FlowNetwork, UNCUTTABLE};
-use slitwright_solver::mesh::{Point, TriangleMesh};
+use slitwright_solver::mesh::{Point, SurfaceLocator, TriangleMesh, WindingNumbers};
 use slitwright_solver::optimise::integer::{IntegerLimits, IntegerOutcome, solve_cover};
 use slitwright_solver::optimise::pool::RowPool;
 use slitwright_solver::optimise::relaxation::Relaxation;
@@ -532,4 +533,41 @@ fn curves_on_open_meshes_agree_with_pygeodesic() {
         let mesh = open_mesh(name).expect("an open mesh");
         exact_ways_agree(name, &mesh, list(&file["open_meshes"][name], "paths"));
     }
+}
+
+/// Whole and torn soups, near the surface and far from it: winding numbers to two thousandths, as the fast ones of
+/// libigl are; distances to what is written of them.
+#[test]
+fn winding_numbers_and_distances_agree_with_libigl() {
+    let file = reference("winding.json");
+    let mut compared = 0;
+    for name in ["bull", "eight", "knot1"] {
+        let whole = open_mesh(name).expect("an open mesh");
+        let mut torn = whole.clone();
+        let mut index = 0;
+        torn.faces.retain(|_| {
+            index += 1;
+            (index - 1) % 7 != 0
+        });
+        for face in torn.faces.iter_mut().step_by(11) {
+            face.swap(1, 2);
+        }
+        for (kind, soup) in [("whole", whole), ("torn", torn)] {
+            let case = &file[name][kind];
+            let winding = WindingNumbers::new(&soup);
+            let locator = SurfaceLocator::new(&soup).expect("a soup");
+            let (exact, distances) = (numbers(case, "winding"), numbers(case, "distance"));
+            for (k, point) in list(case, "points").iter().enumerate() {
+                let at: Vec<f64> = point.as_array().expect("a point").iter().map(number).collect();
+                let at = Point::new(at[0], at[1], at[2]);
+                let off = (winding.at(&at) - exact[k]).abs();
+                assert!(off < 2e-3, "{name}, {kind}, {at}: {} {}", winding.at(&at), exact[k]);
+                let distance = locator.closest(&at).distance;
+                let bound = 1e-6 * distances[k] + 1e-9;
+                assert!((distance - distances[k]).abs() < bound, "{name}, {kind}, {at}");
+                compared += 1;
+            }
+        }
+    }
+    assert_eq!(compared, 3 * 2 * 80);
 }

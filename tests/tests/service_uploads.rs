@@ -104,11 +104,18 @@ async fn every_bad_header_names_its_fields() {
                 options: Some(v1::PrepareOptions {
                     deviation_mm: Some(f64::NAN),
                     working_resolution_mm: Some(-1.0),
+                    largest_hole_mm: Some(f64::INFINITY),
+                    rebuild_deviation_mm: Some(0.0),
                     ..Default::default()
                 }),
                 ..header()
             },
-            &["header.options.deviation_mm", "header.options.working_resolution_mm"],
+            &[
+                "header.options.deviation_mm",
+                "header.options.working_resolution_mm",
+                "header.options.largest_hole_mm",
+                "header.options.rebuild_deviation_mm",
+            ],
         ),
         // A plinth 20 m long: a slip in the unit.
         (v1::UploadHeader { unit: v1::LengthUnit::Metre.into(), ..header() }, &["header.unit"]),
@@ -175,8 +182,10 @@ async fn bad_meshes_are_refused_with_their_faults() {
         ("not a number", off(&far)),
         ("a vertex that is not there", off(&missing)),
     ];
+    let as_is = v1::PrepareOptions { as_is: true, ..Default::default() };
     for (case, bytes) in cases {
-        let status = upload(&mut server.client, header(), &bytes, 1000).await.expect_err(case);
+        let header = v1::UploadHeader { options: Some(as_is), ..header() };
+        let status = upload(&mut server.client, header, &bytes, 1000).await.expect_err(case);
         let (code, fields) = fields(&status);
         assert_eq!(code, Code::InvalidArgument, "{case}: {status:?}");
         assert!(
@@ -200,6 +209,11 @@ async fn bad_meshes_are_refused_with_their_faults() {
         assert_eq!(status.code(), Code::InvalidArgument, "{format:?}: {status:?}");
     }
     assert_unharmed(&mut server, &model).await;
+    // What crosses itself is mended unless it is to stay as it is: together the two are 60 x 30 x 20 mm.
+    let mended = upload(&mut server.client, header(), &off(&crossing), 1000).await;
+    let report = mended.expect("mended").report.expect("a report");
+    assert!((report.volume_cm3 / 36.0 - 1.0).abs() < 5e-3, "{} cm3", report.volume_cm3);
+    assert!(report.repairs[0].starts_with("rebuilt: "), "{:?}", report.repairs);
     server.stop().await;
 }
 

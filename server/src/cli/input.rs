@@ -23,6 +23,15 @@ pub struct ModelArgs {
     /// Take a surface that passes through itself all the same
     #[arg(long)]
     pub accept_self_crossing: bool,
+    /// Take the mesh as it is: refuse what could only be mended by filling, cutting out or rebuilding
+    #[arg(long, conflicts_with_all = ["fill_holes", "rebuild_deviation"])]
+    pub as_is: bool,
+    /// Fill holes up to this diameter where their rim is not flat [default: 5 % of the longest side]
+    #[arg(long, value_name = "MM")]
+    pub fill_holes: Option<f64>,
+    /// How far a mended or rebuilt surface may be off the file's [default: 0.3 % of the longest side]
+    #[arg(long, value_name = "MM")]
+    pub rebuild_deviation: Option<f64>,
 }
 
 /// Units by their short names.
@@ -102,6 +111,9 @@ impl ModelArgs {
         let options = PrepareOptions {
             deviation: deviation_mm,
             accept_self_crossing: self.accept_self_crossing,
+            as_is: self.as_is,
+            largest_hole: self.fill_holes,
+            rebuild_deviation: self.rebuild_deviation,
             ..PrepareOptions::default()
         };
         planner.prepare(&bytes, format, unit, &options, &Cancel::new()).map_err(|error| match error

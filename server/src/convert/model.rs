@@ -71,6 +71,9 @@ pub fn options_from_proto(
         deviation: read("deviation_mm", message.deviation_mm, 10.0),
         working_resolution: read("working_resolution_mm", message.working_resolution_mm, 100.0),
         accept_self_crossing: message.accept_self_crossing,
+        as_is: message.as_is,
+        largest_hole: read("largest_hole_mm", message.largest_hole_mm, 1000.0),
+        rebuild_deviation: read("rebuild_deviation_mm", message.rebuild_deviation_mm, 100.0),
         ..PrepareOptions::default()
     }
 }
@@ -101,6 +104,7 @@ pub fn prepare_violations(error: &PrepareError) -> InvalidFields {
                 faults.add("chunk", format!("not repaired: {refusal}"));
             }
         }
+        PrepareError::BadLength { .. } => faults.add("header.options", error.to_string()),
         PrepareError::Decimate(_) => faults.add("header.options.deviation_mm", error.to_string()),
         PrepareError::Read(_) | PrepareError::Topology(_) | PrepareError::Cancelled(_) => {
             faults.add("chunk", error.to_string());

@@ -65,6 +65,8 @@ pub struct Body {
     pub volume: f64,
     /// Longest side of its bounding box, mm.
     pub longest_side: f64,
+    /// Middle of its bounding box, mm.
+    pub middle: Point,
 }
 
 /// What a check found.
@@ -205,7 +207,19 @@ pub(super) fn check_and_index(
         let sizes: Vec<String> = bodies
             .iter()
             .take(5)
-            .map(|b| format!("{:.1} mm long with {} faces", b.longest_side, b.faces))
+            .map(|b| {
+                let volume = if sound {
+                    format!(" and {:.2} cm^3", b.volume.abs() / 1000.0)
+                } else {
+                    String::new()
+                };
+                format!(
+                    "{:.1} mm long with {} faces{volume} about {}",
+                    b.longest_side,
+                    b.faces,
+                    at(&b.middle)
+                )
+            })
             .collect();
         let more = if bodies.len() > 5 { ", and so on" } else { "" };
         let message = format!(
@@ -406,7 +420,10 @@ pub(super) fn bodies(mesh: &TriangleMesh) -> (Vec<u32>, Vec<Body>) {
     // Sizes about a corner of the mesh, so that volumes do not cancel far from the origin.
     let origin = mesh.bounds().map_or(Point::origin(), |(low, _)| low);
     let mut bodies =
-        vec![Body { faces: 0, area: 0.0, volume: 0.0, longest_side: 0.0 }; found as usize];
+        vec![
+            Body { faces: 0, area: 0.0, volume: 0.0, longest_side: 0.0, middle: origin };
+            found as usize
+        ];
     let mut boxes: Vec<Option<(Point, Point)>> = vec![None; found as usize];
     for (f, &b) in body_of.iter().enumerate() {
         let corners = mesh.corners(FaceId(f as u32));
@@ -422,7 +439,10 @@ pub(super) fn bodies(mesh: &TriangleMesh) -> (Vec<u32>, Vec<Body>) {
         }
     }
     for (body, bounds) in bodies.iter_mut().zip(&boxes) {
-        body.longest_side = bounds.map_or(0.0, |(low, high)| (high - low).max());
+        if let Some((low, high)) = bounds {
+            body.longest_side = (high - low).max();
+            body.middle = nalgebra::center(low, high);
+        }
     }
     let mut order: Vec<u32> = (0..bodies.len() as u32).collect();
     order.sort_by(|x, y| {

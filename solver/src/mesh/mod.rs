@@ -1,22 +1,28 @@
-//! Triangle meshes: reading, units, checks, safe repairs, the working and the planning mesh.
+//! Triangle meshes: reading, units, checks, repairs, rebuilding, the working and the planning mesh.
 //!
-//! [`prepare`] is the way in: it reads a file, repairs what is safe, checks everything and makes
-//! the working mesh. [`planning_mesh`] makes even triangles for the graph; [`SurfaceLocator`]
+//! [`prepare`] is the way in: it reads a file, repairs what is safe, mends the rest as far as it is allowed to, checks
+//! everything and makes the working mesh. [`planning_mesh`] makes even triangles for the graph; [`SurfaceLocator`]
 //! carries results back to the original.
 
 mod canonical;
 mod check;
+mod cut_out;
 mod decimate;
 #[cfg(test)]
 pub(crate) mod fixtures;
+mod holes;
 mod io;
+mod mend;
+mod orient;
 pub(crate) mod polygon;
 mod polyline;
 mod prepare;
 mod project;
+mod rebuild;
 mod remesh;
 mod repair;
 mod self_crossing;
+mod shells;
 mod strip;
 mod surface;
 mod thin_parts;
@@ -28,8 +34,11 @@ pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus}
 pub use decimate::{DecimateError, Decimated, WORKING_FACES, decimate, default_deviation};
 pub use io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};
 pub use polyline::{nearest_on_polyline, point_along, polyline_length};
-pub use prepare::{Model, PrepareError, PrepareOptions, prepare, prepare_mesh, prepare_with};
+pub use prepare::{
+    HOLE_SHARE, Model, PrepareError, PrepareOptions, prepare, prepare_mesh, prepare_with,
+};
 pub use project::{LocatorError, SurfaceHit, SurfaceLocator};
+pub use rebuild::{Deviation, REBUILD_SHARE, RebuildError, Rebuilt, WindingNumbers, rebuild};
 pub use remesh::{RemeshError, planning_mesh};
 pub use repair::{Repaired, repair};
 pub use self_crossing::{SelfCrossings, self_crossings};

@@ -3,7 +3,9 @@
 use super::check::{CheckOptions, CheckReport, Fault, FaultKind, check, check_and_index};
 use super::decimate::{DecimateError, decimate_indexed, default_deviation};
 use super::io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read_with, remark};
-use super::repair::repair;
+use super::mend::{MendLimits, mend};
+use super::rebuild::REBUILD_SHARE;
+use super::repair::{repair, repair_and_fill};
 use super::{SurfaceLocator, TopologyError, TriangleMesh, genus};
 use crate::control::{Cancel, Cancelled};
 
@@ -22,7 +24,19 @@ pub struct PrepareOptions {
     pub accept_self_crossing: bool,
     /// Parts thinner than this are reported, mm. `None`: four times the deviation.
     pub working_resolution: Option<f64>,
+    /// Take the mesh as it is: nothing is repaired but what cannot change the shape, anything else is refused. By default
+    /// faces are turned to agree, holes filled, shells within and crumbs dropped, faces that cross cut out, and where that
+    /// does not help the solid is rebuilt; all of it is told.
+    pub as_is: bool,
+    /// Holes up to this diameter are closed where their rim is not flat, mm. `None`: [`HOLE_SHARE`] of the longest side.
+    pub largest_hole: Option<f64>,
+    /// How far a mended or rebuilt surface may be off the one given, mm, holes aside. `None`: [`REBUILD_SHARE`] of the
+    /// longest side.
+    pub rebuild_deviation: Option<f64>,
 }
+
+/// Largest hole that is closed if nothing else is said, as a share of the longest side. No source.
+pub const HOLE_SHARE: f64 = 0.05;
 
 /// A checked model with the mesh to work on.
 #[derive(Clone, Debug, PartialEq)]
@@ -60,6 +74,14 @@ pub enum PrepareError {
         refused: Vec<String>,
         /// Repairs done before the check, a sentence each.
         repairs: Vec<String>,
+    },
+    /// An option is not a length.
+    #[error("{name} is {value} mm, not a positive number: give a length in millimetres")]
+    BadLength {
+        /// The option, in words.
+        name: &'static str,
+        /// Its value.
+        value: f64,
     },
     /// Nobody waits for the model any more.
     #[error(transparent)]
@@ -147,11 +169,25 @@ fn prepare_read(
             repairs: Vec::new(),
         });
     }
-    let repaired = repair(mesh);
-    let original = repaired.mesh;
+    let limits = mend_limits(&mesh, options)?;
+    let mut repaired =
+        if options.as_is { repair(mesh) } else { repair_and_fill(mesh, limits.largest_hole) };
     cancel.check()?;
-    let (report, locator) =
-        check_and_index(&original, &CheckOptions { working_resolution: Some(resolution) });
+    let check_options = CheckOptions { working_resolution: Some(resolution) };
+    let (mut report, mut locator) = check_and_index(&repaired.mesh, &check_options);
+    let fatal = |report: &CheckReport| report.faults.iter().any(|f| is_fatal(f.kind, options));
+    if fatal(&report) && !options.as_is {
+        let before = repaired.mesh.faces.len();
+        let mended = mend(repaired.mesh, &report.faults, &limits, cancel)?;
+        let changed = !mended.done.is_empty() || mended.mesh.faces.len() != before;
+        repaired.mesh = mended.mesh;
+        repaired.done.extend(mended.done);
+        repaired.refused.extend(mended.refused);
+        if changed {
+            (report, locator) = check_and_index(&repaired.mesh, &check_options);
+        }
+    }
+    let original = repaired.mesh;
     let (fatal, mild): (Vec<Fault>, Vec<Fault>) =
         report.faults.iter().cloned().partition(|f| is_fatal(f.kind, options));
     if !fatal.is_empty() {
@@ -179,6 +215,24 @@ fn prepare_read(
         report,
         repairs: repaired.done,
         warnings,
+    })
+}
+
+/// How far mending may go.
+fn mend_limits(mesh: &TriangleMesh, options: &PrepareOptions) -> Result<MendLimits, PrepareError> {
+    let longest = mesh.longest_side();
+    for (name, value) in [
+        ("the largest hole to be filled", options.largest_hole),
+        ("the deviation for rebuilding", options.rebuild_deviation),
+    ] {
+        if let Some(value) = value.filter(|v| !(v.is_finite() && *v > 0.0)) {
+            return Err(PrepareError::BadLength { name, value });
+        }
+    }
+    Ok(MendLimits {
+        largest_hole: options.largest_hole.unwrap_or(HOLE_SHARE * longest),
+        deviation: options.rebuild_deviation.unwrap_or(REBUILD_SHARE * longest),
+        accept_self_crossing: options.accept_self_crossing,
     })
 }
 

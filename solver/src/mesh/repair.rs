@@ -1,9 +1,12 @@
 //! Repairs that cannot change the shape, each told in words. Anything else is left for the check
 //! to report.
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{HashMap, HashSet};
 
 use super::check::{EdgeTally, at, bodies};
+use super::holes::{MOST_EDGES, Rims, diameter, fill, middle, rims, told};
+use super::mend::whereabouts;
+use super::orient::agree;
 use super::polygon::{ring_normal, triangulate};
 use super::{Point, TriangleMesh, Vector};
 
@@ -23,6 +26,9 @@ pub struct Repaired {
     pub refused: Vec<String>,
 }
 
+/// Flat openings that are told one by one; of more the largest is.
+const TOLD: usize = 4;
+
 /// Weld, drop double and empty faces, cap flat openings, turn inside-out bodies. Positions must
 /// be finite and indices valid.
 pub fn repair(mesh: TriangleMesh) -> Repaired {
@@ -34,6 +40,34 @@ pub fn repair(mesh: TriangleMesh) -> Repaired {
         work.drop_empty_faces();
         work.drop_double_faces();
         work.cap();
+    }
+    work.turn();
+    work.drop_unused_vertices();
+    work
+}
+
+/// The same, and besides: faces are turned to agree with their neighbours, and holes up to a diameter of `largest`
+/// mm are filled with smooth patches. What was not there is invented there, and told.
+pub(super) fn repair_and_fill(mesh: TriangleMesh, largest: f64) -> Repaired {
+    let mut work = Repaired { mesh, done: Vec::new(), refused: Vec::new() };
+    work.drop_empty_faces();
+    if !EdgeTally::new(&work.mesh).is_sound() {
+        work.weld();
+        work.drop_empty_faces();
+        work.drop_double_faces();
+        work.drop_opposed_faces();
+        let turned = agree(&mut work.mesh);
+        if turned > 0 {
+            work.done.push(format!(
+                "turned {turned} faces that looked the other way than their neighbours"
+            ));
+        }
+        // A hole of three edges has one patch, flat or not; scans with thousands of them are slow to cap.
+        let mut filled = fill(&mut work.mesh, largest, 3);
+        work.cap();
+        filled.extend(fill(&mut work.mesh, largest, MOST_EDGES));
+        work.done.extend(told(&filled));
+        work.refused = work.openings(largest);
     }
     work.turn();
     work.drop_unused_vertices();
@@ -118,29 +152,66 @@ impl Repaired {
         }
     }
 
-    fn drop_unused_vertices(&mut self) {
-        let mut index = vec![u32::MAX; self.mesh.positions.len()];
-        for &v in self.mesh.faces.iter().flatten() {
-            index[v as usize] = 0;
-        }
-        let before = self.mesh.positions.len();
-        let mut next = 0;
-        for slot in index.iter_mut().filter(|slot| **slot == 0) {
-            *slot = next;
-            next += 1;
-        }
-        if next as usize == before {
+    /// A face that lies on another one with the same corners, the other side up, where edges have more than two
+    /// faces: one of the two is enough, and turned to agree with its neighbours later.
+    fn drop_opposed_faces(&mut self) {
+        let crowded: HashSet<[u32; 2]> = EdgeTally::new(&self.mesh).crowded.into_iter().collect();
+        if crowded.is_empty() {
             return;
         }
-        let mut at = 0;
-        self.mesh.positions.retain(|_| {
-            at += 1;
-            index[at - 1] != u32::MAX
+        let before = self.mesh.faces.len();
+        let mut seen = HashSet::with_capacity(before);
+        self.mesh.faces.retain(|f| {
+            let mut corners = *f;
+            corners.sort_unstable();
+            let [a, b, c] = corners;
+            let free = ![[a, b], [b, c], [a, c]].iter().any(|edge| crowded.contains(edge));
+            seen.insert(corners) || free
         });
-        for v in self.mesh.faces.iter_mut().flatten() {
-            *v = index[*v as usize];
+        let opposed = before - self.mesh.faces.len();
+        if opposed > 0 {
+            self.done.push(format!("dropped {opposed} faces that lay back to back on others"));
         }
-        self.done.push(format!("dropped {} vertices that no face uses", before - next as usize));
+    }
+
+    /// What keeps each opening that is left from being closed.
+    fn openings(&self, largest: f64) -> Vec<String> {
+        const MOST: usize = 10;
+        let Rims { mut rings, torn } = rims(&EdgeTally::new(&self.mesh).open);
+        let tolerance = FLAT_SHARE * self.mesh.longest_side();
+        rings.sort_by_cached_key(|ring| std::cmp::Reverse(diameter(ring, &self.mesh).to_bits()));
+        let mut words: Vec<String> = Vec::new();
+        let more = rings.len().saturating_sub(MOST);
+        for ring in rings.into_iter().take(MOST) {
+            let across = diameter(&ring, &self.mesh);
+            let edges = ring.len();
+            let place = whereabouts(&middle(&ring, &self.mesh), &self.mesh);
+            let size =
+                format!("the opening of {edges} edges near {place} is {across:.1} mm across");
+            words.push(match Opening::new(ring, &self.mesh, tolerance) {
+                _ if across <= largest => {
+                    format!("{size}, but no patch was found that fits it, or its rim and others are too long to look for one")
+                }
+                Ok(_) => format!("{size} and flat, but its rim crosses itself or another one"),
+                Err(off) => format!(
+                    "{size} and not flat (its rim leaves a plane by {off:.2} mm, {tolerance:.2} mm are allowed), so closing it would invent a shape (holes up to {largest:.1} mm are filled): close it where the model was made, or allow larger holes to be filled"
+                ),
+            });
+        }
+        if more > 0 {
+            words.push(format!("{more} more openings, none larger"));
+        }
+        if torn {
+            words.push("open edges that make no closed rim cannot be closed".to_owned());
+        }
+        words
+    }
+
+    fn drop_unused_vertices(&mut self) {
+        let unused = self.mesh.drop_unused();
+        if unused > 0 {
+            self.done.push(format!("dropped {unused} vertices that no face uses"));
+        }
     }
 
     /// Turn every closed body that looks inward. Several bodies are refused by the check anyway,
@@ -168,19 +239,22 @@ impl Repaired {
         if tally.open.is_empty() {
             return;
         }
-        let Some(rings) = open_rings(&tally.open) else {
+        let Rims { rings, torn } = rims(&tally.open);
+        if torn {
             self.refused.push(
-                "openings that touch each other cannot be capped: close the model where it was made"
+                "open edges that make no closed rim, since faces beside them disagree about their side, cannot be capped: close the model where it was made"
                     .to_owned(),
             );
-            return;
-        };
+        }
         let tolerance = FLAT_SHARE * self.mesh.longest_side();
         let mut flat: Vec<Opening> = Vec::new();
         for ring in rings {
+            let (edges, place) = (ring.len(), at(&middle(&ring, &self.mesh)));
             match Opening::new(ring, &self.mesh, tolerance) {
                 Ok(opening) => flat.push(opening),
-                Err(message) => self.refused.push(message),
+                Err(off) => self.refused.push(format!(
+                    "the opening of {edges} edges near {place} is not flat (its rim leaves a plane by {off:.2} mm, {tolerance:.2} mm are allowed), so capping it would invent a shape: close it where the model was made"
+                )),
             }
         }
         let (body_of, _) = bodies(&self.mesh);
@@ -199,6 +273,7 @@ impl Repaired {
             }
         }
         let mut recesses: HashSet<u32> = HashSet::new();
+        let mut capped: Vec<(f64, String)> = Vec::new();
         for mut group in groups {
             // Largest first; it gives the plane its outward side.
             group.sort_by(|x, y| y.area().total_cmp(&x.area()).then(x.ring.cmp(&y.ring)));
@@ -226,16 +301,24 @@ impl Repaired {
                     self.mesh.faces.extend(triangles);
                     let area = 0.5 * normal.norm();
                     let corners: usize = loops.iter().map(Vec::len).sum();
-                    self.done.push(format!(
-                        "capped a flat opening of {corners} edges and {area:.1} mm^2 near {}",
+                    let size = format!(
+                        "a flat opening of {corners} edges and {area:.1} mm^2 near {}",
                         at(&kept[0].centre)
-                    ));
+                    );
+                    capped.push((area, size));
                 }
                 None => self.refused.push(format!(
                     "the flat opening near {} has a rim that crosses itself and cannot be capped",
                     at(&kept[0].centre)
                 )),
             }
+        }
+        if capped.len() > TOLD {
+            let largest = capped.iter().max_by(|a, b| a.0.total_cmp(&b.0));
+            let largest = largest.map_or("", |(_, size)| size);
+            self.done.push(format!("capped {} flat openings, the largest {largest}", capped.len()));
+        } else {
+            self.done.extend(capped.iter().map(|(_, size)| format!("capped {size}")));
         }
         if !recesses.is_empty() {
             // Caps came after the faces that have a body number.
@@ -248,28 +331,6 @@ impl Repaired {
     }
 }
 
-/// Chains of open edges as closed rings, in the direction a cap has to run. `None` if rings touch
-/// in a vertex.
-fn open_rings(open: &[[u32; 2]]) -> Option<Vec<Vec<u32>>> {
-    // The cap runs against the face that is there.
-    let mut next: BTreeMap<u32, u32> = BTreeMap::new();
-    for [a, b] in open {
-        if next.insert(*b, *a).is_some() {
-            return None;
-        }
-    }
-    let mut rings = Vec::new();
-    while let Some((start, mut here)) = next.pop_first() {
-        let mut ring = vec![start];
-        while here != start {
-            ring.push(here);
-            here = next.remove(&here)?;
-        }
-        rings.push(ring);
-    }
-    Some(rings)
-}
-
 struct Opening {
     ring: Vec<u32>,
     centre: Point,
@@ -278,7 +339,8 @@ struct Opening {
 }
 
 impl Opening {
-    fn new(ring: Vec<u32>, mesh: &TriangleMesh, tolerance: f64) -> Result<Self, String> {
+    /// Or by how much the rim leaves a plane, mm.
+    fn new(ring: Vec<u32>, mesh: &TriangleMesh, tolerance: f64) -> Result<Self, f64> {
         let sum: Vector = ring.iter().map(|v| mesh.positions[*v as usize].coords).sum();
         let centre = Point::from(sum / ring.len() as f64);
         let normal = ring_normal(&ring, &mesh.positions);
@@ -288,11 +350,7 @@ impl Opening {
             .map(|v| (mesh.positions[*v as usize] - centre).dot(&unit).abs())
             .fold(0.0, f64::max);
         if off > tolerance || unit == Vector::zeros() {
-            return Err(format!(
-                "the opening of {} edges near {} is not flat (its rim leaves a plane by {off:.2} mm, {tolerance:.2} mm are allowed), so capping it would invent a shape: close it where the model was made",
-                ring.len(),
-                at(&centre)
-            ));
+            return Err(off);
         }
         Ok(Self { ring, centre, normal })
     }

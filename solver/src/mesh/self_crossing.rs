@@ -58,6 +58,27 @@ pub(super) fn crossing_pairs(
     crossing_pairs_among(mesh, locator, most)
 }
 
+/// Whether any face from `first` on crosses another one; `None` if there are too many to look at.
+pub(super) fn any_crosses(
+    mesh: &TriangleMesh,
+    locator: &SurfaceLocator,
+    first: u32,
+) -> Option<bool> {
+    let mut looked_at = 0;
+    for f in first..mesh.faces.len() as u32 {
+        let [a, b, c] = mesh.corners(FaceId(f));
+        let near = locator.faces_near(&a.inf(&b).inf(&c), &a.sup(&b).sup(&c));
+        looked_at += near.len() as u64;
+        if looked_at > PAIRS.1 {
+            return None;
+        }
+        if near.into_iter().any(|g| g != f && faces_cross(mesh, f.min(g), f.max(g))) {
+            return Some(true);
+        }
+    }
+    Some(false)
+}
+
 fn crossing_pairs_among(
     mesh: &TriangleMesh,
     locator: &SurfaceLocator,

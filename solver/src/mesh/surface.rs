@@ -71,6 +71,31 @@ impl TriangleMesh {
             })
             .sum()
     }
+    /// Drop vertices that no face uses. How many there were.
+    pub(super) fn drop_unused(&mut self) -> usize {
+        let mut index = vec![u32::MAX; self.positions.len()];
+        for &v in self.faces.iter().flatten() {
+            index[v as usize] = 0;
+        }
+        let before = self.positions.len();
+        let mut next = 0;
+        for slot in index.iter_mut().filter(|slot| **slot == 0) {
+            *slot = next;
+            next += 1;
+        }
+        if next as usize == before {
+            return 0;
+        }
+        let mut at = 0;
+        self.positions.retain(|_| {
+            at += 1;
+            index[at - 1] != u32::MAX
+        });
+        for v in self.faces.iter_mut().flatten() {
+            *v = index[*v as usize];
+        }
+        before - next as usize
+    }
     /// Area-weighted unit normal at every vertex; zero where a vertex has no face.
     pub fn vertex_normals(&self) -> Vec<Vector> {
         let mut normals = vec![Vector::zeros(); self.positions.len()];
