@@ -1,6 +1,7 @@
 //! A job's events as a stream that closes after the job's end.
 
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 use slitwright_proto::v1;
 use slitwright_proto::v1::plan_event::Event;
@@ -8,10 +9,14 @@ use tokio::sync::{mpsc, watch};
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Code, Status};
 
-use super::errors::blocking;
+use super::errors::{blocking, internal};
 use crate::jobs::{Hub, Live};
 use crate::refusal::refusal;
 use crate::store::{Ledger, StoreError, has_ended};
+
+/// While the store cannot be used a stream asks it again this often, and for so long.
+const AGAIN: Duration = Duration::from_millis(500);
+const PATIENCE: Duration = Duration::from_secs(60);
 
 /// The events of a job.
 pub type JobEvents = ReceiverStream<Result<v1::PlanEvent, Status>>;
@@ -24,7 +29,7 @@ pub async fn follow(
     cuts: bool,
 ) -> Result<JobEvents, Status> {
     let follower = Follower::of(ledger, &hub, name, cuts);
-    let job = follower.job().await?;
+    let job = follower.read(|ledger, name| ledger.job(name)).await?;
     // Room for one event: a slow reader is waited for, and misses what is no longer news then.
     let (events, stream) = mpsc::channel(1);
     tokio::spawn(async move {
@@ -93,7 +98,7 @@ impl Follower {
             let stored = job.as_mut().and_then(|job| job.progress.take());
             let ended = job.as_ref().is_some_and(|job| has_ended(job.state()));
             if ended {
-                let whole = self.read(|ledger, name| ledger.job_with_plan(name)).await?;
+                let whole = self.patiently(|ledger, name| ledger.job_with_plan(name)).await?;
                 // It may have been given more time since.
                 if has_ended(whole.state()) {
                     return send(events, Event::Ended(whole)).await;
@@ -115,7 +120,7 @@ impl Follower {
 
     async fn better(&mut self, events: &Events) -> Result<(), Status> {
         let after = self.number;
-        let plans = self.read(move |ledger, name| ledger.better_plans(name, after)).await?;
+        let plans = self.patiently(move |ledger, name| ledger.better_plans(name, after)).await?;
         for plan in plans {
             self.number = plan.number;
             let cuts = if self.cuts { self.cuts_of(plan.number).await? } else { Vec::new() };
@@ -127,7 +132,7 @@ impl Follower {
 
     /// Cuts of a better plan, without their sheets; none where it has been bettered in the meantime.
     async fn cuts_of(&self, number: u32) -> Result<Vec<v1::Cut>, Status> {
-        let job = self.read(|ledger, name| ledger.job_with_plan(name)).await?;
+        let job = self.patiently(|ledger, name| ledger.job_with_plan(name)).await?;
         if job.best.is_none_or(|best| best.number != number) {
             return Ok(Vec::new());
         }
@@ -137,7 +142,25 @@ impl Follower {
     }
 
     async fn job(&self) -> Result<v1::PlanJob, Status> {
-        self.read(|ledger, name| ledger.job(name)).await
+        self.patiently(|ledger, name| ledger.job(name)).await
+    }
+
+    /// What the ledger says. A database that is started anew costs nobody the stream: it is asked again for a while.
+    async fn patiently<T: Send + 'static>(
+        &self,
+        work: impl Fn(&dyn Ledger, &str) -> Result<T, StoreError> + Clone + Send + 'static,
+    ) -> Result<T, Status> {
+        let since = Instant::now();
+        loop {
+            let (ledger, name, work) = (Arc::clone(&self.ledger), self.name.clone(), work.clone());
+            let asked = tokio::task::spawn_blocking(move || work(ledger.as_ref(), &name));
+            match asked.await.map_err(|_| internal("the store"))? {
+                Err(StoreError::Unavailable(_)) if since.elapsed() < PATIENCE => {
+                    tokio::time::sleep(AGAIN).await;
+                }
+                answer => return answer.map_err(Into::into),
+            }
+        }
     }
 
     async fn read<T: Send + 'static>(

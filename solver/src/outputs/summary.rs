@@ -58,6 +58,9 @@ fn warnings(page: &mut Page, plan: &Plan) {
     }
 }
 
+/// A line whose ends are no farther apart than this is closed, mm.
+const CLOSED: f64 = 0.5;
+
 fn cuts(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     if plan.cuts.is_empty() {
         return;
@@ -70,7 +73,12 @@ fn cuts(page: &mut Page, plan: &Plan, places: &Whereabouts) {
         };
         page.item(&format!("{}.", cut.order), &format!("{}{branches}", cut_in_short(cut)));
         for (from, to) in ends(cut) {
-            page.item("", &format!("From {} to {}.", places.place(from), places.place(to)));
+            let words = if (to - from).norm() < CLOSED {
+                format!("Round and back to {}.", places.place(from))
+            } else {
+                format!("From {} to {}.", places.place(from), places.place(to))
+            };
+            page.item("", &words);
         }
         page.item("", &sentence(cut.reason.text()));
         if let Reason::FreesRing { beyond, .. } = &cut.reason {

@@ -34,11 +34,15 @@ pub(super) fn kind_of_cut(kind: CutKind) -> &'static str {
     }
 }
 
-/// A cut in one line: kind, length, and the bridge that it crosses.
+/// A cut in one line: kind, length, and the bridge or near-bridge that it crosses.
 pub(super) fn cut_in_short(cut: &Cut) -> String {
     let mut words = format!("{}, {}", kind_of_cut(cut.kind), millimetres(cut.length));
-    if let Reason::CutsBridge { bridge, .. } = cut.reason {
-        words.push_str(&format!(", across bridge {}", bridge_letter(bridge as usize)));
+    match cut.reason {
+        Reason::CutsBridge { bridge, .. } => {
+            words.push_str(&format!(", across bridge {}", bridge_letter(bridge as usize)));
+        }
+        Reason::CutsNearBridge { .. } => words.push_str(", across a near-bridge"),
+        Reason::FreesRing { .. } | Reason::PartsSides { .. } => {}
     }
     words
 }

@@ -11,7 +11,7 @@ use super::ending::{BoundFor, Ending, StopReason};
 use super::error::PlanError;
 use super::hooks::Hooks;
 use super::request::PlanRequest;
-use super::standing::Standing;
+use super::standing::{Standing, Tried};
 use super::workbench::Workbench;
 use crate::optimise::cut_set::CutSet;
 
@@ -38,6 +38,8 @@ pub(super) struct Incumbents<'a> {
     saved: Instant,
     /// What went wrong on the way, a sentence each.
     faults: Vec<String>,
+    /// The shortest whole border whose two loose halves come off, mm, and the pull that this takes, N.
+    halves: Option<(f64, f64)>,
 }
 
 /// The best plan of all planning meshes, and what is proved on its own.
@@ -63,6 +65,7 @@ impl<'a> Incumbents<'a> {
             next: now,
             saved: now,
             faults: Vec::new(),
+            halves: None,
         }
     }
 
@@ -174,6 +177,13 @@ impl<'a> Incumbents<'a> {
         self.faults.push(format!("the work was broken off by a fault: {fault}"));
     }
 
+    /// With all of a border between two sides cut, `length` mm, the two halves come off with a pull of `force` N.
+    pub(super) fn loose_halves(&mut self, length: f64, force: f64) {
+        if self.halves.is_none_or(|(least, _)| length < least) {
+            self.halves = Some((length, force));
+        }
+    }
+
     /// What a step came to; none where a fault broke it off, which is noted, so that other ways to a plan are still tried.
     /// Whoever stops the work stops all of it.
     pub(super) fn unless_faulty<T>(
@@ -218,8 +228,15 @@ impl<'a> Incumbents<'a> {
 
     /// The best plan, once all work is over.
     pub(super) fn into_plan(self, stopped_by: StopReason, request: &PlanRequest) -> Option<Plan> {
-        let Best { mut plan, bound, bound_for, .. } = self.best?;
+        let Best { mut plan, bound, bound_for, standing, .. } = self.best?;
         plan.warnings.extend(self.faults);
+        let comes_off = matches!(standing.tried, Tried::Passed | Tried::Narrowly);
+        if let Some((length, force)) = self.halves.filter(|_| !comes_off) {
+            plan.warnings.push(format!(
+                "no cut that leaves the mould in one piece comes off in the trial. In two loose halves, parted along {length:.0} mm \
+                 all round, it comes off with {force:.0} N: where a mould of two pieces will do, think of that"
+            ));
+        }
         let ending = Ending::new(stopped_by, plan.cost, bound, bound_for);
         close(&mut plan, ending, request);
         Some(plan)

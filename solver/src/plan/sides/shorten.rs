@@ -5,9 +5,10 @@
 //! best. A step that fails costs its trial and nothing else: the best that passed is kept throughout.
 
 use super::cut::{Cut, first_patterns, longest};
-use super::pattern::Pattern;
+use super::pattern::{Pattern, whole};
 use super::tries::{AT_ONCE, Tries, is_pass};
 use super::views::Views;
+use crate::control::Stage;
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
@@ -84,6 +85,17 @@ impl<'s, 'v> Shortening<'s, 'v> {
                 return Ok(Shortened::OutOfTime);
             };
             next.extend(cuts);
+            let likeliest: Vec<Cut> =
+                next.drain(..next.len().min(AT_ONCE + 1 - round.min(1))).collect();
+            if let Some(ended) = self.first_of(bench, incumbents, &likeliest, end)? {
+                return Ok(ended);
+            }
+            // What holds two loose halves holds them with any hinge.
+            let Some(parting) = self.parting(bench, incumbents, views, end)? else {
+                return Ok(Shortened::OutOfTime);
+            };
+            next.retain(|cut| parting.contains(&cut.view));
+            let views = &parting[..];
             if let Some(ended) = self.first_of(bench, incumbents, &next, end)? {
                 return Ok(ended);
             }
@@ -105,6 +117,43 @@ impl<'s, 'v> Shortening<'s, 'v> {
         }
         let ended = self.first_of_additions(bench, incumbents, end)?;
         Ok(ended.unwrap_or(Shortened::NonePassed))
+    }
+
+    /// Of some views those whose two halves come off the model with all of the border cut, without any hinge, or of which that
+    /// is not known; all where none does. None where time is up.
+    fn parting(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        views: &[usize],
+        end: f64,
+    ) -> Result<Option<Vec<usize>>, PlanError> {
+        let mut all = Vec::with_capacity(views.len());
+        for &view in views {
+            match self.tries.views.sheet(view, bench.control) {
+                Ok(sheet) => all.push(Cut::new(view, whole(&sheet))),
+                Err(PlanError::Cancelled(_)) => return Ok(None),
+                // It was told with the first cuts.
+                Err(_) => {}
+            }
+        }
+        let cuts: Vec<&Cut> = all.iter().collect();
+        bench.control.stage(Stage::Trial, 0.5, "two loose halves, tried by simulation");
+        let Some(reports) = self.tries.try_out(bench, &cuts, self.tries.elements, end)? else {
+            return Ok(None);
+        };
+        let mut parting = Vec::with_capacity(all.len());
+        for (cut, report) in all.iter().zip(reports) {
+            if report.outcome == Outcome::Released {
+                let length = cut.length();
+                incumbents.loose_halves(length, report.greatest_pull());
+            }
+            if report.outcome == Outcome::Released || !decides(&report) {
+                parting.push(cut.view);
+            }
+        }
+        // Where all are held, elements as long as a limb is thick may hook the halves to each other.
+        Ok(Some(if parting.is_empty() { views.to_vec() } else { parting }))
     }
 
     /// All of the border but one hinge, a `share` of it wide: the first place of the hinge for each of some views, then the
