@@ -12,7 +12,9 @@ pub fn compared(name: &str, plan: &v1::Plan) -> Compared {
     let missed: Vec<String> =
         plan.limits.iter().filter(|limit| !limit.met).map(|limit| limit.name.clone()).collect();
     let figures = plan.sheet_report.as_ref().and_then(|report| report.exterior.as_ref());
-    let crossed = plan.cuts.iter().filter(|cut| cut.kind() == v1::CutKind::Bridge).count();
+    // Near-bridges are no bridges that have to be cut.
+    let is_bridge = |cut: &&v1::Cut| matches!(cut.why, Some(v1::cut::Why::CutsBridge(_)));
+    let crossed = plan.cuts.iter().filter(is_bridge).count();
     let bridges = (crossed, plan.bridges.len());
     Compared {
         name: name.to_owned(),

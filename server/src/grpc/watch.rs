@@ -9,7 +9,7 @@ use tokio::sync::{mpsc, watch};
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Code, Status};
 
-use super::errors::{blocking, internal};
+use super::errors::blocking;
 use crate::jobs::{Hub, Live};
 use crate::refusal::refusal;
 use crate::store::{Ledger, StoreError, has_ended};
@@ -153,8 +153,8 @@ impl Follower {
         let since = Instant::now();
         loop {
             let (ledger, name, work) = (Arc::clone(&self.ledger), self.name.clone(), work.clone());
-            let asked = tokio::task::spawn_blocking(move || work(ledger.as_ref(), &name));
-            match asked.await.map_err(|_| internal("the store"))? {
+            let asked = move || Ok::<_, StoreError>(work(ledger.as_ref(), &name));
+            match blocking("the store", asked).await? {
                 Err(StoreError::Unavailable(_)) if since.elapsed() < PATIENCE => {
                     tokio::time::sleep(AGAIN).await;
                 }

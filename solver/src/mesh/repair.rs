@@ -32,6 +32,17 @@ const TOLD: usize = 4;
 /// Weld, drop double and empty faces, cap flat openings, turn inside-out bodies. Positions must
 /// be finite and indices valid.
 pub fn repair(mesh: TriangleMesh) -> Repaired {
+    repaired(mesh, Repaired::cap)
+}
+
+/// The same, and besides: faces are turned to agree with their neighbours, and holes up to a diameter of `largest`
+/// mm are filled with smooth patches. What was not there is invented there, and told.
+pub(super) fn repair_and_fill(mesh: TriangleMesh, largest: f64) -> Repaired {
+    repaired(mesh, |work| work.agree_and_fill(largest))
+}
+
+/// A mesh whose openings `close` shuts.
+fn repaired(mesh: TriangleMesh, close: impl FnOnce(&mut Repaired)) -> Repaired {
     let mut work = Repaired { mesh, done: Vec::new(), refused: Vec::new() };
     work.drop_empty_faces();
     // A mesh whose edges all join two faces that agree has nothing to weld, to cap, or twice.
@@ -39,35 +50,7 @@ pub fn repair(mesh: TriangleMesh) -> Repaired {
         work.weld();
         work.drop_empty_faces();
         work.drop_double_faces();
-        work.cap();
-    }
-    work.turn();
-    work.drop_unused_vertices();
-    work
-}
-
-/// The same, and besides: faces are turned to agree with their neighbours, and holes up to a diameter of `largest`
-/// mm are filled with smooth patches. What was not there is invented there, and told.
-pub(super) fn repair_and_fill(mesh: TriangleMesh, largest: f64) -> Repaired {
-    let mut work = Repaired { mesh, done: Vec::new(), refused: Vec::new() };
-    work.drop_empty_faces();
-    if !EdgeTally::new(&work.mesh).is_sound() {
-        work.weld();
-        work.drop_empty_faces();
-        work.drop_double_faces();
-        work.drop_opposed_faces();
-        let turned = agree(&mut work.mesh);
-        if turned > 0 {
-            work.done.push(format!(
-                "turned {turned} faces that looked the other way than their neighbours"
-            ));
-        }
-        // A hole of three edges has one patch, flat or not; scans with thousands of them are slow to cap.
-        let mut filled = fill(&mut work.mesh, largest, 3);
-        work.cap();
-        filled.extend(fill(&mut work.mesh, largest, MOST_EDGES));
-        work.done.extend(told(&filled));
-        work.refused = work.openings(largest);
+        close(&mut work);
     }
     work.turn();
     work.drop_unused_vertices();
@@ -75,6 +58,22 @@ pub(super) fn repair_and_fill(mesh: TriangleMesh, largest: f64) -> Repaired {
 }
 
 impl Repaired {
+    fn agree_and_fill(&mut self, largest: f64) {
+        self.drop_opposed_faces();
+        let turned = agree(&mut self.mesh);
+        if turned > 0 {
+            self.done.push(format!(
+                "turned {turned} faces that looked the other way than their neighbours"
+            ));
+        }
+        // A hole of three edges has one patch, flat or not; scans with thousands of them are slow to cap.
+        let mut filled = fill(&mut self.mesh, largest, 3);
+        self.cap();
+        filled.extend(fill(&mut self.mesh, largest, MOST_EDGES));
+        self.done.extend(told(&filled));
+        self.refused = self.openings(largest);
+    }
+
     /// Only vertices of open edges are welded: elsewhere two vertices in one place are two sheets
     /// that touch, and welding would tie them together.
     fn weld(&mut self) {

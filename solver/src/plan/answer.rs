@@ -137,7 +137,7 @@ pub enum CutKind {
     FromGate,
     /// Stands alone.
     Separate,
-    /// Cuts a bridge across.
+    /// Cuts rubber across that runs from the model to the model: a bridge, or a near-bridge.
     Bridge,
 }
 

@@ -1,6 +1,6 @@
 //! A candidate put together as the plan that goes out: curves, order, reasons, limits.
 
-use super::answer::{Cut, Hinge, NearBridge, Plan, PlannedBridge, Reason, TwoSides};
+use super::answer::{Cut, CutKind, Hinge, NearBridge, Plan, PlannedBridge, Reason, TwoSides};
 use super::candidate::{self, Candidate};
 use super::closing::close;
 use super::cuts::{bridge_cut, exterior_cut, opening_reason, rim_points};
@@ -148,7 +148,10 @@ impl Assembly<'_, '_> {
                 };
                 let sheets =
                     candidate.sheets().map_or_else(Vec::new, |s| s.of_cut(index, &setup.gate));
-                let cut = exterior_cut(curve, outward, reason, sheets);
+                let mut cut = exterior_cut(curve, outward, reason, sheets);
+                if candidate.two_sides().is_some_and(|sides| sides.across(index).is_some()) {
+                    cut.kind = CutKind::Bridge;
+                }
                 Placed { key: order_key(curve), exterior: Some(index), cut }
             })
             .collect()
@@ -227,8 +230,7 @@ fn bridge_cuts<'a>(
 
 /// Why a cut between two sides, or one that goes with them, is made.
 fn parting_reason(setup: &Setup, sides: &candidate::TwoSides, cut: usize) -> Reason {
-    let near = sides.across_near.iter().find(|(index, _)| *index == cut).map(|(_, near)| *near);
-    match near {
+    match sides.across(cut).flatten() {
         Some(near) => Reason::CutsNearBridge {
             near: near as u32,
             text: format!(

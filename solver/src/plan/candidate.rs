@@ -31,8 +31,16 @@ pub(super) struct TwoSides {
     pub undercut: f64,
     /// Where the border is left uncut: both ends and the length between, mm.
     pub hinges: Vec<(Point, Point, f64)>,
-    /// The cuts across near-bridges, each with the number of its near-bridge.
-    pub across_near: Vec<(usize, usize)>,
+    /// The cuts that run from the model to the model and not to the outside, but for those of known bridges: each with the
+    /// number of its near-bridge, if it is one's.
+    pub across: Vec<(usize, Option<usize>)>,
+}
+
+impl TwoSides {
+    /// Whether cut number `cut` is one of those across, and of which near-bridge.
+    pub(super) fn across(&self, cut: usize) -> Option<Option<usize>> {
+        self.across.iter().find(|(index, _)| *index == cut).map(|(_, near)| *near)
+    }
 }
 
 /// A plan in progress. It comes to be in stages: edges of the planning graph, for families that have any;

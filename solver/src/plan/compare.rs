@@ -1,6 +1,6 @@
 //! Plans and drawn schemes side by side.
 
-use super::answer::{CutKind, Plan};
+use super::answer::{Cut, Plan, Reason};
 use super::verdict::TrialVerdict;
 use crate::trial::Outcome;
 
@@ -98,7 +98,9 @@ fn compared(named: &NamedPlan<'_>) -> Compared {
     let plan = named.plan;
     let missed: Vec<String> =
         plan.limits.iter().filter(|limit| !limit.met).map(|limit| limit.name.clone()).collect();
-    let crossed = plan.cuts.iter().filter(|cut| cut.kind == CutKind::Bridge).count();
+    // Near-bridges are no bridges that have to be cut.
+    let is_bridge = |cut: &&Cut| matches!(cut.reason, Reason::CutsBridge { .. });
+    let crossed = plan.cuts.iter().filter(is_bridge).count();
     let sheets = plan.sheets.as_ref();
     let bridges = (crossed, plan.bridges.len());
     Compared {

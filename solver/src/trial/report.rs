@@ -22,7 +22,7 @@ pub struct TrialSetup<'a> {
     pub rubber: &'a Rubber,
     /// Places where bridges are looked at.
     pub bridges: &'a [BridgePlace],
-    /// Rubber in holes and near-holes of the model.
+    /// Where elements are fine whatever their number.
     pub plugs: &'a [Plug<'a>],
     /// How the trial is made.
     pub settings: &'a TrialSettings,

@@ -57,11 +57,13 @@ fn one(blocks: &mut Vec<Block>, plan: &Plan, cut: &Cut, places: &Whereabouts) {
             blocks.push(Block::Loud(format!("Branch {} of cut {}", index + 1, cut.order)));
         }
         if cut.kind == CutKind::Bridge {
-            // Its rulings run into the hole, not to the outside: the chapter on bridges tells the way.
-            blocks.push(Block::Text(
-                "It is led from within, through the opening of the cut beside it: see the chapter on bridges."
-                    .to_owned(),
-            ));
+            // Its rulings run into the hole, not to the outside.
+            let within = "It is led from within, through the opening of the cut beside it";
+            let chapter = match cut.reason {
+                Reason::CutsBridge { .. } => ": see the chapter on bridges.",
+                _ => ", once its lips are drawn aside, the knife laid down meanwhile.",
+            };
+            blocks.push(Block::Text(format!("{within}{chapter}")));
             continue;
         }
         blocks.extend(ends(sheet, places).map(Block::Items));

@@ -7,8 +7,7 @@ use crate::control::Control;
 use crate::curves::{CutCurve, CutCurves, Finished};
 use crate::field::{Potential, SaddleDisc};
 use crate::mesh::{
-    CurvePoint, FaceId, Point, SurfaceLocator, TriangleMesh, Vector, nearest_on_polyline,
-    polyline_length, thinned,
+    CurvePoint, Point, SurfaceLocator, TriangleMesh, nearest_on_polyline, polyline_length, thinned,
 };
 use crate::plan::candidate::{Candidate, Origin, TwoSides};
 use crate::plan::error::PlanError;
@@ -93,19 +92,21 @@ impl Drawing<'_> {
         }
         let (rims, discs, own) = self.bridges(control)?;
         // A part of the sheet that cuts across what the count of holes does not know is a cut like any other.
+        let mut across = Vec::new();
         for (part, line) in self.unknown_bridges() {
             let surface = thinned(&sheet.part_in_rubber(part), FACES.0, FACES.1);
             let disc = disc_sheet(body, &setup.working, &line, &surface, settings, control)?;
             sheets.push(disc);
+            across.push((cuts.len(), None));
             cuts.push(curves_of(&line));
         }
-        let (mut across_near, mut near_surfaces) = (Vec::new(), Vec::new());
+        let mut near_surfaces = Vec::new();
         for (near, disc) in self.near_discs()? {
             let ends = disc.rim.first().filter(|_| disc.closed);
             let line = plain_line(disc.rim.iter().chain(ends).copied().collect());
             let sheet = disc_sheet(body, &setup.working, &line, &disc.surface, settings, control)?;
             sheets.push(sheet);
-            across_near.push((cuts.len(), near));
+            across.push((cuts.len(), Some(near)));
             cuts.push(curves_of(&line));
             near_surfaces.push(&disc.surface);
         }
@@ -131,7 +132,7 @@ impl Drawing<'_> {
             border: super::pattern::whole(sheet).length(),
             undercut: sheet.labels.undercut(),
             hinges: self.hinges(pattern),
-            across_near,
+            across,
         });
         let price = request.knife.entry_price;
         let drawn = Candidate::drawn(origin, curves, &setup.graph, &setup.fixed(), price);
@@ -222,10 +223,7 @@ impl Drawing<'_> {
 
     /// Whether the rubber of a ring lies on one side of the sheet before the ring, and on the other behind it.
     fn runs_through(&self, ring: &Point, disc: &SaddleDisc) -> bool {
-        let surface = &disc.surface;
-        let normal: Vector =
-            (0..surface.faces.len() as u32).map(|f| surface.area_vector(FaceId(f))).sum();
-        let Some(axis) = normal.try_normalize(0.0) else { return false };
+        let Some(axis) = disc.surface.area_vector_sum().try_normalize(0.0) else { return false };
         let sides = [1.0, -1.0].map(|s| self.sheet.side_of(&(ring + axis * (s * disc.width()))));
         matches!(sides, [Some(before), Some(behind)] if before != behind)
     }
@@ -399,7 +397,7 @@ fn part_of(points: &[Point], from: f64, to: f64) -> Vec<Point> {
 mod tests {
     use super::*;
     use crate::bridges::shapes::{blocks, cells};
-    use crate::mesh::{PrepareOptions, prepare_mesh};
+    use crate::mesh::{PrepareOptions, Vector, prepare_mesh};
     use crate::plan::setup::set_up;
     use crate::plan::sides::Views;
     use crate::plan::skin::Holes;
@@ -454,9 +452,8 @@ mod tests {
                 let pattern = super::super::pattern::whole(&sheet);
                 let candidate = drawing.candidate(&pattern, &control).expect("drawn");
                 let sides = candidate.two_sides().expect("two sides");
-                assert_eq!(sides.across_near.len(), 1);
-                let (cut, _) = sides.across_near[0];
-                assert_eq!(cut, candidate.curves().cuts.len() - 1);
+                let near: Vec<_> = sides.across.iter().filter(|(_, near)| near.is_some()).collect();
+                assert_eq!(near, [&(candidate.curves().cuts.len() - 1, Some(0))]);
             }
         }
         assert!(seen.iter().all(|&n| n > 0), "{seen:?}");

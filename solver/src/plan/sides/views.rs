@@ -9,7 +9,7 @@ use super::draw::Drawing;
 use super::pattern::whole;
 use crate::control::Control;
 use crate::field::{Equations, Potential, RubberDomain};
-use crate::mesh::{FaceId, Point, TriangleMesh, Vector};
+use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::sides::{Border, Labeller, Labels, PartingSheet, SidesError, Surface};
 
 /// Directions level with the board, round half a turn: the opposite one has the same border.
@@ -246,9 +246,8 @@ fn directions() -> Vec<Vector> {
 /// cut alone.
 fn blind(setup: &Setup, direction: &Vector) -> f64 {
     let blind = |disc: &TriangleMesh| {
-        let normal: Vector =
-            (0..disc.faces.len() as u32).map(|f| disc.area_vector(FaceId(f))).sum();
-        let through = normal.try_normalize(1e-12).map_or(1.0, |n| n.dot(direction).abs());
+        let normal = disc.area_vector_sum().try_normalize(1e-12);
+        let through = normal.map_or(1.0, |n| n.dot(direction).abs());
         1.0 - (through / 0.7).min(1.0)
     };
     let crossed = setup.bridges.bridges.iter().zip(&setup.crossed).filter(|(_, crossed)| **crossed);
