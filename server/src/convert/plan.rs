@@ -59,6 +59,7 @@ fn cut(cut: &Cut) -> v1::Cut {
             CutKind::FromGate => v1::CutKind::FromGate,
             CutKind::Separate => v1::CutKind::Separate,
             CutKind::Bridge => v1::CutKind::Bridge,
+            CutKind::BehindHinge => v1::CutKind::BehindHinge,
         }
         .into(),
         branches: cut.branches.iter().map(|line| polyline(line)).collect(),
@@ -80,6 +81,9 @@ fn cut(cut: &Cut) -> v1::Cut {
                 v1::cut::Why::CutsNearBridge(v1::CutsNearBridge { near_bridge: *near })
             }
             Reason::PartsSides { text: _ } => v1::cut::Why::PartsSides(v1::PartsSides {}),
+            Reason::FoldsHinge { skin, text: _ } => {
+                v1::cut::Why::FoldsHinge(v1::FoldsHinge { skin_mm: *skin })
+            }
         }),
     }
 }
@@ -111,6 +115,7 @@ fn bridge(bridge: &PlannedBridge) -> v1::Bridge {
         opening_mm: bridge.opening,
         opening_needed_mm: bridge.opening_needed,
         saddle: bridge.confirmed.as_ref().map(saddle),
+        lined: bridge.lined,
     }
 }
 
@@ -137,7 +142,12 @@ fn near_bridge(near: &NearBridge) -> v1::NearBridge {
 }
 
 fn hinge(hinge: &Hinge) -> v1::Hinge {
-    v1::Hinge { from: Some(point(&hinge.from)), to: Some(point(&hinge.to)), width_mm: hinge.width }
+    v1::Hinge {
+        from: Some(point(&hinge.from)),
+        to: Some(point(&hinge.to)),
+        width_mm: hinge.width,
+        skin_mm: hinge.skin,
+    }
 }
 
 fn stretch(stretch: &RegionStretch) -> v1::RegionStretch {

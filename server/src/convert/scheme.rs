@@ -105,10 +105,11 @@ pub(super) fn scheme_to_proto(scheme: &Scheme) -> v1::Scheme {
 }
 
 /// The cuts of a plan as drawn cuts. Bridges' cuts are named, not drawn: their lines are the
-/// program's own.
+/// program's own. What is cut behind a hinge is left out.
 pub fn scheme_of_plan(plan: &v1::Plan) -> v1::Scheme {
     let mut cuts = Vec::new();
-    for cut in &plan.cuts {
+    // A drawn cut runs to the outside: what is cut behind a hinge would part it.
+    for cut in plan.cuts.iter().filter(|cut| cut.kind() != v1::CutKind::BehindHinge) {
         if let (v1::CutKind::Bridge, Some(v1::cut::Why::CutsBridge(why))) = (cut.kind(), &cut.why) {
             cuts.push(v1::DrawnCut {
                 name: cut.order.to_string(),

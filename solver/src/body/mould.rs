@@ -233,6 +233,25 @@ impl MouldBody {
         }
     }
 
+    /// How deep a point lies below the outer skin, mm: the distance to walls and top, and to the bottom where the mould
+    /// does not stand on it. Negative outside.
+    pub fn depth_below_outside(&self, point: &Point) -> f64 {
+        let (walls, bottom) = match self.outside {
+            Outside::Box { low, high } => {
+                let sides = (0..2).map(|k| (point[k] - low[k]).min(high[k] - point[k]));
+                (sides.fold(high.z - point.z, f64::min), low.z)
+            }
+            Outside::Cylinder { axis, radius, bottom, top } => {
+                let from_axis = (point.x - axis.0).hypot(point.y - axis.1);
+                ((radius - from_axis).min(top - point.z), bottom)
+            }
+            Outside::Offset { thickness, bottom } => {
+                (thickness - self.model.closest(point).distance, bottom)
+            }
+        };
+        if self.board().is_some() { walls } else { walls.min(point.z - bottom) }
+    }
+
     /// The outer skin of the rubber.
     pub fn outside(&self) -> Outside {
         self.outside

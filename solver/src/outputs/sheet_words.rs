@@ -63,7 +63,7 @@ fn depth_and_angle(cut: &Cut, stations: &[&Station]) -> String {
     match cut.kind {
         // Lengths of rulings into a hole tell nothing: the bridge's own width does.
         CutKind::Bridge => square,
-        CutKind::FromGate | CutKind::Separate => format!(
+        CutKind::FromGate | CutKind::Separate | CutKind::BehindHinge => format!(
             "{deep} deep: a blade of {:.0} mm or more beyond the hand. {square}",
             most.ceil()
         ),

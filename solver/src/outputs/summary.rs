@@ -7,7 +7,7 @@ use super::sheet_words;
 use super::trial_words;
 use super::verdict::verdict;
 use super::whereabouts::Whereabouts;
-use super::words::{cut_in_short, cut_of_bridge, millimetres, sentence, words_of};
+use super::words::{LINED, cut_in_short, cut_of_bridge, millimetres, sentence, words_of};
 use crate::bridges::{BridgeKind, DiscState};
 use crate::mesh::TriangleMesh;
 use crate::plan::{Cut, CutKind, Plan, PlannedBridge, Reason, StopReason, bridge_letter};
@@ -160,6 +160,7 @@ fn bridges(page: &mut Page, plan: &Plan) {
                 "NO PLAIN CUT crosses it: {explanation} (the model passes through {crossings} \
                  times)"
             ),
+            (None, DiscState::Plain) if bridge.lined => LINED.to_owned(),
             (None, DiscState::Plain) => "This plan does NOT cut it.".to_owned(),
         };
         page.item("", &fate);
@@ -228,7 +229,10 @@ fn hinges(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     page.heading("Hinges, rubber to leave uncut");
     for hinge in &plan.hinges {
         let (from, to) = (places.place(&hinge.from), places.place(&hinge.to));
-        page.item("", &format!("{} wide, from {from}, to {to}", millimetres(hinge.width)));
+        let skin = hinge.skin.map_or_else(String::new, |skin| {
+            format!("; only its outermost {} are left, so that it folds", millimetres(skin))
+        });
+        page.item("", &format!("{} wide, from {from}, to {to}{skin}", millimetres(hinge.width)));
     }
 }
 
@@ -411,6 +415,7 @@ mod tests {
                 rim_length: Some(85.2),
                 loop_taken: false,
             }),
+            lined: false,
         };
         let disc = DiscState::Knotted {
             crossings: 2,
@@ -434,8 +439,12 @@ mod tests {
             ..near.clone()
         };
         plan.near_bridges = vec![near, low];
-        plan.hinges =
-            vec![Hinge { from: Point::origin(), to: Point::new(0.0, 14.0, 0.0), width: 14.0 }];
+        plan.hinges = vec![Hinge {
+            from: Point::origin(),
+            to: Point::new(0.0, 14.0, 0.0),
+            width: 14.0,
+            skin: None,
+        }];
         plan.stretches = vec![RegionStretch {
             place: Point::new(1.0, 2.0, 3.0),
             ring_length: 100.0,
@@ -466,7 +475,7 @@ mod tests {
             "2 cuts, 167 mm in all; release not tried; 1 limit missed.",
             "Mind ! The potential shows 0 holes where 1 was counted.",
             "Limits MISSED ! bridges: bridge B has no plain cut.",
-            "1.  from the gate, 83 mm",
+            "1.  from the base opening, 83 mm",
             "2.  bridge cut, 83 mm, across bridge A",
             "12 mm deep: a blade of 12 mm or more beyond the hand. Knife square to the model",
             "From (0, 0, 0), on the board, middle to (0, 0, 83), 83 mm above the board, middle.",

@@ -28,9 +28,10 @@ pub(super) fn words_of(text: &str) -> Vec<String> {
 /// What kind of cut it is.
 pub(super) fn kind_of_cut(kind: CutKind) -> &'static str {
     match kind {
-        CutKind::FromGate => "from the gate",
+        CutKind::FromGate => "from the base opening",
         CutKind::Separate => "separate cut",
         CutKind::Bridge => "bridge cut",
+        CutKind::BehindHinge => "cut behind a hinge",
     }
 }
 
@@ -42,7 +43,7 @@ pub(super) fn cut_in_short(cut: &Cut) -> String {
             words.push_str(&format!(", across bridge {}", bridge_letter(bridge as usize)));
         }
         Reason::CutsNearBridge { .. } => words.push_str(", across a near-bridge"),
-        Reason::FreesRing { .. } | Reason::PartsSides { .. } => {}
+        Reason::FreesRing { .. } | Reason::PartsSides { .. } | Reason::FoldsHinge { .. } => {}
     }
     words
 }
@@ -52,6 +53,15 @@ pub(super) fn cut_of_bridge(plan: &Plan, index: usize) -> Option<&Cut> {
     plan.cuts.iter().find(
         |cut| matches!(cut.reason, Reason::CutsBridge { bridge, .. } if bridge as usize == index),
     )
+}
+
+/// What becomes of a bridge that only lines its hole.
+pub(super) const LINED: &str = "The rubber only lines this hole, and the cut between the two sides runs round in it: nothing is left \
+     to cut across.";
+
+/// Whether bridge number `index` would have to be cut across, and is not.
+pub(super) fn is_left_uncut(plan: &Plan, index: usize) -> bool {
+    !plan.bridges[index].lined && cut_of_bridge(plan, index).is_none()
 }
 
 /// Words as a sentence: a capital first, a full stop last.

@@ -139,6 +139,15 @@ pub enum CutKind {
     Separate,
     /// Cuts rubber across that runs from the model to the model: a bridge, or a near-bridge.
     Bridge,
+    /// Cuts the rubber behind a hinge, from within, and stops short of the outside.
+    BehindHinge,
+}
+
+impl CutKind {
+    /// Whether the knife comes from the outside, and opens lips there; else it is led from within, through a cut that does.
+    pub fn is_from_outside(self) -> bool {
+        matches!(self, Self::FromGate | Self::Separate)
+    }
 }
 
 /// Why a cut is there.
@@ -174,6 +183,13 @@ pub enum Reason {
         /// In words.
         text: String,
     },
+    /// Lets a hinge fold: of its rubber the skin at the outside is left.
+    FoldsHinge {
+        /// Thickness of the skin, mm.
+        skin: f64,
+        /// In words.
+        text: String,
+    },
 }
 
 impl Reason {
@@ -183,7 +199,8 @@ impl Reason {
             Self::FreesRing { text, .. }
             | Self::CutsBridge { text, .. }
             | Self::CutsNearBridge { text, .. }
-            | Self::PartsSides { text } => text,
+            | Self::PartsSides { text }
+            | Self::FoldsHinge { text, .. } => text,
         }
     }
 }
@@ -216,6 +233,10 @@ pub struct PlannedBridge {
     /// The saddle of the potential in this hole. `None` where the potential shows none: then the
     /// loop rests on the count of the surface's holes alone.
     pub confirmed: Option<Confirmation>,
+    /// Whether the rubber only lines the hole and the cut between the two sides runs round in it: nothing is left to
+    /// cut across.
+    #[serde(default)]
+    pub lined: bool,
 }
 
 /// A ring of the model that all but closes: the rubber in it hangs together with the rest through
@@ -255,6 +276,10 @@ pub struct Hinge {
     pub to: Point,
     /// Width measured along the model, mm.
     pub width: f64,
+    /// The thickness of the skin that is left at the outside, mm, where the rubber behind it is cut so that it folds; `None` where
+    /// all of the rubber is left.
+    #[serde(default)]
+    pub skin: Option<f64>,
 }
 
 /// Stretch of the tightest ring of a region.

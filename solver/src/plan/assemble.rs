@@ -18,7 +18,7 @@ use super::surface::Outward;
 use crate::bridges::Confirmation;
 use crate::control::Control;
 use crate::curves::CutCurves;
-use crate::mesh::{Model, Point, polyline_length};
+use crate::mesh::{Model, polyline_length};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::pool::RowPool;
 use crate::optimise::separation::Separator;
@@ -67,10 +67,10 @@ impl Assembly<'_, '_> {
             hinges_left = hinges(graph, edges, &fixed, |p| outward.point(p));
         }
         if let Some(sides) = candidate.two_sides() {
-            let hinge = |&(from, to, width): &(Point, Point, f64)| Hinge {
-                from: outward.point(from),
-                to: outward.point(to),
-                width,
+            let hinge = |own: &Hinge| Hinge {
+                from: outward.point(own.from),
+                to: outward.point(own.to),
+                ..own.clone()
             };
             hinges_left = sides.hinges.iter().map(hinge).collect();
         }
@@ -149,10 +149,16 @@ impl Assembly<'_, '_> {
                 let sheets =
                     candidate.sheets().map_or_else(Vec::new, |s| s.of_cut(index, &setup.gate));
                 let mut cut = exterior_cut(curve, outward, reason, sheets);
-                if candidate.two_sides().is_some_and(|sides| sides.across(index).is_some()) {
-                    cut.kind = CutKind::Bridge;
+                let mut key = order_key(curve);
+                if let Some(sides) = candidate.two_sides() {
+                    if sides.across(index).is_some() {
+                        cut.kind = CutKind::Bridge;
+                    } else if sides.skin_of(index).is_some() {
+                        // It is led from within: all else is open by then.
+                        (cut.kind, key) = (CutKind::BehindHinge, f64::INFINITY);
+                    }
                 }
-                Placed { key: order_key(curve), exterior: Some(index), cut }
+                Placed { key, exterior: Some(index), cut }
             })
             .collect()
     }
@@ -193,6 +199,7 @@ fn planned_bridges(
     bridges
         .map(|(index, bridge)| {
             let rim = outward.curve(&rim_points(setup, candidate, index));
+            let lined = candidate.is_lined(index);
             PlannedBridge {
                 kind: bridge.kind,
                 rim_length: polyline_length(&rim),
@@ -203,11 +210,12 @@ fn planned_bridges(
                 centre: outward.point(bridge.centre),
                 disc: bridge.disc.clone(),
                 opening: openings.next_for(setup, index),
-                opening_needed: setup.openings[index],
+                opening_needed: if lined { 0.0 } else { setup.openings[index] },
                 confirmed: bridge
                     .confirmed
                     .map(|c| Confirmation { place: outward.point(c.place), ..c }),
                 rim,
+                lined,
             }
         })
         .collect()
@@ -219,7 +227,8 @@ fn bridge_cuts<'a>(
     candidate: &'a Candidate,
     bridges: &'a [PlannedBridge],
 ) -> impl Iterator<Item = Placed> + 'a {
-    let crossed = bridges.iter().enumerate().filter(|(index, _)| setup.crossed[*index]);
+    let crossed =
+        bridges.iter().enumerate().filter(|(index, bridge)| setup.crossed[*index] && !bridge.lined);
     crossed.map(|(index, bridge)| {
         let sheets = candidate.sheets().map_or_else(Vec::new, |s| s.of_bridge(index, &setup.gate));
         let cut = bridge_cut(setup, index, bridge.rim.clone(), sheets);
@@ -230,6 +239,14 @@ fn bridge_cuts<'a>(
 
 /// Why a cut between two sides, or one that goes with them, is made.
 fn parting_reason(setup: &Setup, sides: &candidate::TwoSides, cut: usize) -> Reason {
+    if let Some(skin) = sides.skin_of(cut) {
+        return Reason::FoldsHinge {
+            skin,
+            text: format!(
+                "lets the hinge fold like a spine: cut it from within, through the open cut, and leave the outermost {skin:.0} mm"
+            ),
+        };
+    }
     match sides.across(cut).flatten() {
         Some(near) => Reason::CutsNearBridge {
             near: near as u32,

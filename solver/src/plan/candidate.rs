@@ -1,11 +1,12 @@
 //! A plan in progress.
 
+use super::answer::Hinge;
 use super::sheets::PlannedSheets;
 use super::standing::Standing;
 use super::verdict::{NotTried, TrialVerdict};
 use crate::curves::Finished;
 use crate::girth::PlanningGraph;
-use crate::mesh::{Point, Vector};
+use crate::mesh::Vector;
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::one_piece::is_forest;
 
@@ -29,17 +30,26 @@ pub(super) struct TwoSides {
     pub border: f64,
     /// Area on the wrong side, as far as it looks away, as a share of the whole.
     pub undercut: f64,
-    /// Where the border is left uncut: both ends and the length between, mm.
-    pub hinges: Vec<(Point, Point, f64)>,
+    /// Where the border is not cut all the way to the outside.
+    pub hinges: Vec<Hinge>,
+    /// The cuts behind hinges, each with the thickness of the skin that it leaves, mm.
+    pub behind: Vec<(usize, f64)>,
     /// The cuts that run from the model to the model and not to the outside, but for those of known bridges: each with the
     /// number of its near-bridge, if it is one's.
     pub across: Vec<(usize, Option<usize>)>,
+    /// The bridges that only line their hole, with the border running round in it: they need no cut across.
+    pub lined: Vec<usize>,
 }
 
 impl TwoSides {
     /// Whether cut number `cut` is one of those across, and of which near-bridge.
     pub(super) fn across(&self, cut: usize) -> Option<Option<usize>> {
         self.across.iter().find(|(index, _)| *index == cut).map(|(_, near)| *near)
+    }
+
+    /// The skin that cut number `cut` leaves, mm, if it is one behind a hinge.
+    pub(super) fn skin_of(&self, cut: usize) -> Option<f64> {
+        self.behind.iter().find(|(index, _)| *index == cut).map(|(_, skin)| *skin)
     }
 }
 
@@ -108,6 +118,11 @@ impl Candidate {
             Origin::TwoSides(sides) => Some(sides),
             Origin::FreeCuts(_) | Origin::Scheme(_) => None,
         }
+    }
+
+    /// Whether a bridge only lines its hole and is parted by the cut between the two sides that runs round in it.
+    pub fn is_lined(&self, bridge: usize) -> bool {
+        self.two_sides().is_some_and(|sides| sides.lined.contains(&bridge))
     }
 
     /// Its curves.

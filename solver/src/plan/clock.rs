@@ -1,4 +1,4 @@
-//! Seconds of each stage.
+//! Seconds of each stage, and shares of the time that there is.
 
 use crate::control::Control;
 
@@ -23,7 +23,66 @@ impl<'a, 'b> StageClock<'a, 'b> {
 /// Share of the budget, and most seconds, kept for what follows the search.
 const KEPT: (f64, f64) = (0.15, 3.0);
 
+/// The time from one reading of a job's clock to another, and shares of it.
+#[derive(Clone, Copy)]
+pub(super) struct Span<'a, 'c> {
+    began: f64,
+    end: f64,
+    control: &'a Control<'c>,
+}
+
+impl<'a, 'c> Span<'a, 'c> {
+    /// From `began` to `end`, seconds on the job's clock, the latter without what is given on top.
+    pub(super) fn new(began: f64, end: f64, control: &'a Control<'c>) -> Self {
+        Self { began, end, control }
+    }
+
+    /// When it ends, seconds on the job's clock without what is given on top.
+    pub(super) fn end(&self) -> f64 {
+        self.end
+    }
+
+    /// How long it is with what was given on top until now, seconds.
+    pub(super) fn seconds(&self) -> f64 {
+        (self.control.with_extra_time(self.end) - self.began).max(0.0)
+    }
+
+    /// When a share of it is over, seconds on the job's clock without what is given on top: a job that goes on may have begun
+    /// with all of its first budget used.
+    pub(super) fn at(&self, share: f64) -> f64 {
+        self.began + share * self.seconds() - self.control.with_extra_time(0.0)
+    }
+
+    /// When a search has to be over whose curves and sheets are wanted by `end`.
+    pub(super) fn deadline(&self, end: f64) -> f64 {
+        end - kept((self.control.with_extra_time(end) - self.began).max(0.0))
+    }
+}
+
 /// What is kept of a budget for what follows the search, seconds.
 pub(super) fn kept(seconds: f64) -> f64 {
     (KEPT.0 * seconds).min(KEPT.1)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::*;
+    use crate::control::{Cancel, Extra};
+
+    /// A job of 4 s that got 10 s on top and goes on after 12 s: 2 s are left, and its shares are shares of those.
+    #[test]
+    fn what_is_left_is_shared_with_what_was_given_on_top() {
+        let extra = Extra::new();
+        extra.add(10.0);
+        let control = Control::new(Cancel::new(), |_| {}).after(Duration::from_secs(12));
+        let control = control.with_extra(extra);
+        let span = Span::new(12.0, 4.0, &control);
+        for (share, reading) in [(0.0, 12.0), (0.5, 13.0), (1.0, 14.0)] {
+            let at = control.with_extra_time(span.at(share));
+            assert!((at - reading).abs() < 1e-9, "{share}: {at}");
+        }
+        assert!((span.seconds() - 2.0).abs() < 1e-9);
+    }
 }

@@ -102,7 +102,8 @@ fn compared(named: &NamedPlan<'_>) -> Compared {
     let is_bridge = |cut: &&Cut| matches!(cut.reason, Reason::CutsBridge { .. });
     let crossed = plan.cuts.iter().filter(is_bridge).count();
     let sheets = plan.sheets.as_ref();
-    let bridges = (crossed, plan.bridges.len());
+    let lined = plan.bridges.iter().filter(|bridge| bridge.lined).count();
+    let bridges = (crossed + lined, plan.bridges.len());
     Compared {
         name: named.name.to_owned(),
         works: keeps_and_releases(&missed, bridges),

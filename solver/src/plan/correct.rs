@@ -69,7 +69,7 @@ pub(super) fn try_and_correct(
         }
         demands.push(demand);
         let until = now + SEARCHED * left - control.with_extra_time(0.0);
-        let is_nearer = make_again(bench, incumbents, before, until).and_then(|made| {
+        let is_nearer = make_again(bench, incumbents, before, until, end).and_then(|made| {
             let tried = bench.with_trial(made, &demands, end);
             verdict = tried.trial().clone();
             incumbents.offer(bench, tried)
@@ -114,16 +114,21 @@ fn given_up(error: &PlanError, incumbents: &mut Incumbents<'_>) -> TrialsEnd {
     }
 }
 
-/// Another candidate, now that more is asked, by `seconds` on the job's clock without what is given on top:
-/// searched for, or the edges `before` with what they lack.
+/// Another candidate, now that more is asked: the edges `before` with what they lack, or searched for until `seconds`,
+/// neither after `end`, both on the job's clock without what is given on top.
 fn make_again(
     bench: &mut Workbench<'_, '_, '_>,
     incumbents: &mut Incumbents<'_>,
     before: Option<CutSet>,
     seconds: f64,
+    end: f64,
 ) -> Result<Candidate, PlanError> {
     bench.search.set_deadline(seconds);
-    if !before.is_some_and(|before| mend(bench, incumbents, &before)) {
+    if !before.is_some_and(|before| mend(bench, incumbents, &before, end)) {
+        let control = bench.control;
+        if control.elapsed().as_secs_f64() > control.with_extra_time(end) {
+            return Err(SearchError::NoPlan("out of time").into());
+        }
         improve(bench, incumbents, seconds)?;
     }
     let drawn = incumbents.take_drawn().ok_or(SearchError::NoPlan("out of time"))?;

@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::verdict::TrialVerdict;
+use super::verdict::{NotTried, TrialVerdict};
 use crate::optimise::gap::gap;
 use crate::optimise::search::SearchEnd;
 use crate::trial::Outcome;
@@ -81,8 +81,10 @@ impl Ending {
 
     /// The ending of cuts of `cost` mm that were judged as they are, if nobody stopped the work and their trial had the time.
     pub(super) fn judged(cost: f64, trial: &TrialVerdict, is_cancelled: bool) -> Self {
-        let is_late =
-            matches!(trial, TrialVerdict::Ran(t) if t.report.outcome == Outcome::OutOfTime);
+        let is_late = match trial {
+            TrialVerdict::Ran(trial) => trial.report.outcome == Outcome::OutOfTime,
+            TrialVerdict::NotRun(why) => *why == NotTried::Stopped,
+        };
         let trials = if is_late { TrialsEnd::OutOfTime } else { TrialsEnd::AsSearched };
         let stopped_by = stop_reason(StopReason::Judged, trials, is_cancelled);
         Self::new(stopped_by, cost, 0.0, BoundFor::Nothing)

@@ -24,6 +24,7 @@ pub(super) fn hinges(
             from: to_model(graph.mesh.positions[neck.from as usize]),
             to: to_model(graph.mesh.positions[neck.to as usize]),
             width: neck.width,
+            skin: None,
         })
         .collect()
 }

@@ -71,11 +71,13 @@ pub(super) fn improve(
 }
 
 /// Draw a set that was found before with what it lacks since more is asked of it, and else as it was: nobody
-/// looks for a better one. Tells whether the candidate among the incumbents is sound.
+/// looks for a better one, nor goes on after `seconds` as in [`improve`]. Tells whether the candidate among the incumbents
+/// is sound.
 pub(super) fn mend(
     bench: &mut Workbench<'_, '_, '_>,
     incumbents: &mut Incumbents<'_>,
     before: &CutSet,
+    seconds: f64,
 ) -> bool {
     incumbents.begin_search();
     let Workbench { search, finisher, control, .. } = &mut *bench;
@@ -84,10 +86,13 @@ pub(super) fn mend(
         return false;
     }
     let (mut last, mut best) = (None, None);
+    let is_late = || {
+        control.is_cancelled() || control.elapsed().as_secs_f64() > control.with_extra_time(seconds)
+    };
     for _ in 0..TURNS {
-        let is_sound = finish_and_mend(bench, incumbents, &mut last, &|| control.is_cancelled());
+        let is_sound = finish_and_mend(bench, incumbents, &mut last, &is_late);
         let cost = incumbents.drawn().map(Candidate::cost);
-        if is_sound && cost == best {
+        if (is_sound && cost == best) || is_late() {
             break;
         }
         best = cost;

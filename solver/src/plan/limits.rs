@@ -1,6 +1,6 @@
 //! The limits of a plan, met or missed, in words.
 
-use super::answer::{Limit, Plan};
+use super::answer::{Hinge, Limit, Plan};
 use super::candidate::Candidate;
 use super::request::PlanRequest;
 use super::setup::Setup;
@@ -73,7 +73,11 @@ fn areas_limit(plan: &Plan, request: &PlanRequest) -> Limit {
 fn hinge_limit(setup: &Setup, candidate: &Candidate, request: &PlanRequest) -> Limit {
     let asked = request.knife.hinge_width;
     let narrowest = match (candidate.two_sides(), candidate.edges()) {
-        (Some(sides), _) => sides.hinges.iter().map(|h| h.2).min_by(f64::total_cmp),
+        (Some(sides), _) => {
+            // Of a hinge that folds there is its width and the thickness of its skin.
+            let narrow = |h: &Hinge| h.skin.map_or(h.width, |skin| skin.min(h.width));
+            sides.hinges.iter().map(narrow).min_by(f64::total_cmp)
+        }
         (None, Some(cut)) => {
             necks(&setup.graph, cut, &setup.fixed(), asked).first().map(|neck| neck.width)
         }
@@ -110,7 +114,7 @@ pub(super) fn limits(
         if is_one {
             "no cuts close a ring: the mould stays one piece".to_owned()
         } else {
-            "cuts close a ring, by themselves or with the gate".to_owned()
+            "cuts close a ring, by themselves or with the base opening".to_owned()
         },
     ));
     list.push(hinge_limit(setup, candidate, request));
@@ -135,6 +139,10 @@ pub(super) fn limits(
             DiscState::Plain if !setup.crossed[k] => {
                 let text = "not cut across: the rubber in this hole holds the model";
                 list.push(limit(&format!("bridge {letter}"), false, text.to_owned()));
+            }
+            DiscState::Plain if bridge.lined => {
+                let text = "the rubber only lines this hole, and the cut between the two sides runs round in it";
+                list.push(limit(&format!("bridge {letter}"), true, text.to_owned()));
             }
             DiscState::Plain => list.push(limit(
                 &format!("bridge {letter}"),

@@ -2,7 +2,7 @@
 
 use super::answer::Plan;
 use super::checkpoint::Checkpoint;
-use super::clock::{StageClock, kept};
+use super::clock::{Span, StageClock, kept};
 use super::correct::try_and_correct;
 use super::ending::{StopReason, TrialsEnd, stop_reason};
 use super::error::PlanError;
@@ -112,17 +112,17 @@ impl<'a, 'c> Pass<'a, 'c> {
         if self.is_long { share * self.request.budget.seconds } else { self.request.budget.seconds }
     }
 
-    /// What there is from its beginning to its end, seconds.
-    fn seconds(&self) -> f64 {
-        (self.end() - self.began).max(0.0)
+    /// From when to when it runs.
+    fn span(&self) -> Span<'a, 'c> {
+        Span::new(self.began, self.end(), self.control)
     }
 
     /// When the first search ends at the latest.
     fn search_end(&self) -> f64 {
         match self.request.trial.mode {
             TrialMode::Off => self.end(),
-            TrialMode::Judge => self.began + SEARCHED.0 * self.seconds(),
-            TrialMode::Correct => self.began + SEARCHED.1 * self.seconds(),
+            TrialMode::Judge => self.span().at(SEARCHED.0),
+            TrialMode::Correct => self.span().at(SEARCHED.1),
         }
     }
 
@@ -163,7 +163,7 @@ impl<'a, 'c> Pass<'a, 'c> {
             entry_price: request.knife.entry_price,
             least_cut: request.knife.least_cut,
             hinge_width: request.knife.hinge_width,
-            deadline: self.search_end() - kept(self.search_end() - self.began),
+            deadline: self.span().deadline(self.search_end()),
             seed: request.budget.seed.wrapping_add(u64::from(self.number)),
             fixed: setup.fixed(),
             by_clock: request.budget.rounds.is_none(),
@@ -171,7 +171,9 @@ impl<'a, 'c> Pass<'a, 'c> {
         let separator = separator(&setup.graph);
         let mut finisher = finisher(&setup, request);
         control.stage(Stage::Optimise, 0.1, "looking for tight rings");
+        let before = control.elapsed();
         let mut search = Search::new(&separator, pool, settings, control);
+        let first_look = control.elapsed().saturating_sub(before).as_secs_f64();
         if let Some(checkpoint) = resumed {
             checkpoint.give_to(&mut search, &mut finisher)?;
         }
@@ -184,20 +186,21 @@ impl<'a, 'c> Pass<'a, 'c> {
             finisher: &mut finisher,
             control,
         };
-        let ended = self.work(&mut bench, incumbents, &mut clock);
+        let ended = self.work(&mut bench, incumbents, &mut clock, first_look);
         *left = Some(incumbents.end_mesh(&bench, clock.laps));
         ended
     }
 
-    /// Search, draw, make sheets, and try what comes of it.
+    /// Search, draw, make sheets, and try what comes of it. The first look for rings took `first_look` seconds.
     fn work(
         &self,
         bench: &mut Workbench<'_, '_, '_>,
         incumbents: &mut Incumbents<'_>,
         clock: &mut StageClock<'_, '_>,
+        first_look: f64,
     ) -> Result<StopReason, PlanError> {
         if self.request.trial.mode == TrialMode::Correct {
-            let families = Families::new(self.request, self.control, (self.began, self.end()));
+            let families = Families::new(self.request, self.control, self.span(), first_look);
             return families.work(bench, incumbents, clock);
         }
         let (searched, candidate) = search(bench, incumbents, self.search_end())?;

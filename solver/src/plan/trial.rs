@@ -14,7 +14,7 @@ use crate::trial::{BridgePlace, Plug, TrialError, TrialReport, TrialSettings, Tr
 /// that the model leaves through the opening, degrees. Common practice, no source.
 const TILTS: [f64; 3] = [80.0, 45.0, 20.0];
 /// Try a plan once. `before` is what earlier trials asked of it; `end`, in seconds on the job's clock,
-/// without what is given on top, is when the trial has to end.
+/// without what is given on top, is when the trial has to end; after that none begins.
 pub(super) fn tried(
     setup: &Setup,
     sheets: Option<&PlannedSheets>,
@@ -23,7 +23,8 @@ pub(super) fn tried(
     end: f64,
     control: &Control<'_>,
 ) -> TrialVerdict {
-    let Some(sheets) = sheets.filter(|_| !control.is_cancelled()) else {
+    let is_late = control.elapsed().as_secs_f64() >= control.with_extra_time(end);
+    let Some(sheets) = sheets.filter(|_| !control.is_cancelled() && !is_late) else {
         return TrialVerdict::NotRun(NotTried::Stopped);
     };
     match try_release(setup, sheets, request, end, control) {
@@ -40,7 +41,7 @@ pub(super) fn tried(
 }
 
 /// Directions in which a mould cut between two sides is drawn, the most open ones first.
-const ATTEMPTS: usize = 3;
+pub(super) const ATTEMPTS: usize = 3;
 
 /// How much goes into a trial.
 pub(super) struct Effort {
@@ -50,6 +51,8 @@ pub(super) struct Effort {
     pub until: f64,
     /// The direction that is tried first, if another cut came off in one.
     pub first: Option<Vector>,
+    /// How many directions are tried, the most open ones first.
+    pub attempts: usize,
 }
 
 /// Try what surfaces cut, with so many elements.
@@ -63,7 +66,7 @@ pub(super) fn try_surfaces(
     let settings = TrialSettings {
         elements: effort.elements,
         directions: effort.first.into_iter().chain([Vector::z()]).collect(),
-        attempts: Some(ATTEMPTS),
+        attempts: Some(effort.attempts),
         coarse_first: false,
         ..settings(request, effort.until)
     };

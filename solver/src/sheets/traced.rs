@@ -21,6 +21,8 @@ pub struct SheetFlow<'a> {
     pub across: &'a Potential,
     /// 0 on the model, 1 on the outside.
     pub outer: &'a Potential,
+    /// How far short of the outside the knife stops, mm.
+    pub short_of: f64,
 }
 
 /// A line is followed in steps of this share of the grid's spacing.
@@ -66,7 +68,7 @@ struct Way {
 }
 
 impl SheetFlow<'_> {
-    /// From a point of the model along the surface to the outside.
+    /// From a point of the model along the surface to the outside, or as near to it as the knife goes.
     fn way_out(&self, from: &Point, normal: &Vector, body: &MouldBody) -> Way {
         let step = STEP * self.outer.grid().spacing;
         let mut points = vec![*from];
@@ -87,6 +89,9 @@ impl SheetFlow<'_> {
                 break;
             }
             points.push(next);
+            if self.short_of > 0.0 && body.depth_below_outside(&next) <= self.short_of {
+                return Way { points, arrives: true };
+            }
             at = next;
         }
         Way { points, arrives: false }

@@ -22,7 +22,7 @@ mod zero_set;
 
 pub use border::{Border, BorderPath};
 pub use labels::{Labeller, Labels};
-pub use sheet::{BorderPlace, PartKind, PartingSheet, SheetPart};
+pub use sheet::{BorderPlace, PartKind, PartingSheet, SheetPart, SheetPlace};
 pub use surface::Surface;
 pub use zero_set::zero_set;
 

@@ -34,6 +34,15 @@ pub struct BorderPlace {
     pub along: f64,
 }
 
+/// A place on the sheet.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SheetPlace {
+    /// The place of the border that the knife is led to from there.
+    pub border: BorderPlace,
+    /// How deep it lies below the outside, mm; negative where the sheet is drawn out.
+    pub below_outside: f64,
+}
+
 /// What a part of the sheet that hangs together does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PartKind {
@@ -71,8 +80,8 @@ pub struct PartingSheet {
     part: Vec<Option<u32>>,
     /// Whether the middle of each face lies in the rubber.
     in_rubber: Vec<bool>,
-    /// The place of the border that each vertex leads down to.
-    place: Vec<BorderPlace>,
+    /// Where each vertex is.
+    place: Vec<SheetPlace>,
 }
 
 impl PartingSheet {
@@ -97,7 +106,13 @@ impl PartingSheet {
         let spacing = potential.grid().spacing;
         let in_model: Vec<bool> =
             mesh.positions.par_iter().map(|p| depth_in_model(body, p) > 0.0).collect();
-        let place = places(&mesh, &in_model, &border, outer, spacing);
+        let borders = places(&mesh, &in_model, &border, outer, spacing);
+        let place = mesh
+            .positions
+            .par_iter()
+            .zip(borders)
+            .map(|(p, border)| SheetPlace { border, below_outside: body.depth_below_outside(p) });
+        let place = place.collect();
         let middles = (0..mesh.faces.len() as u32).into_par_iter();
         let in_rubber: Vec<bool> = middles
             .map(|f| {
@@ -124,7 +139,7 @@ impl PartingSheet {
     fn follow_borders(&mut self, in_model: &[bool]) {
         for (part, face) in self.part.iter_mut().zip(&self.mesh.faces) {
             let Some(&v) = face.iter().find(|&&v| in_model[v as usize]) else { continue };
-            let path = self.place[v as usize].path;
+            let path = self.place[v as usize].border.path;
             let nearest = self.parts.iter().position(|part| part.paths.contains(&path));
             *part = nearest.map(|part| part as u32).or(*part);
         }
@@ -154,7 +169,8 @@ impl PartingSheet {
                 paths: BTreeMap::new(),
             });
             entry.area += area;
-            *entry.paths.entry(self.place[face[0] as usize].path).or_default() += area;
+            let path = self.place[face[0] as usize].border.path;
+            *entry.paths.entry(path).or_default() += area;
             entry.outside |= face.iter().any(|&v| is_outside(outer, &mesh.positions[v as usize]));
         }
         let total: f64 = found.values().map(|f| f.area).sum();
@@ -201,12 +217,12 @@ impl PartingSheet {
 
     /// The surfaces along which the knife parts the rubber, drawn out beyond its skins: what leads down to places
     /// that are cut, and all bridges' cuts.
-    pub fn cut_surface(&self, is_cut: &dyn Fn(&BorderPlace) -> bool) -> TriangleMesh {
+    pub fn cut_surface(&self, is_cut: &dyn Fn(&SheetPlace) -> bool) -> TriangleMesh {
         self.faces_where(&|f| self.is_face_cut(f, is_cut))
     }
 
     /// The same without what is drawn out.
-    pub fn cut_in_rubber(&self, is_cut: &dyn Fn(&BorderPlace) -> bool) -> TriangleMesh {
+    pub fn cut_in_rubber(&self, is_cut: &dyn Fn(&SheetPlace) -> bool) -> TriangleMesh {
         self.faces_where(&|f| self.in_rubber[f] && self.is_face_cut(f, is_cut))
     }
 
@@ -214,7 +230,7 @@ impl PartingSheet {
     /// `holds` says.
     pub fn piece_in_rubber(
         &self,
-        is_cut: &dyn Fn(&BorderPlace) -> bool,
+        is_cut: &dyn Fn(&SheetPlace) -> bool,
         holds: &dyn Fn(&Point) -> bool,
     ) -> TriangleMesh {
         self.faces_where(&|f| self.in_rubber[f] && self.is_in_piece(f, is_cut, holds))
@@ -223,7 +239,7 @@ impl PartingSheet {
     /// The same drawn out beyond the rubber.
     pub fn piece(
         &self,
-        is_cut: &dyn Fn(&BorderPlace) -> bool,
+        is_cut: &dyn Fn(&SheetPlace) -> bool,
         holds: &dyn Fn(&Point) -> bool,
     ) -> TriangleMesh {
         self.faces_where(&|f| self.is_in_piece(f, is_cut, holds))
@@ -232,7 +248,7 @@ impl PartingSheet {
     fn is_in_piece(
         &self,
         face: usize,
-        is_cut: &dyn Fn(&BorderPlace) -> bool,
+        is_cut: &dyn Fn(&SheetPlace) -> bool,
         holds: &dyn Fn(&Point) -> bool,
     ) -> bool {
         let part = self.part[face].map(|part| self.parts[part as usize].kind);
@@ -252,7 +268,7 @@ impl PartingSheet {
         self.faces_where(&|f| self.in_rubber[f] && self.part[f] == Some(part))
     }
 
-    fn is_face_cut(&self, face: usize, is_cut: &dyn Fn(&BorderPlace) -> bool) -> bool {
+    fn is_face_cut(&self, face: usize, is_cut: &dyn Fn(&SheetPlace) -> bool) -> bool {
         let Some(part) = self.part[face] else { return false };
         if self.parts[part as usize].kind == PartKind::Bridge {
             return true;

@@ -182,3 +182,36 @@ fn lines_leave_through_the_skin() {
         body.holds(&Point::new(43.0, 33.0, 23.0)) && !body.holds(&Point::new(44.0, 34.0, 23.0))
     );
 }
+
+/// Distances to walls, top and rounded skin; the face on the board is no outside.
+#[test]
+fn depth_below_the_outside_is_the_distance_to_the_nearest_skin() {
+    let model = cuboid([40.0, 30.0, 20.0]);
+    let body = |shape| MouldBody::new(&model, &shape).expect("a body");
+    let block = body(MouldShape::Box { side_clearance: 15.0, top_clearance: 10.0 });
+    for (p, depth) in
+        [([-5.0, 15.0, 1.0], 10.0), ([20.0, 15.0, 22.0], 8.0), ([20.0, 47.0, 5.0], -2.0)]
+    {
+        assert_relative_eq!(block.depth_below_outside(&Point::from(p)), depth, epsilon = 1e-9);
+    }
+    // A cylinder of 40 mm about the middle of the base.
+    let round = body(MouldShape::Cylinder { side_clearance: 15.0, top_clearance: 10.0 });
+    assert_relative_eq!(
+        round.depth_below_outside(&Point::new(50.0, 15.0, 2.0)),
+        10.0,
+        epsilon = 1e-9
+    );
+    let blanket = body(MouldShape::Blanket { thickness: 6.0 });
+    // Beyond a corner, 3 mm along each axis.
+    let off = 27f64.sqrt();
+    let beyond = Point::new(43.0, 33.0, 23.0);
+    assert_relative_eq!(blanket.depth_below_outside(&beyond), 6.0 - off, epsilon = 1e-9);
+    let hanging = moved(&model, [0.0, 0.0, -12.0]);
+    let block = MouldShape::Box { side_clearance: 15.0, top_clearance: 10.0 };
+    let hung = MouldBody::new(&hanging, &block).expect("a body");
+    assert_relative_eq!(
+        hung.depth_below_outside(&Point::new(20.0, 15.0, -20.0)),
+        7.0,
+        epsilon = 1e-9
+    );
+}

@@ -6,7 +6,7 @@ use crate::outputs::sheet_words;
 use crate::outputs::stretches::{Side, Weakness, weaker_side, weakness};
 use crate::outputs::whereabouts::Whereabouts;
 use crate::outputs::words::{cut_in_short, millimetres, sentence};
-use crate::plan::{Cut, CutKind, Plan, Reason, SheetReport};
+use crate::plan::{Cut, Plan, Reason, SheetReport};
 use crate::sheets::{Sheet, SheetSettings, Station};
 
 /// All cuts.
@@ -56,7 +56,16 @@ fn one(blocks: &mut Vec<Block>, plan: &Plan, cut: &Cut, places: &Whereabouts) {
         if several {
             blocks.push(Block::Loud(format!("Branch {} of cut {}", index + 1, cut.order)));
         }
-        if cut.kind == CutKind::Bridge {
+        if let Reason::FoldsHinge { skin, .. } = cut.reason {
+            let skin = millimetres(skin);
+            blocks.push(Block::Text(format!(
+                "It is led from within, once the lips of the cut beside it are drawn aside, in shallow passes. Leave the \
+                 outermost {skin} of the rubber: that is the hinge. Depths are from the model outward."
+            )));
+            blocks.extend(stations(sheet, report));
+            continue;
+        }
+        if !cut.kind.is_from_outside() {
             // Its rulings run into the hole, not to the outside.
             let within = "It is led from within, through the opening of the cut beside it";
             let chapter = match cut.reason {
@@ -161,7 +170,13 @@ pub(super) fn hinges(plan: &Plan, places: &Whereabouts) -> Vec<Block> {
     }
     let one = |hinge: &crate::plan::Hinge| {
         let (from, to) = (places.place(&hinge.from), places.place(&hinge.to));
-        format!("{} wide on the model, from {from}, to {to}.", millimetres(hinge.width))
+        let skin = hinge.skin.map_or_else(String::new, |skin| {
+            format!(
+                " Behind it the rubber is cut from within; its outermost {} stay.",
+                millimetres(skin)
+            )
+        });
+        format!("{} wide on the model, from {from}, to {to}.{skin}", millimetres(hinge.width))
     };
     vec![
         Block::Heading("Hinges: do NOT cut here".to_owned()),

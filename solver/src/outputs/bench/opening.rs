@@ -4,8 +4,8 @@ use super::blocks::{Block, plain};
 use crate::mesh::Point;
 use crate::outputs::trial_words::{of_plan, travel, trial_verdict};
 use crate::outputs::whereabouts::{Frame, Whereabouts};
-use crate::outputs::words::{cut_of_bridge, millimetres, sentence};
-use crate::plan::{CutKind, Plan, PlanTrial, PlannedBridge, TrialVerdict, bridge_letter};
+use crate::outputs::words::{LINED, cut_of_bridge, millimetres, sentence};
+use crate::plan::{Plan, PlanTrial, PlannedBridge, TrialVerdict, bridge_letter};
 use crate::trial::Outcome;
 
 /// Standard gravity, m/s^2 (ISO 80000-3): a pull as a spring balance shows it.
@@ -23,6 +23,7 @@ pub(super) fn bridges(plan: &Plan, places: &Whereabouts) -> Vec<Block> {
         blocks.push(Block::Part(format!("Bridge {}", bridge_letter(index))));
         let words = match cut_of_bridge(plan, index) {
             Some(cut) => across(plan, places, index, bridge, cut.order),
+            None if bridge.lined => vec![LINED.to_owned()],
             None => vec![
                 "This plan does NOT cut it: the rubber in this hole holds the model.".to_owned(),
             ],
@@ -61,7 +62,7 @@ fn across(
             }
             words
         }
-        None => "No other cut opens beside it: the blade has to come from the gate.".to_owned(),
+        None => "No other cut opens beside it: the blade has to come from the base opening.".to_owned(),
     });
     words.push(format!(
         "Cut {order}: lead the blade in at {}, and across the rubber in the hole, {} wide there, along the line \
@@ -78,7 +79,7 @@ fn beside(plan: &Plan, bridge: &PlannedBridge) -> Option<u32> {
         let all = line.iter().flat_map(|p| bridge.rim.iter().map(move |q| (p - q).norm_squared()));
         all.fold(f64::INFINITY, f64::min)
     };
-    let outside = plan.cuts.iter().filter(|cut| cut.kind != CutKind::Bridge);
+    let outside = plan.cuts.iter().filter(|cut| cut.kind.is_from_outside());
     let all = outside.map(|cut| {
         (cut.order, cut.branches.iter().map(|line| apart(line)).fold(f64::INFINITY, f64::min))
     });
@@ -133,7 +134,7 @@ fn steps(plan: &Plan, trial: &PlanTrial) -> Vec<String> {
     let numbers: Vec<String> = plan
         .cuts
         .iter()
-        .filter(|cut| cut.kind != CutKind::Bridge)
+        .filter(|cut| cut.kind.is_from_outside())
         .map(|cut| cut.order.to_string())
         .collect();
     let far = lips_drawn(trial);

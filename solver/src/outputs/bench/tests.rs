@@ -60,6 +60,7 @@ fn plan_on(outside: Outside) -> Plan {
         from: plan.cuts[0].sheets[0].stations[40].on_model,
         to: Point::new(0.0, 18.0, 60.0),
         width: 31.0,
+        skin: None,
     }];
     (plan.rubber_volume, plan.rubber_mass) = (200.0, 224.0);
     plan
@@ -251,7 +252,7 @@ fn what_matters_can_be_read_in_print() {
     // 200 cm^3 and a twentieth more; the trial's greatest pull is 20 N.
     for words in [
         "Mix 210 cm^3, 235 g.",
-        "Cut 1: from the gate",
+        "Cut 1: from the base opening",
         "20 N (as much as 2.0 kg hanging)",
         "31 mm wide",
     ] {

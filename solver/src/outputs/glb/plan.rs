@@ -24,9 +24,10 @@ pub fn plan_glb(
     let sheet = document.material("sheet", [0.85, 0.45, 0.1, 0.45]);
     let skin = document.material("outside of the rubber", [0.95, 0.85, 0.6, 0.2]);
     let lines = [
-        (CutKind::FromGate, "cut from the gate", [0.01, 0.01, 0.01, 1.0]),
+        (CutKind::FromGate, "cut from the base opening", [0.01, 0.01, 0.01, 1.0]),
         (CutKind::Separate, "separate cut", [0.01, 0.03, 0.25, 1.0]),
         (CutKind::Bridge, "bridge cut", [0.3, 0.01, 0.02, 1.0]),
+        (CutKind::BehindHinge, "cut behind a hinge", [0.0, 0.08, 0.06, 1.0]),
     ]
     .map(|(kind, name, colour)| (kind, document.material(name, colour)));
     let mut nodes = Vec::new();

@@ -7,7 +7,7 @@ use super::text::{Fonts, Weight};
 use crate::bridges::{BridgeKind, DiscState};
 use crate::outputs::stretches::{Weakness, flagged, weak_stretches};
 use crate::outputs::verdict::verdict;
-use crate::outputs::words::{cut_in_short, cut_of_bridge, millimetres};
+use crate::outputs::words::{LINED, cut_in_short, cut_of_bridge, is_left_uncut, millimetres};
 use crate::plan::{CutKind, Plan, bridge_letter};
 
 /// A mark that the legend explains.
@@ -16,6 +16,7 @@ pub(super) enum Mark {
     FromGate,
     Separate,
     Bridge,
+    BehindHinge,
     Hidden,
     Number,
     Letter,
@@ -37,7 +38,7 @@ impl Mark {
     /// The marks that the pictures of `plan` use, in the order of the legend.
     pub fn used_by(plan: &Plan) -> Vec<Self> {
         let has = |kind| plan.cuts.iter().any(|cut| cut.kind == kind);
-        let uncut = (0..plan.bridges.len()).any(|index| cut_of_bridge(plan, index).is_none());
+        let uncut = (0..plan.bridges.len()).any(|index| is_left_uncut(plan, index));
         let sheets = || plan.cuts.iter().flat_map(|cut| &cut.sheets);
         let weak = |weakness| {
             plan.sheets.as_ref().is_some_and(|report| {
@@ -50,6 +51,7 @@ impl Mark {
             (Self::FromGate, has(CutKind::FromGate)),
             (Self::Separate, has(CutKind::Separate)),
             (Self::Bridge, has(CutKind::Bridge)),
+            (Self::BehindHinge, has(CutKind::BehindHinge)),
             (Self::Hidden, !plan.cuts.is_empty()),
             (Self::Number, !plan.cuts.is_empty()),
             (Self::Letter, !plan.bridges.is_empty()),
@@ -68,14 +70,15 @@ impl Mark {
     /// A few words, for the foot of a picture.
     fn short(self) -> &'static str {
         match self {
-            Self::FromGate => "cut from the gate",
+            Self::FromGate => "cut from the base opening",
             Self::Separate => "separate cut",
             Self::Bridge => "bridge cut",
+            Self::BehindHinge => "cut behind a hinge",
             Self::Hidden => "hidden behind",
             Self::Number => "knife order",
             Self::Letter => "bridge",
             Self::UncutRim => "bridge left uncut",
-            Self::Gate => "gate",
+            Self::Gate => "base opening",
             Self::Hinge => "hinge, width",
             Self::ThinLip => "thin lip",
             Self::FeatherEdge => "feather edge",
@@ -88,9 +91,12 @@ impl Mark {
     /// A sentence, for the overview.
     fn long(self) -> &'static str {
         match self {
-            Self::FromGate => "Cut that starts at the gate: wide line, bar at its start",
+            Self::FromGate => "Cut that starts at the base opening: wide line, bar at its start",
             Self::Separate => "Separate cut: narrow line, round ends",
             Self::Bridge => "Bridge cut, across the rubber in a hole: double line",
+            Self::BehindHinge => {
+                "Cut behind a hinge, from within; the skin outside stays: short dashes"
+            }
             Self::Hidden => "The same where the model hides it: dashed, thinner",
             Self::Number => {
                 "Number of a cut in the order of the knife, at its start; in a dashed circle where \
@@ -100,7 +106,9 @@ impl Mark {
                 "Letter of a bridge, at the middle of its neck; in a dashed square where hidden"
             }
             Self::UncutRim => "Rim of a bridge that this plan does not cut: dots",
-            Self::Gate => "Gate, open from the start: hatched; beside the line where seen edge-on",
+            Self::Gate => {
+                "Base opening, open from the start: hatched; beside the line where seen edge-on"
+            }
             Self::Hinge => "Hinge: rubber left uncut, with its width along the model",
             Self::ThinLip => "Thin lip: strokes on the side where the rubber is thin",
             Self::FeatherEdge => "Feather edge: teeth on the side where the rubber runs out thin",
@@ -127,6 +135,9 @@ impl Mark {
                 marks::round_end(canvas, [x + 56.0, y], true);
             }
             Self::Bridge => marks::cut_line(canvas, CutKind::Bridge, true, &span(6.0, 58.0)),
+            Self::BehindHinge => {
+                marks::cut_line(canvas, CutKind::BehindHinge, true, &span(6.0, 58.0));
+            }
             Self::Hidden => {
                 let lower = [[x + 4.0, y + 5.0], [x + 60.0, y + 5.0]];
                 let upper = [[x + 4.0, y - 5.0], [x + 60.0, y - 5.0]];
@@ -321,6 +332,7 @@ pub(super) fn blocks(plan: &Plan, fonts: &Fonts, width: f32, bar: f64) -> Vec<Bl
                 (None, DiscState::Knotted { explanation, .. }) => {
                     format!("No plain cut crosses it: {explanation}")
                 }
+                (None, DiscState::Plain) if bridge.lined => LINED.to_owned(),
                 (None, DiscState::Plain) => "This plan does not cut it.".to_owned(),
             };
             let badge = Badge::Letter(bridge_letter(index));

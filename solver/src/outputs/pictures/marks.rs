@@ -15,10 +15,11 @@ pub(super) const WORDS: f32 = 17.0;
 /// Radius of the circle round a cut's number.
 pub(super) const BADGE: f32 = 15.0;
 
-/// Tones of the three kinds: near black, and dark enough to stay so in greys.
+/// Tones of the kinds: near black, and dark enough to stay so in greys.
 const FROM_GATE: Tone = Tone(15, 15, 20);
 const SEPARATE: Tone = Tone(20, 40, 105);
 const BRIDGE: Tone = Tone(115, 15, 25);
+const BEHIND_HINGE: Tone = Tone(10, 80, 70);
 /// The gate, hinges and what is hidden.
 pub(super) const PLAIN: Tone = Tone(45, 45, 45);
 const HIDDEN: Tone = Tone(60, 60, 60);
@@ -28,6 +29,7 @@ pub(super) fn tone_of(kind: CutKind) -> Tone {
         CutKind::FromGate => FROM_GATE,
         CutKind::Separate => SEPARATE,
         CutKind::Bridge => BRIDGE,
+        CutKind::BehindHinge => BEHIND_HINGE,
     }
 }
 
@@ -37,6 +39,7 @@ fn widths(kind: CutKind) -> [f32; 2] {
         CutKind::FromGate => [5.5, 2.6],
         CutKind::Separate => [3.6, 2.0],
         CutKind::Bridge => [7.5, 5.5],
+        CutKind::BehindHinge => [4.6, 2.3],
     }
 }
 
@@ -52,10 +55,10 @@ pub(super) fn cut_rim(canvas: &mut Canvas, kind: CutKind, seen: bool, spots: &[S
 
 pub(super) fn cut_line(canvas: &mut Canvas, kind: CutKind, seen: bool, spots: &[Spot]) {
     let [seen_width, hidden_width] = widths(kind);
-    let pen = if seen {
-        Pen::new(tone_of(kind), seen_width).round()
-    } else {
-        Pen::new(HIDDEN, hidden_width).dashed(9.0, 6.0)
+    let pen = match (seen, kind) {
+        (true, CutKind::BehindHinge) => Pen::new(tone_of(kind), seen_width).dashed(4.0, 3.0),
+        (true, _) => Pen::new(tone_of(kind), seen_width).round(),
+        (false, _) => Pen::new(HIDDEN, hidden_width).dashed(9.0, 6.0),
     };
     canvas.line(spots, pen);
     if kind == CutKind::Bridge {

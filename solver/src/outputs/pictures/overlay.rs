@@ -170,7 +170,11 @@ impl Overlay<'_, '_, '_> {
             }
         }
         if let Some((_, anchor)) = anchor {
-            self.tags.push(Tag { anchor, seen: true, what: What::Words("gate".to_owned()) });
+            self.tags.push(Tag {
+                anchor,
+                seen: true,
+                what: What::Words("base opening".to_owned()),
+            });
         }
     }
 

@@ -6,7 +6,7 @@ use super::sections::{self, Chosen};
 use super::surface::{Foot, Surface};
 use crate::mesh::{Point, Vector};
 use crate::outputs::stretches::{Side, Stretch, Weakness, flagged, weak_stretches};
-use crate::outputs::words::cut_of_bridge;
+use crate::outputs::words::is_left_uncut;
 use crate::plan::{Cut, CutKind, Plan, bridge_letter};
 
 /// Lines of a plan may lie this far off the model, as a part of its longest side: planning and
@@ -139,8 +139,7 @@ impl Scene {
             .collect::<Result<_, _>>()?;
         let mut bridges = Vec::new();
         for (index, bridge) in plan.bridges.iter().enumerate() {
-            let is_cut = cut_of_bridge(plan, index).is_some();
-            let mut rim = if is_cut { Vec::new() } else { bridge.rim.clone() };
+            let mut rim = if is_left_uncut(plan, index) { bridge.rim.clone() } else { Vec::new() };
             if bridge.closed
                 && let (Some(first), Some(last)) = (rim.first().copied(), rim.last())
                 && first != *last
@@ -254,7 +253,7 @@ fn scene_cut(
             }
         }
         CutKind::Separate => free_ends = ends,
-        CutKind::Bridge => {}
+        CutKind::Bridge | CutKind::BehindHinge => {}
     }
     Ok(SceneCut {
         order: cut.order,

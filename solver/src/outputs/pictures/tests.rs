@@ -327,7 +327,7 @@ fn the_legend_has_every_mark_that_is_used() {
     plan.cuts.push(cut(2, CutKind::Separate, plan.cuts[0].branches[0].clone()));
     plan.gate_outline = vec![arc(RADIUS, Vector::x(), Vector::y(), 0.0, TAU)];
     let [from, to] = [Point::new(RADIUS, 0.0, 0.0), Point::new(0.0, RADIUS, 0.0)];
-    plan.hinges = vec![Hinge { from, to, width: 47.0 }];
+    plan.hinges = vec![Hinge { from, to, width: 47.0, skin: None }];
     plan.bridges = vec![PlannedBridge {
         kind: BridgeKind::Handle,
         rim: arc(RADIUS, Vector::x(), Vector::z(), 0.0, TAU),
@@ -341,6 +341,7 @@ fn the_legend_has_every_mark_that_is_used() {
         opening: 0.0,
         opening_needed: 40.0,
         confirmed: None,
+        lined: false,
     }];
     let all = [
         Mark::FromGate,

@@ -5,7 +5,7 @@ use crate::mesh::Point;
 use crate::sides::PartingSheet;
 
 /// A cut that passed, or would be the start of one.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub(super) struct Cut {
     pub view: usize,
     pub pattern: Pattern,
@@ -41,9 +41,24 @@ pub(super) struct Failure {
     pub progress: f64,
 }
 
-/// The longest piece that is cut.
+/// The longest piece that is cut all the way to the outside.
 pub(super) fn longest(pattern: &Pattern) -> Option<Piece> {
-    pattern.pieces.iter().copied().max_by(|a, b| a.length().total_cmp(&b.length()))
+    let through = pattern.pieces.iter().copied().filter(Piece::is_through);
+    through.max_by(|a, b| a.length().total_cmp(&b.length()))
+}
+
+/// A pattern whose hinges fold: what it leaves of the border is cut too, but for a `skin` at the outside, mm.
+pub(super) fn folding(sheet: &PartingSheet, pattern: &Pattern, skin: f64) -> Pattern {
+    let mut pieces = pattern.pieces.clone();
+    for (path, length, _) in exterior_paths(sheet) {
+        let mut left =
+            Pattern { pieces: vec![Piece { path, from: 0.0, to: length, short_of: skin }] };
+        for piece in pattern.pieces.iter().filter(|piece| piece.path == path) {
+            left = left.without(path, piece.from, piece.to, 1e-6);
+        }
+        pieces.extend(left.pieces);
+    }
+    Pattern { pieces }
 }
 
 /// All of the border but one hinge, a `share` of it and at least `hinge` mm wide, on its longest path: at one end, at

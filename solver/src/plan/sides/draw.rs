@@ -3,12 +3,14 @@
 use std::sync::Arc;
 
 use super::pattern::{Pattern, Piece};
+use crate::bridges::Bridge;
 use crate::control::Control;
 use crate::curves::{CutCurve, CutCurves, Finished};
 use crate::field::{Potential, SaddleDisc};
 use crate::mesh::{
     CurvePoint, Point, SurfaceLocator, TriangleMesh, nearest_on_polyline, polyline_length, thinned,
 };
+use crate::plan::Hinge;
 use crate::plan::candidate::{Candidate, Origin, TwoSides};
 use crate::plan::error::PlanError;
 use crate::plan::openings::opening_reach;
@@ -24,6 +26,8 @@ use crate::sides::{PartKind, PartingSheet};
 const FACES: (usize, f64) = (1500, 0.25);
 /// The cut across a bridge passes its middle within this share of its width.
 const THROUGH: f64 = 0.5;
+/// Skin looks away from an axis from this cosine on: that of about 17 degrees beyond square.
+const AWAY: f64 = 0.3;
 
 /// A cut of another view that frees what two sides leave: on one side of the sheet, near a place.
 pub(in crate::plan) struct Addition {
@@ -67,19 +71,23 @@ impl Drawing<'_> {
     ) -> Result<Candidate, PlanError> {
         let Self { setup, sheet, request, .. } = *self;
         let (body, settings) = (&setup.body, &request.sheets);
-        let flow = SheetFlow { across: &sheet.potential, outer: self.outer };
-        let (mut cuts, mut sheets) = (Vec::new(), Vec::new());
+        let flow = SheetFlow { across: &sheet.potential, outer: self.outer, short_of: 0.0 };
+        let (mut cuts, mut sheets, mut behind) = (Vec::new(), Vec::new(), Vec::new());
         for piece in &pattern.pieces {
             let line = line(sheet, piece);
             let surface = sheet.piece_in_rubber(&|place| piece.holds(place), &|_| true);
             let surface = thinned(&surface, FACES.0, FACES.1);
+            let flow = SheetFlow { short_of: piece.short_of, ..flow };
             let working = &setup.working;
             sheets.push(traced_sheet(body, working, &line, surface, flow, settings, control)?);
+            if !piece.is_through() {
+                behind.push((cuts.len(), piece.short_of));
+            }
             cuts.push(curves_of(&line));
         }
         for addition in self.additions {
             let own = &addition.sheet;
-            let flow = SheetFlow { across: &own.potential, outer: self.outer };
+            let flow = SheetFlow { across: &own.potential, outer: self.outer, short_of: 0.0 };
             for piece in &addition.pattern.pieces {
                 let line = line(own, piece);
                 let holds = |p: &Point| addition.holds(sheet, p);
@@ -132,7 +140,9 @@ impl Drawing<'_> {
             border: super::pattern::whole(sheet).length(),
             undercut: sheet.labels.undercut(),
             hinges: self.hinges(pattern),
+            behind,
             across,
+            lined: (0..setup.crossed.len()).filter(|&bridge| self.is_lined(bridge)).collect(),
         });
         let price = request.knife.entry_price;
         let drawn = Candidate::drawn(origin, curves, &setup.graph, &setup.fixed(), price);
@@ -165,7 +175,7 @@ impl Drawing<'_> {
             let across = self.part_across(index).filter(|_| setup.crossed[index]);
             let Some(part) = across else {
                 rims.push(CutCurves { chains: Vec::new(), from_gate: false });
-                if setup.crossed[index] {
+                if self.has_own_disc(index) {
                     let ends = bridge.rim.first().filter(|_| bridge.closed);
                     let points = bridge.rim.iter().chain(ends).copied().collect();
                     let rim = plain_line(points);
@@ -193,7 +203,7 @@ impl Drawing<'_> {
         let setup = self.setup;
         let bridges = setup.bridges.bridges.iter().enumerate();
         let own = bridges
-            .filter(|(k, _)| setup.crossed[*k] && self.part_across(*k).is_none())
+            .filter(|(index, _)| self.has_own_disc(*index))
             .map(|(_, bridge)| &bridge.surface);
         let near = self.near_discs()?;
         let own = own.chain(near.iter().map(|(_, disc)| &disc.surface));
@@ -226,6 +236,40 @@ impl Drawing<'_> {
         let Some(axis) = disc.surface.area_vector_sum().try_normalize(0.0) else { return false };
         let sides = [1.0, -1.0].map(|s| self.sheet.side_of(&(ring + axis * (s * disc.width()))));
         matches!(sides, [Some(before), Some(behind)] if before != behind)
+    }
+
+    /// Whether a bridge is cut across, but not by the sheet.
+    fn has_own_disc(&self, bridge: usize) -> bool {
+        self.setup.crossed[bridge] && self.part_across(bridge).is_none() && !self.is_lined(bridge)
+    }
+
+    /// Whether the rubber of a bridge only lines its hole, and the border runs round in it, no farther from the bridge's rim than the
+    /// hole is long: where the sheet parts the lining, a cut across it beside the sheet would leave nothing but a sliver.
+    fn is_lined(&self, bridge: usize) -> bool {
+        if !self.setup.crossed[bridge] {
+            return false;
+        }
+        let bridge = &self.setup.bridges.bridges[bridge];
+        let ends = bridge.rim.first().filter(|_| bridge.closed);
+        let rim: Vec<Point> = bridge.rim.iter().chain(ends).copied().collect();
+        super::pattern::exterior_paths(self.sheet).iter().any(|&(path, _, closed)| {
+            let points = &self.sheet.border.paths[path as usize].points;
+            let reach = bridge.depth + self.setup.graph.mean_edge();
+            let is_near = closed == bridge.closed && apart(points, &rim) <= reach;
+            is_near && self.lies_in_hole(points, bridge)
+        })
+    }
+
+    /// Whether a line on the model lies on the wall of a hole or at its mouth, and not round the outside of what the hole is in: most
+    /// of the skin there does not look away from the hole's axis.
+    fn lies_in_hole(&self, line: &[Point], bridge: &Bridge) -> bool {
+        let looks_away = |p: &&Point| {
+            let to_middle = bridge.centre - **p;
+            let to_axis = to_middle - bridge.axis * to_middle.dot(&bridge.axis);
+            let normal = self.setup.body.model().closest(p).normal;
+            normal.dot(&to_axis) < -AWAY * to_axis.norm()
+        };
+        2 * line.iter().filter(looks_away).count() < line.len()
     }
 
     /// The part of the sheet that cuts a bridge across.
@@ -284,9 +328,13 @@ impl Drawing<'_> {
             pieces.map(|piece| curves_of(&line(&addition.sheet, piece)))
         });
         let cuts: Vec<CutCurves> = own.chain(added).collect();
-        let needed = self.needing().map(|bridge| self.setup.openings[bridge]);
         let openings = self.openings(&cuts).into_iter();
-        openings.zip(needed).map(|(opening, needed)| opening >= needed).collect()
+        openings
+            .zip(self.needing())
+            .map(|(opening, bridge)| {
+                opening >= self.setup.openings[bridge] || self.is_lined(bridge)
+            })
+            .collect()
     }
 
     /// The bridges beside which the blade needs an opening.
@@ -311,13 +359,16 @@ impl Drawing<'_> {
             .collect()
     }
 
-    /// Where the border is left uncut: both ends and the length between, mm.
-    fn hinges(&self, pattern: &Pattern) -> Vec<(Point, Point, f64)> {
+    /// Where the border is not cut all the way to the outside.
+    fn hinges(&self, pattern: &Pattern) -> Vec<Hinge> {
         let mut hinges = Vec::new();
         for (path, length, closed) in super::pattern::exterior_paths(self.sheet) {
             let points = &self.sheet.border.paths[path as usize].points;
-            let mut own: Vec<&Piece> =
-                pattern.pieces.iter().filter(|piece| piece.path == path).collect();
+            let (mut own, behind): (Vec<&Piece>, Vec<&Piece>) = pattern
+                .pieces
+                .iter()
+                .filter(|piece| piece.path == path)
+                .partition(|piece| piece.is_through());
             own.sort_by(|a, b| a.from.total_cmp(&b.from));
             let mut gaps: Vec<(f64, f64)> = Vec::new();
             let mut at = 0.0;
@@ -340,7 +391,11 @@ impl Drawing<'_> {
                         if along > length { along - length } else { along },
                     )
                 };
-                hinges.push((at(from), at(to), to - from));
+                let skin = behind
+                    .iter()
+                    .find(|piece| piece.from < to - 1e-6 && piece.to > from + 1e-6)
+                    .map(|piece| piece.short_of);
+                hinges.push(Hinge { from: at(from), to: at(to), width: to - from, skin });
             }
         }
         hinges
@@ -379,6 +434,14 @@ fn curves_of(line: &CutLine) -> CutCurves {
     CutCurves { chains: vec![chain], from_gate: line.from_gate }
 }
 
+/// The greatest distance from a point of either of two lines to the other, mm.
+fn apart(a: &[Point], b: &[Point]) -> f64 {
+    let to = |from: &[Point], line: &[Point]| {
+        from.iter().map(|p| nearest_on_polyline(line, p).0).fold(0.0, f64::max)
+    };
+    to(a, b).max(to(b, a))
+}
+
 /// What lies between two distances along a polyline, mm.
 fn part_of(points: &[Point], from: f64, to: f64) -> Vec<Point> {
     let mut part = vec![crate::mesh::point_along(points, from)];
@@ -394,68 +457,4 @@ fn part_of(points: &[Point], from: f64, to: f64) -> Vec<Point> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::bridges::shapes::{blocks, cells};
-    use crate::mesh::{PrepareOptions, Vector, prepare_mesh};
-    use crate::plan::setup::set_up;
-    use crate::plan::sides::Views;
-    use crate::plan::skin::Holes;
-
-    #[test]
-    fn a_part_of_a_line_is_as_long_as_asked() {
-        let corner = [Point::origin(), Point::new(10.0, 0.0, 0.0), Point::new(10.0, 10.0, 0.0)];
-        let part = part_of(&corner, 4.0, 17.0);
-        assert_eq!(part.len(), 3);
-        assert!((polyline_length(&part) - 13.0).abs() < 1e-12);
-        assert_eq!(part_of(&corner, 0.0, 20.0).len(), 3);
-    }
-
-    /// A bar on end with a handle as thick, whose lower end stops 2 mm before it. Seen along the handle's hole the sheet runs through
-    /// it; seen with the handle in front the rubber in it would stay a plug, and is cut across: 10 mm by 10.
-    #[test]
-    fn a_ring_that_all_but_closes_is_cut_across_where_the_sheet_does_not_run_through_it() {
-        let parts = [
-            cells([0, 5, 0], [6, 10, 17]),
-            cells([6, 5, 11], [14, 10, 14]),
-            cells([11, 5, 3], [14, 10, 11]),
-            cells([7, 5, 3], [11, 10, 6]),
-        ];
-        let mesh = blocks(&parts.concat(), 1, 2.0);
-        let model = prepare_mesh(mesh, &PrepareOptions::default()).expect("sound");
-        let (request, control) = (PlanRequest::default(), Control::silent());
-        let setup = set_up(&model, &request, 1.0, Holes::Filled, &control).expect("set up");
-        let mut views = Views::new(&setup, &request, &control).expect("drawn").expect("two sides");
-        let axis = setup.gate.to_mould * Vector::y();
-        let mut seen = [0, 0];
-        for view in 0..views.len() {
-            // From in between it runs through part of the ring.
-            let through = views.direction(view).dot(&axis).abs();
-            if seen.iter().all(|&n| n > 1) || (0.05..0.95).contains(&through) {
-                continue;
-            }
-            let sheet = views.sheet(view, &control).expect("a sheet");
-            let drawing = Drawing {
-                setup: &setup,
-                sheet: &sheet,
-                additions: &[],
-                outer: views.outer(),
-                request: &request,
-            };
-            let discs = drawing.near_discs().expect("looked at");
-            // A sheet that meets the disc parts the plug by itself.
-            assert!(through < 0.5 || discs.is_empty(), "{through}");
-            seen[usize::from(!discs.is_empty())] += 1;
-            for (near, disc) in discs {
-                assert_eq!(near, 0);
-                assert!((disc.area / 100.0 - 1.0).abs() < 0.2, "{} mm^2", disc.area);
-                let pattern = super::super::pattern::whole(&sheet);
-                let candidate = drawing.candidate(&pattern, &control).expect("drawn");
-                let sides = candidate.two_sides().expect("two sides");
-                let near: Vec<_> = sides.across.iter().filter(|(_, near)| near.is_some()).collect();
-                assert_eq!(near, [&(candidate.curves().cuts.len() - 1, Some(0))]);
-            }
-        }
-        assert!(seen.iter().all(|&n| n > 0), "{seen:?}");
-    }
-}
+mod tests;

@@ -3,6 +3,7 @@
 mod additions;
 mod cut;
 mod draw;
+mod first;
 mod pattern;
 mod shorten;
 mod tries;

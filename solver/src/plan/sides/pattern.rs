@@ -1,7 +1,7 @@
 //! Which pieces of a border are cut.
 
 use crate::mesh::{Point, point_along};
-use crate::sides::{BorderPlace, PartKind, PartingSheet};
+use crate::sides::{PartKind, PartingSheet, SheetPlace};
 
 /// A piece of a path of the border, mm along it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -9,6 +9,8 @@ pub(in crate::plan) struct Piece {
     pub path: u32,
     pub from: f64,
     pub to: f64,
+    /// How far short of the outside the cut ends, mm: 0 where it runs all the way, else the skin that is left as a hinge.
+    pub short_of: f64,
 }
 
 impl Piece {
@@ -17,9 +19,16 @@ impl Piece {
         self.to - self.from
     }
 
-    /// Whether a place of the border lies on it.
-    pub(in crate::plan) fn holds(&self, place: &BorderPlace) -> bool {
-        place.path == self.path && place.along >= self.from && place.along <= self.to
+    /// Whether it runs all the way to the outside.
+    pub(in crate::plan) fn is_through(&self) -> bool {
+        self.short_of == 0.0
+    }
+
+    /// Whether a place of the sheet lies on it.
+    pub(in crate::plan) fn holds(&self, place: &SheetPlace) -> bool {
+        let border = &place.border;
+        let is_on = border.path == self.path && (self.from..=self.to).contains(&border.along);
+        is_on && (self.is_through() || place.below_outside >= self.short_of)
     }
 }
 
@@ -30,14 +39,27 @@ pub(in crate::plan) struct Pattern {
 }
 
 impl Pattern {
-    /// Whether a place of the border is cut.
-    pub(in crate::plan) fn is_cut(&self, place: &BorderPlace) -> bool {
+    /// Whether a place of the sheet is cut.
+    pub(in crate::plan) fn is_cut(&self, place: &SheetPlace) -> bool {
         self.pieces.iter().any(|piece| piece.holds(place))
     }
 
     /// Length that is cut, mm.
     pub(in crate::plan) fn length(&self) -> f64 {
         self.pieces.iter().map(Piece::length).sum()
+    }
+
+    /// The same without what is cut behind hinges.
+    pub(in crate::plan) fn unfolding(&self) -> Self {
+        Self { pieces: self.pieces.iter().copied().filter(Piece::is_through).collect() }
+    }
+
+    /// Whether a hinge behind which the rubber is cut lies at one end of a piece.
+    pub(in crate::plan) fn folds_at(&self, path: u32, along: f64) -> bool {
+        let near = |end: f64| (end - along).abs() < 1e-6;
+        self.pieces
+            .iter()
+            .any(|own| !own.is_through() && own.path == path && (near(own.from) || near(own.to)))
     }
 
     /// The same with what lies within `from` to `to` of a path left uncut. What is left of a piece that is
@@ -73,7 +95,7 @@ pub(in crate::plan) fn pieces_where(
             let along = length * k as f64 / count as f64;
             match (&mut open, holds(&point_along(points, along))) {
                 (Some(piece), true) => piece.to = along,
-                (None, true) => open = Some(Piece { path, from: along, to: along }),
+                (None, true) => open = Some(Piece { path, from: along, to: along, short_of: 0.0 }),
                 (_, false) => pieces.extend(open.take()),
             }
         }
@@ -95,18 +117,17 @@ pub(in crate::plan) fn exterior_paths(sheet: &PartingSheet) -> Vec<(u32, f64, bo
 
 /// All of the exterior border.
 pub(in crate::plan) fn whole(sheet: &PartingSheet) -> Pattern {
-    let pieces = exterior_paths(sheet).into_iter();
-    Pattern {
-        pieces: pieces.map(|(path, length, _)| Piece { path, from: 0.0, to: length }).collect(),
-    }
+    let piece = |(path, to, _)| Piece { path, from: 0.0, to, short_of: 0.0 };
+    Pattern { pieces: exterior_paths(sheet).into_iter().map(piece).collect() }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sides::BorderPlace;
 
     fn pattern(pieces: &[(u32, f64, f64)]) -> Pattern {
-        let piece = |&(path, from, to): &(u32, f64, f64)| Piece { path, from, to };
+        let piece = |&(path, from, to): &(u32, f64, f64)| Piece { path, from, to, short_of: 0.0 };
         Pattern { pieces: pieces.iter().map(piece).collect() }
     }
 
@@ -119,7 +140,15 @@ mod tests {
         assert_eq!(all.without(0, 90.0, 100.0, 12.0), pattern(&[(0, 0.0, 90.0), (1, 0.0, 40.0)]));
         // The first 8 mm would be a scrap.
         assert_eq!(all.without(0, 8.0, 20.0, 12.0), pattern(&[(0, 20.0, 100.0), (1, 0.0, 40.0)]));
-        assert!(parted.is_cut(&BorderPlace { path: 0, along: 60.0 }));
-        assert!(!parted.is_cut(&BorderPlace { path: 0, along: 40.0 }));
+        let at = |along: f64, below_outside: f64| SheetPlace {
+            border: BorderPlace { path: 0, along },
+            below_outside,
+        };
+        assert!(parted.is_cut(&at(60.0, 3.0)));
+        assert!(!parted.is_cut(&at(40.0, 3.0)));
+        // Behind a skin of 12 mm the same hinge is cut from within.
+        let skin = Piece { path: 0, from: 30.0, to: 50.0, short_of: 12.0 };
+        let folds = Pattern { pieces: parted.pieces.iter().copied().chain([skin]).collect() };
+        assert!(folds.is_cut(&at(40.0, 13.0)) && !folds.is_cut(&at(40.0, 11.0)));
     }
 }

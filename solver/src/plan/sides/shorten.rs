@@ -1,29 +1,22 @@
 //! From the cut that surely releases to the shortest that still does: the trial judges each step.
 //!
-//! All of the border but a hinge is cut first, from one view after the other, until a trial passes. Then what
+//! The first cut that passes is found in `first`. Then what
 //! is cut is shortened from its ends, by gaps within it, and by other views at a length below the
 //! best. A step that fails costs its trial and nothing else: the best that passed is kept throughout.
 
 use super::cut::{Cut, first_patterns, longest};
-use super::pattern::{Pattern, whole};
+use super::first::FIRST_HINGE;
 use super::tries::{AT_ONCE, Tries, is_pass};
 use super::views::Views;
-use crate::control::Stage;
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
 use crate::plan::workbench::Workbench;
 use crate::trial::{Outcome, TrialReport};
 
-/// Hinge of the first cuts, as a share of the path that it lies on; never less than is asked for. Like the numbers below tried
-/// on demo pieces and open meshes with 60 to 120 s; no source.
-const FIRST_HINGE: f64 = 0.08;
-/// The same where nothing opens with that.
-const SHORTEST_HINGE: f64 = 0.03;
-/// Views whose first cuts are tried before shortening begins, at most.
-const MOST_VIEWS: usize = 6;
 /// Shortening from an end is over at this share of a path, and in later rounds at half of that each time, but never below
-/// the second number, mm: finer than a hand cuts.
+/// the second number, mm: finer than a hand cuts. Like the numbers below tried on demo pieces and open meshes with 60 to
+/// 120 s; no source.
 const FINEST: (f64, f64) = (0.06, 4.0);
 /// A gap within a cut is tried at this share of what is cut.
 const GAP: f64 = 0.12;
@@ -57,7 +50,7 @@ pub(in crate::plan) enum Shortened {
 
 /// The search for the shortest cut between two sides.
 pub(in crate::plan) struct Shortening<'s, 'v> {
-    tries: Tries<'s, 'v>,
+    pub(super) tries: Tries<'s, 'v>,
 }
 
 impl<'s, 'v> Shortening<'s, 'v> {
@@ -70,162 +63,14 @@ impl<'s, 'v> Shortening<'s, 'v> {
         Self { tries: Tries::new(views, request, elements) }
     }
 
-    /// Try cuts with a short hinge, from one view after the other, until one passes that a finer look does not refute.
-    pub(in crate::plan) fn find_first(
-        &mut self,
-        bench: &Workbench<'_, '_, '_>,
-        incumbents: &mut Incumbents<'_>,
-        end: f64,
-    ) -> Result<Shortened, PlanError> {
-        // Nothing is shorter than no cut at all, but across bridges.
-        let mut next = vec![Cut::new(0, Pattern { pieces: Vec::new() })];
-        let views: Vec<usize> = (0..self.tries.views.len().min(MOST_VIEWS)).collect();
-        for (round, views) in views.chunks(AT_ONCE).enumerate() {
-            let Some(cuts) = self.first_cuts(bench, incumbents, views, FIRST_HINGE)? else {
-                return Ok(Shortened::OutOfTime);
-            };
-            next.extend(cuts);
-            let likeliest: Vec<Cut> =
-                next.drain(..next.len().min(AT_ONCE + 1 - round.min(1))).collect();
-            if let Some(ended) = self.first_of(bench, incumbents, &likeliest, end)? {
-                return Ok(ended);
-            }
-            // What holds two loose halves holds them with any hinge.
-            let Some(parting) = self.parting(bench, incumbents, views, end)? else {
-                return Ok(Shortened::OutOfTime);
-            };
-            next.retain(|cut| parting.contains(&cut.view));
-            let views = &parting[..];
-            if let Some(ended) = self.first_of(bench, incumbents, &next, end)? {
-                return Ok(ended);
-            }
-            if round == 0 {
-                // Elements as long as a limb is thick hook the halves to each other, and what is hard to open wants
-                // the shortest hinge.
-                self.refine();
-                let Some(cuts) = self.first_cuts(bench, incumbents, views, SHORTEST_HINGE)? else {
-                    return Ok(Shortened::OutOfTime);
-                };
-                if let Some(ended) = self.first_of(bench, incumbents, &cuts, end)? {
-                    return Ok(ended);
-                }
-                if let Some(ended) = self.first_of_additions(bench, incumbents, end)? {
-                    return Ok(ended);
-                }
-            }
-            next.clear();
-        }
-        let ended = self.first_of_additions(bench, incumbents, end)?;
-        Ok(ended.unwrap_or(Shortened::NonePassed))
-    }
-
-    /// Of some views those whose two halves come off the model with all of the border cut, without any hinge, or of which that
-    /// is not known; all where none does. None where time is up.
-    fn parting(
-        &mut self,
-        bench: &Workbench<'_, '_, '_>,
-        incumbents: &mut Incumbents<'_>,
-        views: &[usize],
-        end: f64,
-    ) -> Result<Option<Vec<usize>>, PlanError> {
-        let mut all = Vec::with_capacity(views.len());
-        for &view in views {
-            match self.tries.views.sheet(view, bench.control) {
-                Ok(sheet) => all.push(Cut::new(view, whole(&sheet))),
-                Err(PlanError::Cancelled(_)) => return Ok(None),
-                // It was told with the first cuts.
-                Err(_) => {}
-            }
-        }
-        let cuts: Vec<&Cut> = all.iter().collect();
-        bench.control.stage(Stage::Trial, 0.5, "two loose halves, tried by simulation");
-        let Some(reports) = self.tries.try_out(bench, &cuts, self.tries.elements, end)? else {
-            return Ok(None);
-        };
-        let mut parting = Vec::with_capacity(all.len());
-        for (cut, report) in all.iter().zip(reports) {
-            if report.outcome == Outcome::Released {
-                let length = cut.length();
-                incumbents.loose_halves(length, report.greatest_pull());
-            }
-            if report.outcome == Outcome::Released || !decides(&report) {
-                parting.push(cut.view);
-            }
-        }
-        // Where all are held, elements as long as a limb is thick may hook the halves to each other.
-        Ok(Some(if parting.is_empty() { views.to_vec() } else { parting }))
-    }
-
-    /// All of the border but one hinge, a `share` of it wide: the first place of the hinge for each of some views, then the
-    /// second, and so on. None where the work is to stop.
-    fn first_cuts(
-        &mut self,
-        bench: &Workbench<'_, '_, '_>,
-        incumbents: &mut Incumbents<'_>,
-        views: &[usize],
-        share: f64,
-    ) -> Result<Option<Vec<Cut>>, PlanError> {
-        let mut cuts: Vec<(usize, Cut)> = Vec::new();
-        for &view in views {
-            let sheet = match self.tries.views.sheet(view, bench.control) {
-                Ok(sheet) => sheet,
-                Err(PlanError::Cancelled(_)) => return Ok(None),
-                Err(error) => {
-                    incumbents.fault(&error);
-                    continue;
-                }
-            };
-            let patterns = first_patterns(&sheet, share, bench.request.knife.hinge_width);
-            let of_view = patterns.into_iter().map(|pattern| Cut::new(view, pattern));
-            cuts.extend(of_view.enumerate());
-        }
-        cuts.sort_by_key(|&(place, _)| place);
-        Ok(Some(cuts.into_iter().map(|(_, cut)| cut).collect()))
-    }
-
-    fn refine(&mut self) {
+    /// Trials have finer elements from now on.
+    pub(super) fn refine(&mut self) {
         self.tries.elements = (FINER * self.tries.elements).min(ELEMENTS.1);
-    }
-
-    /// Try cuts until one passes for good; none where none does.
-    fn first_of(
-        &mut self,
-        bench: &Workbench<'_, '_, '_>,
-        incumbents: &mut Incumbents<'_>,
-        cuts: &[Cut],
-        end: f64,
-    ) -> Result<Option<Shortened>, PlanError> {
-        let within = self.tries.are_within_reach(bench, cuts)?;
-        let cuts: Vec<&Cut> = cuts.iter().zip(within).filter(|w| w.1).map(|w| w.0).collect();
-        for some in cuts.chunks(AT_ONCE) {
-            let Some(passed) = self.tries.attempt_within(bench, incumbents, some, end)? else {
-                return Ok(Some(Shortened::OutOfTime));
-            };
-            if passed.contains(&true) && !self.is_refuted(bench, incumbents, end)? {
-                return Ok(Some(Shortened::Done));
-            }
-        }
-        Ok(None)
-    }
-
-    /// The same with cuts of other views added to those that came nearest.
-    fn first_of_additions(
-        &mut self,
-        bench: &Workbench<'_, '_, '_>,
-        incumbents: &mut Incumbents<'_>,
-        end: f64,
-    ) -> Result<Option<Shortened>, PlanError> {
-        Ok(match self.tries.add_other_views(bench, incumbents, end)? {
-            Some(true) if self.is_refuted(bench, incumbents, end)? => None,
-            Some(true) => Some(Shortened::Done),
-            Some(false) => None,
-            None => Some(Shortened::OutOfTime),
-        })
     }
 
     /// Look at what passed again, with finer elements: what they refute passed because undercuts were lost between the
     /// elements, so the search goes on with the finer ones.
-    fn is_refuted(
+    pub(super) fn is_refuted(
         &mut self,
         bench: &Workbench<'_, '_, '_>,
         incumbents: &mut Incumbents<'_>,
@@ -277,6 +122,9 @@ impl<'s, 'v> Shortening<'s, 'v> {
         round: u32,
         end: f64,
     ) -> Result<bool, PlanError> {
+        if !self.unfold(bench, incumbents, end)? {
+            return Ok(false);
+        }
         for which in [End::Last, End::First] {
             if !self.shorten_end(bench, incumbents, which, round, end)? {
                 return Ok(false);
@@ -286,6 +134,21 @@ impl<'s, 'v> Shortening<'s, 'v> {
             return Ok(false);
         }
         self.other_view(bench, incumbents, round as usize, end)
+    }
+
+    /// Leave the rubber behind hinges uncut.
+    fn unfold(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        end: f64,
+    ) -> Result<bool, PlanError> {
+        let Some(best) = self.tries.best().cloned() else { return Ok(true) };
+        let pattern = best.pattern.unfolding();
+        if pattern == best.pattern {
+            return Ok(true);
+        }
+        Ok(self.tries.attempt(bench, incumbents, &[best.with(pattern)], end)?.is_some())
     }
 
     /// Take as much as possible off one end of the longest piece: a third and two thirds of what may still go are tried at
@@ -300,6 +163,10 @@ impl<'s, 'v> Shortening<'s, 'v> {
     ) -> Result<bool, PlanError> {
         let Some(start) = self.tries.best().cloned() else { return Ok(true) };
         let Some(longest) = longest(&start.pattern) else { return Ok(true) };
+        let at = if which == End::First { longest.from } else { longest.to };
+        if start.pattern.folds_at(longest.path, at) {
+            return Ok(true);
+        }
         let least = bench.request.knife.least_cut;
         let finest = (FINEST.0 * longest.length() / f64::from(1 << round)).max(FINEST.1);
         let (mut kept, mut too_much) = (0.0, longest.length() - least);
@@ -333,7 +200,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
         let knife = &bench.request.knife;
         let (least, hinge, entry) = (knife.least_cut, knife.hinge_width, knife.entry_price);
         let Some(start) = self.tries.best().cloned() else { return Ok(true) };
-        for piece in start.pattern.pieces.clone() {
+        for piece in start.pattern.unfolding().pieces {
             let width = (GAP * start.pattern.length()).max(hinge);
             // A gap saves its width and costs an entry.
             if piece.length() < 2.0 * least + width || width <= entry {
@@ -377,6 +244,9 @@ impl<'s, 'v> Shortening<'s, 'v> {
         }
         let (least, hinge) = (bench.request.knife.least_cut, bench.request.knife.hinge_width);
         for step in 0..2 {
+            if self.tries.is_late(bench, end) {
+                return Ok(false);
+            }
             let view = others[(2 * round + step) % others.len()];
             let sheet = self.tries.views.sheet(view, bench.control)?;
             let asked = NEXT_VIEW * best.length();
@@ -457,6 +327,6 @@ impl<'s, 'v> Shortening<'s, 'v> {
 }
 
 /// Whether a trial came to a verdict.
-fn decides(report: &TrialReport) -> bool {
+pub(super) fn decides(report: &TrialReport) -> bool {
     matches!(report.outcome, Outcome::Stuck { .. } | Outcome::Released)
 }

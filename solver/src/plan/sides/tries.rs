@@ -14,7 +14,7 @@ use crate::plan::candidate::Candidate;
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
-use crate::plan::trial::{Effort, try_surfaces};
+use crate::plan::trial::{ATTEMPTS, Effort, try_surfaces};
 use crate::plan::verdict::{NotTried, PlanTrial, TrialVerdict, is_easy};
 use crate::plan::workbench::Workbench;
 use crate::sides::PartingSheet;
@@ -102,10 +102,14 @@ impl<'s, 'v> Tries<'s, 'v> {
             format!("{} mm of cut between two sides, tried by simulation", lengths.join(" and "));
         bench.control.stage(Stage::Trial, 0.5, message);
         let Some(reports) = self.try_out(bench, cuts, self.elements, end)? else {
-            // Whoever has no time for a trial still gets a plan.
-            if !incumbents.has_plan() && !bench.control.is_cancelled() {
+            // Whoever has no time for a trial still gets a plan; one without any cut is none before it was tried.
+            let first = cuts.iter().find(|cut| !cut.pattern.pieces.is_empty());
+            if let Some(cut) = first
+                && !incumbents.has_plan()
+                && !bench.control.is_cancelled()
+            {
                 let verdict = TrialVerdict::NotRun(NotTried::Stopped);
-                self.offer_with(bench, incumbents, cuts[0], verdict)?;
+                self.offer_with(bench, incumbents, cut, verdict)?;
             }
             return Ok(None);
         };
@@ -161,6 +165,12 @@ impl<'s, 'v> Tries<'s, 'v> {
         Ok(with_all.iter().zip(with_this).all(|(all, this)| this || !all))
     }
 
+    /// Whether it is too late to begin anything.
+    pub(super) fn is_late(&self, bench: &Workbench<'_, '_, '_>, end: f64) -> bool {
+        let control = bench.control;
+        control.elapsed().as_secs_f64() >= control.with_extra_time(end)
+    }
+
     /// The trials of cuts, made at the same time; none where time is up.
     pub(super) fn try_out(
         &mut self,
@@ -169,12 +179,21 @@ impl<'s, 'v> Tries<'s, 'v> {
         elements: usize,
         end: f64,
     ) -> Result<Option<Vec<TrialReport>>, PlanError> {
+        self.try_along(bench, cuts, (elements, ATTEMPTS), end)
+    }
+
+    /// The same with so many elements along so many directions.
+    pub(super) fn try_along(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cuts: &[&Cut],
+        (elements, attempts): (usize, usize),
+        end: f64,
+    ) -> Result<Option<Vec<TrialReport>>, PlanError> {
         let (setup, request, control) = (bench.setup, bench.request, bench.control);
         control.rest();
-        let until = control.with_extra_time(end);
         let count = cuts.len() as u32;
-        let is_over =
-            control.elapsed().as_secs_f64() >= until || self.left.is_some_and(|left| left < count);
+        let is_over = self.is_late(bench, end) || self.left.is_some_and(|left| left < count);
         if control.is_cancelled() || is_over {
             return Ok(None);
         }
@@ -189,7 +208,7 @@ impl<'s, 'v> Tries<'s, 'v> {
         }
         // The direction in which the last one came off.
         let first = self.passed.last().map(|(_, report)| report.direction);
-        let effort = Effort { elements, until: end, first };
+        let effort = Effort { elements, until: end, first, attempts };
         let reports: Vec<Result<TrialReport, TrialError>> = surfaces
             .par_iter()
             .with_max_len(1)

@@ -19,18 +19,19 @@ const TILT: (f64, u32) = (30.0, 6);
 /// Square millimetres on the wrong side that are worth a millimetre of border: from true borders to shorter
 /// ones with more undercut. Tried on demo pieces and open meshes; no source.
 const DEPTHS: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
-/// Square millimetres on the wrong side that count as a millimetre of border in either ranking: one for shorter borders, one
-/// for true ones, whose sides come off where the elements of a trial are fine enough to feel every undercut. With 2 in place
+/// Square millimetres on the wrong side that count as a millimetre of border in each ranking: one for shorter borders, one
+/// for true ones, whose sides come off where the elements of a trial are fine enough to feel every undercut, and one for the
+/// truest, however the knife leans along them, for what nothing else lets go. With 2 in place
 /// of 1 a plan of the dancer with 1.2 % of her skin undercut, a plug of rubber behind the plait, passed its trial, and an
 /// independent simulation held it (solver/docs/trial.md).
-const UNDERCUT: [f64; 2] = [1.0, 0.5];
+const UNDERCUT: [f64; 3] = [1.0, 0.5, 0.25];
 /// Views that look along directions nearer to each other than this angle, degrees, with borders of nearly the same
 /// length, are much the same: the better one goes first, the other after all that differ.
 const ALIKE: (f64, f64) = (25.0, 0.15);
 /// What a bridge that the direction does not look through costs in the ranking, mm: about what a cut across it
 /// and the way to it take.
 const BLIND_BRIDGE: f64 = 120.0;
-/// What a millimetre of border costs more in either ranking where the knife leans too far or the model stops it. Two such
+/// What a millimetre of border costs more in all but the last ranking where the knife leans too far or the model stops it. Two such
 /// millimetres in a plan are one too many, so the price is that of another millimetre of cut; no source.
 const AWKWARD: f64 = 1.0;
 /// Views that are ranked by what the knife finds along their borders: those whose cuts are tried first. And how many
@@ -47,7 +48,7 @@ pub(in crate::plan) struct View {
     border: Border,
     /// What it is ranked by, mm: its border, its undercuts, the bridges and near-bridges that it does not look through; for
     /// short borders, and for true ones.
-    ranks: [f64; 2],
+    ranks: [f64; UNDERCUT.len()],
     /// The share of the border along which the knife leans too far or the model stops it, once it was looked at.
     awkward: Option<f64>,
     /// Once it was asked for.
@@ -65,10 +66,12 @@ pub(in crate::plan) struct Views<'a> {
 }
 
 impl<'a> Views<'a> {
-    /// Draw two sides from all directions. None where no direction leaves a border.
+    /// Draw two sides from all directions. None where no direction leaves a border. After `end`, seconds on the job's
+    /// clock without what is given on top, as few are drawn and looked at as will do.
     pub(in crate::plan) fn new(
         setup: &'a Setup,
         request: &PlanRequest,
+        end: f64,
         control: &Control<'_>,
     ) -> Result<Option<Self>, PlanError> {
         let weight = |p: &Point| setup.weight_at(p);
@@ -82,6 +85,9 @@ impl<'a> Views<'a> {
         let in_gate = |p: &Point| setup.gate.holds(p);
         let mut views: Vec<View> = Vec::new();
         for depth in DEPTHS {
+            if !views.is_empty() && is_late(end, control) {
+                break;
+            }
             for direction in directions() {
                 control.check()?;
                 let labels = labeller.label(&direction, depth);
@@ -105,7 +111,7 @@ impl<'a> Views<'a> {
         control.check()?;
         let outer = Potential::solve(&domain, spacing, control).map_err(SidesError::from)?;
         let mut all = Self { setup, surface, outer: Arc::new(outer), equations, views };
-        all.put_in_turn(request, control)?;
+        all.put_in_turn(request, end, control)?;
         Ok(Some(all))
     }
 
@@ -152,6 +158,7 @@ impl<'a> Views<'a> {
     fn put_in_turn(
         &mut self,
         request: &PlanRequest,
+        end: f64,
         control: &Control<'_>,
     ) -> Result<(), PlanError> {
         // Those that were chosen stand at the front.
@@ -161,13 +168,19 @@ impl<'a> Views<'a> {
                 let is_new = |k: &usize| {
                     !self.views[..chosen].iter().any(|better| better.is_like(&self.views[*k]))
                 };
-                let cost = |k: usize| self.views[k].ranks[rank] + self.awkward(k).unwrap_or(0.0);
+                let is_truest = rank == UNDERCUT.len() - 1;
+                let awkward = |k: usize| if is_truest { None } else { self.awkward(k) };
+                let cost = |k: usize| self.views[k].ranks[rank] + awkward(k).unwrap_or(0.0);
                 let best = (chosen..self.views.len())
                     .filter(is_new)
                     .min_by(|&a, &b| cost(a).total_cmp(&cost(b)));
                 match best {
                     Some(best)
-                        if self.awkward(best).is_none() && chosen < RANKED && looks < LOOKS =>
+                        if !is_truest
+                            && self.awkward(best).is_none()
+                            && chosen < RANKED
+                            && looks < LOOKS
+                            && !is_late(end, control) =>
                     {
                         looks += 1;
                         self.look(best, request, control)?;
@@ -226,6 +239,10 @@ impl View {
         let (a, b) = (self.border.length(), other.border.length());
         along > ALIKE.0.to_radians().cos() && (a - b).abs() < ALIKE.1 * a.max(b)
     }
+}
+
+fn is_late(end: f64, control: &Control<'_>) -> bool {
+    control.elapsed().as_secs_f64() >= control.with_extra_time(end)
 }
 
 /// Level with the board, then from above, each once for itself and its opposite.

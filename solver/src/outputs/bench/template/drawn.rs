@@ -10,7 +10,7 @@ use crate::outputs::bench::marks::{Leaf, Mark, check_line};
 use crate::outputs::cautions::CAUTIONS_IN_SHORT;
 use crate::outputs::whereabouts::Frame;
 use crate::outputs::words::millimetres;
-use crate::plan::{Cut, CutKind, Plan, SheetReport};
+use crate::plan::{Cut, Plan, SheetReport};
 use crate::sheets::{Sheet, Station};
 
 /// Room round the net, mm: the ruler's figures stand in it.
@@ -31,7 +31,7 @@ pub(super) fn sheet(plan: &Plan, report: &SheetReport, title: &str) -> Result<Le
         View::new(skin).zip(Frame::of_mould(&skin.to_mould)).ok_or(BenchError::NoSheets)?;
     let to_mould = |v: &Vector| skin.to_mould.rotation * v;
     let front = to_mould(&-frame.back);
-    let outside: Vec<&Cut> = plan.cuts.iter().filter(|cut| cut.kind != CutKind::Bridge).collect();
+    let outside: Vec<&Cut> = plan.cuts.iter().filter(|cut| cut.kind.is_from_outside()).collect();
     let low = match skin.outside {
         crate::body::Outside::Box { low, .. } => low.z,
         crate::body::Outside::Cylinder { bottom, .. } => bottom,
@@ -68,7 +68,8 @@ pub(super) fn sheet(plan: &Plan, report: &SheetReport, title: &str) -> Result<Le
     }
     if plan.cuts.len() > outside.len() {
         drawing.notes.push(
-            "Cuts across bridges are not on it: the blade gets to them through the opened cuts."
+            "Cuts led from within, across bridges or behind hinges, are not on it: the blade gets to them through the \
+             opened cuts."
                 .to_owned(),
         );
     }

@@ -6,7 +6,7 @@ use crate::outputs::bench::blade::View;
 use crate::outputs::bench::blocks::Block;
 use crate::outputs::bench::marks::Leaf;
 use crate::outputs::whereabouts::Whereabouts;
-use crate::plan::{CutKind, Plan, SheetReport};
+use crate::plan::{Plan, SheetReport};
 
 /// Directions in which the rubber's reach is looked at. The sum over them is off by no more than 0.01 mm for
 /// straight stretches of 300 mm.
@@ -45,7 +45,7 @@ pub(super) fn blocks(
     let head: Vec<(String, f64)> = head.map(|(words, share)| (words.to_owned(), share)).to_vec();
     let view = View::new(&report.skin);
     let mut any = false;
-    for cut in plan.cuts.iter().filter(|cut| cut.kind != CutKind::Bridge) {
+    for cut in plan.cuts.iter().filter(|cut| cut.kind.is_from_outside()) {
         for (branch, sheet) in cut.sheets.iter().enumerate() {
             let mut rows = Vec::new();
             for (k, station) in sheet.listed_stations().enumerate() {

@@ -210,6 +210,7 @@ impl Bench<'_> {
             if chosen.several { format!(", branch {}", chosen.branch + 1) } else { String::new() };
         let kind = match chosen.kind {
             CutKind::Bridge => "Bridge cut",
+            CutKind::BehindHinge => "Cut behind a hinge",
             CutKind::FromGate | CutKind::Separate => "Cut",
         };
         let words = format!("{kind} {}{branch}, {:.0} mm along", chosen.order, station.along);

@@ -36,7 +36,7 @@ fn bridges(name: &str) -> BridgeReport {
 }
 
 fn reference() -> serde_json::Value {
-    let text = include_str!("../reference/homology.json");
+    let text = include_str!("../../reference/homology.json");
     serde_json::from_str(text).expect("reference is JSON")
 }
 

@@ -1,10 +1,8 @@
 //! What a plan must not depend on, and what it must not be able to do without.
 
-mod job;
-
 use std::sync::OnceLock;
 
-use job::{exterior, model, plan, thin_blanket};
+use crate::job::{exterior, model, plan, thin_blanket};
 use nalgebra::Isometry3;
 use slitwright_server::convert::request_from_proto;
 use slitwright_solver::body::{GateChoice, MouldShape};

@@ -1,10 +1,8 @@
 //! Drawn cuts judged on shapes whose answer follows from plane or spherical geometry.
 
-mod job;
-
 use std::f64::consts::{PI, TAU};
 
-use job::{STRAIN, across_bridges, limit, model, thin_blanket};
+use crate::job::{STRAIN, across_bridges, limit, model, thin_blanket};
 use slitwright_solver::body::GateChoice;
 use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{Point, TriangleMesh};

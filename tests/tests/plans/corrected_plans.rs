@@ -1,12 +1,10 @@
 //! Cuts that pass their trial are only followed by shorter ones that pass, and what stops the work is told.
 
-mod job;
-
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-use job::model;
+use crate::job::model;
 use slitwright_solver::body::{MouldShape, Rubber};
 use slitwright_solver::control::{Cancel, Control, Extra, Stage};
 use slitwright_solver::plan::{

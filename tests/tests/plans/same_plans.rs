@@ -1,8 +1,6 @@
 //! The same request gives the same plan, trial and all, whatever the machine does at the same time.
 
-mod job;
-
-use job::model;
+use crate::job::model;
 use slitwright_solver::body::{MouldShape, Rubber};
 use slitwright_solver::control::Control;
 use slitwright_solver::plan::{

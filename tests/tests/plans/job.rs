@@ -1,8 +1,6 @@
 //! What the whole-job tests share: a request whose allowed strain is known, and one call from a
 //! mesh to a plan.
 
-#![allow(dead_code)]
-
 use slitwright_solver::body::{MouldBody, MouldShape, Rubber};
 use slitwright_solver::control::Control;
 use slitwright_solver::mesh::{Model, PrepareOptions, TriangleMesh, prepare_mesh};

@@ -3,13 +3,12 @@
 //! Nothing clips one to the other, so a bound that counts on more than cuts have to do is seen here. The shapes
 //! are those of `exact_cases`, whose shortest cuts have closed forms.
 
-mod job;
-
 use std::f64::consts::TAU;
 use std::sync::Mutex;
 
-use job::{model, thin_blanket};
+use crate::job::{model, thin_blanket};
 use proptest::prelude::*;
+use proptest::test_runner::FileFailurePersistence;
 use slitwright_solver::body::GateChoice;
 use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{Point, TriangleMesh};
@@ -66,7 +65,12 @@ fn place(mesh: &TriangleMesh, around: f64, up: f64) -> Point {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 10, max_shrink_iters: 4, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig {
+        cases: 10,
+        max_shrink_iters: 4,
+        failure_persistence: Some(Box::new(FileFailurePersistence::WithSource("proptest-regressions"))),
+        ..ProptestConfig::default()
+    })]
 
     #[test]
     fn no_cost_is_below_the_bound(

@@ -1,11 +1,9 @@
 //! A long plan that is followed, stopped, and gone on with. What stops it are rounds, not seconds, so
 //! that nothing here depends on the machine.
 
-mod job;
-
 use std::sync::Mutex;
 
-use job::thin_blanket;
+use crate::job::thin_blanket;
 use slitwright_solver::control::{Cancel, Control, Extra, Progress};
 use slitwright_solver::mesh::{Model, PrepareOptions, prepare_mesh};
 use slitwright_solver::plan::{

@@ -9,7 +9,7 @@ use slitwright_solver::field::{Equations, Potential, RubberDomain};
 use slitwright_solver::mesh::{
     FaceId, Point, SurfaceLocator, TriangleMesh, Vector, canonical, decimate, default_deviation,
 };
-use slitwright_solver::sides::{Border, BorderPlace, Labeller, PartKind, PartingSheet, Surface};
+use slitwright_solver::sides::{Border, Labeller, PartKind, PartingSheet, SheetPlace, Surface};
 use slitwright_solver::trial::{Outcome, TrialReport, TrialSettings, TrialSetup, run};
 use slitwright_tests::{blocks_mesh, cylinder, sphere_on_gate};
 
@@ -70,7 +70,7 @@ impl Piece {
         });
         let outer = outer.expect("a path");
         let from = uncut * sheet.border.paths[outer as usize].length();
-        let is_cut = |place: &BorderPlace| place.path != outer || place.along >= from;
+        let is_cut = |place: &SheetPlace| place.border.path != outer || place.border.along >= from;
         let along = sheet.labels.direction;
         let settings = TrialSettings {
             elements,

@@ -4,11 +4,9 @@
 //! at most l (1 + e) pass. With the strain e the same everywhere, closed forms follow for a sphere
 //! on a small gate and for a ball on a rod. They are derived beside each test; no other source.
 
-mod job;
-
 use std::f64::consts::{PI, TAU};
 
-use job::{
+use crate::job::{
     STRAIN, across_bridges, assert_says_it_releases, exterior, faults, limit, plan, thin_blanket,
 };
 use slitwright_solver::body::{GateChoice, MouldShape};

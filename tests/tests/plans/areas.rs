@@ -1,8 +1,6 @@
 //! Areas that cuts have to keep off, from the request to the plan.
 
-mod job;
-
-use job::{exterior, faults, limit, model, plan, thin_blanket};
+use crate::job::{exterior, faults, limit, model, plan, thin_blanket};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use slitwright_solver::control::Control;

@@ -1,0 +1,232 @@
+//! The first cut that passes: all of the border but a hinge, from one view after the other.
+//!
+//! The likeliest views come first. Where their cuts fail, the two halves of a few views are tried loose, without any hinge: what holds
+//! these holds them with any hinge, and for those that come off most easily a hinge that folds comes next.
+
+use super::cut::{Cut, first_patterns, folding};
+use super::pattern::{Pattern, whole};
+use super::shorten::{Shortened, Shortening, decides};
+use super::tries::AT_ONCE;
+use crate::body::Outside;
+use crate::control::Stage;
+use crate::plan::error::PlanError;
+use crate::plan::incumbents::Incumbents;
+use crate::plan::workbench::Workbench;
+use crate::trial::Outcome;
+
+/// Hinge of the first cuts, as a share of the path that it lies on; never less than is asked for. Like the numbers below tried
+/// on demo pieces and open meshes with 60 to 120 s; no source.
+pub(super) const FIRST_HINGE: f64 = 0.08;
+/// The same where nothing opens with that.
+const SHORTEST_HINGE: f64 = 0.03;
+/// Hinges are made to fold where rubber is so many times as thick as their skin; no source.
+const THICKER: f64 = 1.5;
+/// Views whose loose halves are tried, at most.
+const PARTED: usize = 4;
+/// Views whose first cuts are tried before shortening begins, at most.
+const MOST_VIEWS: usize = 6;
+
+impl Shortening<'_, '_> {
+    /// Try cuts with a short hinge, from one view after the other, until one passes that a finer look does not refute.
+    pub(in crate::plan) fn find_first(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        end: f64,
+    ) -> Result<Shortened, PlanError> {
+        let views: Vec<usize> = (0..self.tries.views.len().min(MOST_VIEWS)).collect();
+        let (likely, others) = views.split_at(views.len().min(AT_ONCE));
+        let Some(mut cuts) = self.first_cuts(bench, incumbents, likely, FIRST_HINGE, end)? else {
+            return Ok(Shortened::OutOfTime);
+        };
+        cuts.truncate(AT_ONCE);
+        // Nothing is shorter than no cut at all, but across bridges.
+        cuts.insert(0, Cut::new(0, Pattern { pieces: Vec::new() }));
+        if let Some(ended) = self.first_of(bench, incumbents, &cuts, end)? {
+            return Ok(ended);
+        }
+        // What holds two loose halves holds them with any hinge.
+        let (parted, unknown) = others.split_at(others.len().min(PARTED - AT_ONCE));
+        let looked_at: Vec<usize> = likely.iter().chain(parted).copied().collect();
+        let Some(parting) = self.parting(bench, incumbents, &looked_at, end)? else {
+            return Ok(Shortened::OutOfTime);
+        };
+        let loose: Vec<usize> = parting.iter().filter(|p| p.1.is_some()).map(|p| p.0).collect();
+        // Thick hinges hold what the halves by themselves would let go, or let it go when they fold.
+        let Some(folding) = self.folding_cuts(bench, incumbents, &loose, end)? else {
+            return Ok(Shortened::OutOfTime);
+        };
+        if let Some(ended) = self.first_of(bench, incumbents, &folding, end)? {
+            return Ok(ended);
+        }
+        // Where all are held, elements as long as a limb is thick may hook the halves to each other.
+        let likely = if parting.is_empty() {
+            looked_at
+        } else {
+            parting.into_iter().map(|(view, _)| view).collect()
+        };
+        let order: Vec<usize> = likely.iter().chain(unknown).copied().collect();
+        let tried = cuts;
+        for (round, views) in order.chunks(AT_ONCE).enumerate() {
+            let cuts = self.first_cuts(bench, incumbents, views, FIRST_HINGE, end)?;
+            let Some(mut cuts) = cuts else { return Ok(Shortened::OutOfTime) };
+            cuts.retain(|cut| !tried.contains(cut));
+            if let Some(ended) = self.first_of(bench, incumbents, &cuts, end)? {
+                return Ok(ended);
+            }
+            if round > 0 {
+                continue;
+            }
+            // What is hard to open wants fine elements and the shortest hinge.
+            self.refine();
+            let cuts = self.first_cuts(bench, incumbents, views, SHORTEST_HINGE, end)?;
+            let Some(cuts) = cuts else { return Ok(Shortened::OutOfTime) };
+            if let Some(ended) = self.first_of(bench, incumbents, &cuts, end)? {
+                return Ok(ended);
+            }
+            if let Some(ended) = self.first_of_additions(bench, incumbents, end)? {
+                return Ok(ended);
+            }
+        }
+        let ended = self.first_of_additions(bench, incumbents, end)?;
+        Ok(ended.unwrap_or(Shortened::NonePassed))
+    }
+
+    /// Of some views those whose two halves come off the model with all of the border cut, without any hinge, and those of which that
+    /// is not known: the former with the pull that it takes, N, the least first. None where time is up.
+    #[expect(clippy::type_complexity, reason = "a list that is used once")]
+    fn parting(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        views: &[usize],
+        end: f64,
+    ) -> Result<Option<Vec<(usize, Option<f64>)>>, PlanError> {
+        let mut all = Vec::with_capacity(views.len());
+        for &view in views {
+            match self.tries.views.sheet(view, bench.control) {
+                Ok(sheet) => all.push(Cut::new(view, whole(&sheet))),
+                Err(PlanError::Cancelled(_)) => return Ok(None),
+                // It is told with the first cuts.
+                Err(_) => {}
+            }
+        }
+        let (mut parting, mut unknown) = (Vec::new(), Vec::new());
+        for some in all.chunks(AT_ONCE) {
+            let cuts: Vec<&Cut> = some.iter().collect();
+            bench.control.stage(Stage::Trial, 0.5, "two loose halves, tried by simulation");
+            // Halves that are free come off along the most open direction.
+            let effort = (self.tries.elements, 1);
+            let Some(reports) = self.tries.try_along(bench, &cuts, effort, end)? else {
+                return Ok(None);
+            };
+            for (cut, report) in some.iter().zip(reports) {
+                let pull = report.greatest_pull();
+                if report.outcome == Outcome::Released {
+                    incumbents.loose_halves(cut.length(), pull);
+                    parting.push((cut.view, Some(pull)));
+                } else if !decides(&report) {
+                    unknown.push((cut.view, None));
+                }
+            }
+        }
+        parting.sort_by(|a, b| a.1.unwrap_or(0.0).total_cmp(&b.1.unwrap_or(0.0)));
+        Ok(Some(parting.into_iter().chain(unknown).collect()))
+    }
+
+    /// All of the border but one hinge, a `share` of it wide: the first place of the hinge for each of some views, then the
+    /// second, and so on. When it is late one view is enough to have a plan, and no other is drawn. None where the work is
+    /// to stop.
+    fn first_cuts(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        views: &[usize],
+        share: f64,
+        end: f64,
+    ) -> Result<Option<Vec<Cut>>, PlanError> {
+        let mut cuts: Vec<(usize, Cut)> = Vec::new();
+        for &view in views {
+            if self.tries.is_late(bench, end) && (incumbents.has_plan() || !cuts.is_empty()) {
+                if cuts.is_empty() {
+                    return Ok(None);
+                }
+                break;
+            }
+            let sheet = match self.tries.views.sheet(view, bench.control) {
+                Ok(sheet) => sheet,
+                Err(PlanError::Cancelled(_)) => return Ok(None),
+                Err(error) => {
+                    incumbents.fault(&error);
+                    continue;
+                }
+            };
+            let patterns = first_patterns(&sheet, share, bench.request.knife.hinge_width);
+            let of_view = patterns.into_iter().map(|pattern| Cut::new(view, pattern));
+            cuts.extend(of_view.enumerate());
+        }
+        cuts.sort_by_key(|&(place, _)| place);
+        Ok(Some(cuts.into_iter().map(|(_, cut)| cut).collect()))
+    }
+
+    /// Two sides of some views that hang together by the skin of a hinge, as thick as a hinge is to be wide; an empty list for a
+    /// blanket that is hardly thicker. None where the work is to stop.
+    fn folding_cuts(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        views: &[usize],
+        end: f64,
+    ) -> Result<Option<Vec<Cut>>, PlanError> {
+        let skin = bench.request.knife.hinge_width;
+        let outside = bench.setup.body.outside();
+        if matches!(outside, Outside::Offset { thickness, .. } if thickness <= THICKER * skin) {
+            return Ok(Some(Vec::new()));
+        }
+        let Some(cuts) = self.first_cuts(bench, incumbents, views, SHORTEST_HINGE, end)? else {
+            return Ok(None);
+        };
+        let mut folded = Vec::with_capacity(cuts.len());
+        for cut in cuts {
+            let sheet = self.tries.views.sheet(cut.view, bench.control)?;
+            folded.push(cut.with(folding(&sheet, &cut.pattern, skin)));
+        }
+        Ok(Some(folded))
+    }
+
+    /// Try cuts until one passes for good; none where none does.
+    fn first_of(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        cuts: &[Cut],
+        end: f64,
+    ) -> Result<Option<Shortened>, PlanError> {
+        let within = self.tries.are_within_reach(bench, cuts)?;
+        let cuts: Vec<&Cut> = cuts.iter().zip(within).filter(|w| w.1).map(|w| w.0).collect();
+        for some in cuts.chunks(AT_ONCE) {
+            let Some(passed) = self.tries.attempt_within(bench, incumbents, some, end)? else {
+                return Ok(Some(Shortened::OutOfTime));
+            };
+            if passed.contains(&true) && !self.is_refuted(bench, incumbents, end)? {
+                return Ok(Some(Shortened::Done));
+            }
+        }
+        Ok(None)
+    }
+
+    /// The same with cuts of other views added to those that came nearest.
+    fn first_of_additions(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        end: f64,
+    ) -> Result<Option<Shortened>, PlanError> {
+        Ok(match self.tries.add_other_views(bench, incumbents, end)? {
+            Some(true) if self.is_refuted(bench, incumbents, end)? => None,
+            Some(true) => Some(Shortened::Done),
+            Some(false) => None,
+            None => Some(Shortened::OutOfTime),
+        })
+    }
+}
