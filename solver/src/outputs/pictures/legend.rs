@@ -351,6 +351,13 @@ pub(super) fn blocks(plan: &Plan, fonts: &Fonts, width: f32, bar: f64) -> Vec<Bl
             ),
         };
         blocks.push(Block::Words(wrap(&words, 0.0)));
+        if let Some(skin) = plan.hinges.iter().find_map(|hinge| hinge.skin) {
+            let words = format!(
+                "The rubber behind is cut from within: leave the outermost {} there.",
+                millimetres(skin)
+            );
+            blocks.push(Block::Words(wrap(&words, 0.0)));
+        }
     }
     let missed: Vec<_> = plan.limits.iter().filter(|limit| !limit.met).collect();
     if !missed.is_empty() {
