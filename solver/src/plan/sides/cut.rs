@@ -4,6 +4,10 @@ use super::pattern::{Pattern, Piece, exterior_paths, whole};
 use crate::mesh::Point;
 use crate::sides::PartingSheet;
 
+/// Hinge of the first cuts, as a share of the path that it lies on; never less than is asked for. Like the numbers below tried
+/// on demo pieces and open meshes with 60 to 120 s; no source.
+pub(super) const FIRST_HINGE: f64 = 0.08;
+
 /// A cut that passed, or would be the start of one.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Cut {

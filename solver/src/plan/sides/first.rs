@@ -3,7 +3,7 @@
 //! The likeliest views come first. Where their cuts fail, the two halves of a few views are tried loose, without any hinge: what holds
 //! these holds them with any hinge, and for those that come off most easily a hinge that folds comes next.
 
-use super::cut::{Cut, first_patterns, folding};
+use super::cut::{Cut, FIRST_HINGE, first_patterns, folding};
 use super::pattern::{Pattern, whole};
 use super::shorten::{Shortened, Shortening, decides};
 use super::tries::AT_ONCE;
@@ -14,10 +14,7 @@ use crate::plan::incumbents::Incumbents;
 use crate::plan::workbench::Workbench;
 use crate::trial::Outcome;
 
-/// Hinge of the first cuts, as a share of the path that it lies on; never less than is asked for. Like the numbers below tried
-/// on demo pieces and open meshes with 60 to 120 s; no source.
-pub(super) const FIRST_HINGE: f64 = 0.08;
-/// The same where nothing opens with that.
+/// Hinge where nothing opens with that of the first cuts, as a share of the path that it lies on.
 const SHORTEST_HINGE: f64 = 0.03;
 /// Hinges are made to fold where rubber is so many times as thick as their skin; no source.
 const THICKER: f64 = 1.5;

@@ -4,8 +4,7 @@
 //! is cut is shortened from its ends, by gaps within it, and by other views at a length below the
 //! best. A step that fails costs its trial and nothing else: the best that passed is kept throughout.
 
-use super::cut::{Cut, first_patterns, longest};
-use super::first::FIRST_HINGE;
+use super::cut::{Cut, FIRST_HINGE, first_patterns, longest};
 use super::tries::{AT_ONCE, Tries, is_pass};
 use super::views::Views;
 use crate::plan::error::PlanError;
