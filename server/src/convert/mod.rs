@@ -4,6 +4,7 @@ mod compare;
 mod geometry;
 mod model;
 mod plan;
+mod poses;
 mod progress;
 mod request;
 mod scheme;
@@ -20,6 +21,7 @@ pub use model::{
     report_to_proto, unit_from_proto,
 };
 pub use plan::{ending_from_proto, plan_to_proto};
+pub use poses::poses_to_proto;
 pub use progress::progress_to_proto;
 pub use request::{named_class, request_from_proto, request_to_proto};
 pub use scheme::scheme_of_plan;

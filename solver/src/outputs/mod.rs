@@ -8,6 +8,7 @@ mod comparison;
 mod fixtures;
 pub mod glb;
 pub mod pictures;
+mod pose_words;
 pub mod record;
 mod sheet_words;
 mod stretches;
@@ -18,5 +19,6 @@ mod whereabouts;
 mod words;
 
 pub use comparison::comparison_table;
+pub use pose_words::{on_gate, pose_text};
 pub use summary::summary;
 pub use trial_words::{trial_doubts, trial_verdict};
