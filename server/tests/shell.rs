@@ -61,6 +61,12 @@ fn plan_leaves_a_summary_a_plan_and_pictures() {
     assert!(read("plan.html").contains("Put the knife down before you pull at the rubber."));
     assert!(read("template.svg").contains("no cut from outside"));
     assert!(!out.join("sections.png").exists(), "nothing is cut");
+    let pour = plan.advice.and_then(|advice| advice.pour).expect("advice on the pour");
+    // It stands on 40 x 30 mm, closed form.
+    assert!(pour.serves && (pour.area_mm2 - 1200.0).abs() < 1e-6, "{pour:?}");
+    for page in ["plan.txt", "plan.html"] {
+        assert!(read(page).contains("Before you pour"), "{page}");
+    }
     assert!(request.sheets.is_some_and(|sheets| sheets.blade_length_mm == Some(120.0)));
 }
 

@@ -1,5 +1,6 @@
 //! Between the protocol's messages and the solver's types. Nothing else in this crate knows both.
 
+mod advice;
 mod compare;
 mod geometry;
 mod model;

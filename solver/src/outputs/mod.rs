@@ -1,6 +1,7 @@
 //! What a person or another program takes away: pictures, a page of words, pages and a template for the bench,
 //! cautions.
 
+mod advice_words;
 pub mod bench;
 pub mod cautions;
 mod comparison;

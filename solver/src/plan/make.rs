@@ -8,6 +8,8 @@ use super::hooks::Hooks;
 use super::pass::run_passes;
 use super::request::PlanRequest;
 use super::scheme::{Judged, judge_scheme};
+use crate::advice::{About, advise};
+use crate::body::Gate;
 use crate::control::Control;
 use crate::mesh::Model;
 
@@ -34,8 +36,37 @@ pub fn make_plan_with(
     check_request(request)?;
     if let Some(scheme) = &request.scheme {
         let Judged { plan, misses } = judge_scheme(model, request, scheme, control)?;
-        return Ok(Plan { misses, ..plan });
+        return Ok(advised(Plan { misses, ..plan }, model, request, control));
     }
     let resumed = hooks.resume.map(Checkpoint::from_bytes).transpose()?;
-    run_passes(model, request, resumed, control, hooks)
+    let plan = run_passes(model, request, resumed, control, hooks)?;
+    Ok(advised(plan, model, request, control))
+}
+
+/// The plan with what to see to before anything is poured, unless somebody waits for the end of the work.
+fn advised(mut plan: Plan, model: &Model, request: &PlanRequest, control: &Control<'_>) -> Plan {
+    if control.is_cancelled() {
+        return plan;
+    }
+    // A plan has been made with it, so that there is one.
+    let found = Gate::find(&model.original, &request.gate).map_err(|fault| fault.to_string());
+    let advice = found.and_then(|gate| {
+        let sheets = plan.cuts.iter().flat_map(|cut| cut.sheets.iter().map(|s| (cut.order, s)));
+        let about = About {
+            model: &model.working,
+            gate: &gate,
+            mould: &request.mould,
+            sheets: sheets.collect(),
+            front: plan.two_sides.as_ref().map(|sides| sides.direction),
+        };
+        advise(&about).map_err(|fault| fault.to_string())
+    });
+    match advice {
+        Ok(advice) => plan.advice = Some(advice),
+        Err(fault) => {
+            plan.warnings
+                .push(format!("there is no advice on what to see to before the pour: {fault}"));
+        }
+    }
+    plan
 }
