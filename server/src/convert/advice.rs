@@ -1,7 +1,7 @@
 //! What to see to before anything is poured, from the solver to the protocol.
 
 use slitwright_proto::v1;
-use slitwright_solver::advice::{Advice, AirTrap, Shell, SlidingLips};
+use slitwright_solver::advice::{Advice, AirTrap, Overhang, Shell, SlidingLips};
 
 use super::geometry::{direction, point};
 
@@ -21,6 +21,7 @@ pub(super) fn advice(advice: &Advice) -> v1::Advice {
         shut_hollows_cm3: advice.shut_hollows,
         shell: advice.shell.as_ref().map(shell),
         sliding_lips: advice.sliding_lips.iter().map(lips).collect(),
+        overhangs: advice.overhangs.iter().map(overhang).collect(),
     }
 }
 
@@ -42,4 +43,8 @@ fn shell(shell: &Shell) -> v1::RigidShell {
 
 fn lips(lips: &SlidingLips) -> v1::SlidingLips {
     v1::SlidingLips { cut: lips.cut, length_mm: lips.length, depth_mm: lips.depth }
+}
+
+fn overhang(own: &Overhang) -> v1::Overhang {
+    v1::Overhang { place: Some(point(&own.place)), area_mm2: own.area, thickness_mm: own.thickness }
 }

@@ -1,9 +1,10 @@
 //! What to see to before anything is poured: where air stays, where the casting runs in, how a rigid shell round a
-//! blanket is parted, which lips want keys.
+//! blanket is parted, which lips want keys, which parts jut out broad and thin.
 //!
 //! All of it follows from the model, the gate and the sheets. It changes nothing of a plan.
 
 mod lips;
+mod overhang;
 mod pour;
 mod shell;
 mod traps;
@@ -11,6 +12,7 @@ mod traps;
 use serde::{Deserialize, Serialize};
 
 pub use self::lips::{KEY_EVERY, SlidingLips};
+pub use self::overhang::Overhang;
 pub use self::pour::{LEAST_OPENING, Pour, SPRUE_TOP};
 pub use self::shell::{HIDDEN_ALLOWED, Shell};
 pub use self::traps::{Border, Space, Trap, traps};
@@ -40,6 +42,8 @@ pub struct Advice {
     pub shell: Option<Shell>,
     /// Cuts whose lips want keys.
     pub sliding_lips: Vec<SlidingLips>,
+    /// Parts that jut out broad and thin; the broadest first.
+    pub overhangs: Vec<Overhang>,
 }
 
 /// Places where air stays.
@@ -108,6 +112,10 @@ pub fn advise(about: &About<'_>) -> Result<Advice, LocatorError> {
     let shut = |v: usize| if is_gate[v] { Border::Shut } else { Border::Wall };
     let round = traps(&model, &locator, &Vector::z(), Space::Round, &shut, LEAST_TRAP_DEPTH);
     let (hollows, rubber): (Vec<Trap>, Vec<Trap>) = round.into_iter().partition(|t| t.is_shut);
+    let mut overhangs = overhang::overhangs(&model, &locator, &is_gate);
+    for own in &mut overhangs {
+        own.place = back * own.place;
+    }
     let shell = match about.mould {
         MouldShape::Blanket { thickness } => {
             let front = about.front.map(|d| to_mould * d);
@@ -126,6 +134,7 @@ pub fn advise(about: &About<'_>) -> Result<Advice, LocatorError> {
         shut_hollows: hollows.iter().map(|t| t.volume).sum::<f64>() / 1000.0,
         shell,
         sliding_lips: sliding.collect(),
+        overhangs,
     })
 }
 

@@ -18,6 +18,15 @@ pub(super) fn of_plan(plan: &Plan, places: &Whereabouts) -> Vec<String> {
     let Some(advice) = &plan.advice else { return Vec::new() };
     let mut words = Vec::new();
     words.extend(rubber(advice, places));
+    for own in &advice.overhangs {
+        words.push(format!(
+            "A part juts out broad and thin at {}: {:.0} mm^2 beneath, on average {} thick. Pour slowly and from one side of \
+             it, the rubber as well as the casting, so that air goes before what runs in.",
+            places.place(&own.place),
+            own.area,
+            millimetres(own.thickness)
+        ));
+    }
     words.push(sprue(&advice.pour));
     words.extend(casting(&advice.casting, places));
     if let (Some(shell), Some(frame)) = (&advice.shell, Frame::new(plan.up)) {
@@ -166,7 +175,7 @@ fn rigid_shell(shell: &Shell, frame: &Frame) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::advice::{AirTrap, SlidingLips};
+    use crate::advice::{AirTrap, Overhang, SlidingLips};
     use crate::mesh::Point;
     use crate::mesh::fixtures::{icosphere, moved};
     use crate::outputs::fixtures::empty_plan;
@@ -179,6 +188,7 @@ mod tests {
             shut_hollows: 0.0,
             shell: None,
             sliding_lips: Vec::new(),
+            overhangs: Vec::new(),
         }
     }
 
@@ -222,6 +232,11 @@ mod tests {
             shut_hollows: 3.21,
             pour: Pour { openings: 3, area: 28.0, width: 6.0, serves: false },
             sliding_lips: vec![SlidingLips { cut: 2, length: 140.0, depth: 9.0 }],
+            overhangs: vec![Overhang {
+                place: Point::new(0.0, -30.0, 30.0),
+                area: 612.0,
+                thickness: 2.5,
+            }],
             ..advice()
         });
         holds(
@@ -230,6 +245,7 @@ mod tests {
                 "air stays in the mould at (30, 0, 30), 30 mm above the board, right: 12 mm deep, 356 mm^3",
                 "air stays beneath it at (30, 0, 30)",
                 "There are 2 more",
+                "juts out broad and thin at (0, -30, 30), 30 mm above the board, front: 612 mm^2 beneath, on average 2.5 mm",
                 "shuts in 3.2 cm^3",
                 "Even the largest base opening is narrow, 28 mm^2, as wide as 6.0 mm across",
                 "The other 2 openings let air out",

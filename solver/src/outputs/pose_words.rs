@@ -105,7 +105,11 @@ pub(super) fn of_stance(stance: &Stance) -> String {
     let tips = if stance.tipping < 0.0 {
         "falls over".to_owned()
     } else {
-        format!("tips at {:.0} degrees", stance.tipping)
+        match stance.tipping.round() {
+            0.0 => "tips at less than 1 degree".to_owned(),
+            1.0 => "tips at 1 degree".to_owned(),
+            degrees => format!("tips at {degrees:.0} degrees"),
+        }
     };
     format!("up {}: {}, {tips}", axes(&stance.up), of_foot(&stance.foot))
 }
@@ -129,17 +133,19 @@ pub(super) fn of_foot(foot: &Foot) -> String {
 }
 
 fn wants(why: WantsBase, stance: &Stance) -> String {
-    let reason = match why {
-        WantsBase::NotFlat => "it has no flat face there".to_owned(),
-        WantsBase::Tips => format!("less than {LEAST_TIPPING_DEGREES:.0} degrees before it tips"),
+    match why {
+        // That it has no flat face stands before it.
+        WantsBase::NotFlat => "wants a sprue or a base".to_owned(),
+        WantsBase::Tips => format!(
+            "wants a sprue or a base: less than {LEAST_TIPPING_DEGREES:.0} degrees before it tips (common practice, no \
+             source)"
+        ),
         WantsBase::SmallFoot => format!(
-            "its foot is {:.1} % of what it covers, less than {:.0} %",
+            "wants a sprue or a base: its foot is {:.1} % of what it covers, less than {:.0} % (common practice, no source)",
             100.0 * stance.foot.area / stance.covers,
             100.0 * LEAST_FOOT_SHARE
         ),
-    };
-    let practice = if why == WantsBase::NotFlat { "" } else { " (common practice, no source)" };
-    format!("wants a sprue or a base: {reason}{practice}")
+    }
 }
 
 /// A likelihood in per cent, with a decimal where there is little of it.

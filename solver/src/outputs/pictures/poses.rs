@@ -17,8 +17,6 @@ use crate::outputs::words::sentence;
 const GAP: f32 = 14.0;
 const HEADER: f32 = 60.0;
 const LINE: f32 = 24.0;
-/// Lines of words below the two views of a pose.
-const LINES: usize = 4;
 /// Greatest height of a view, px.
 const HIGHEST: f32 = 520.0;
 const FOOT: Tone = Tone(50, 50, 50);
@@ -85,10 +83,13 @@ pub fn draw_poses(
     }
     let scale = scale_for(extent, cell, HIGHEST);
     let high = ((extent[1] * scale) as f32 + 2.0 * MARGIN).ceil();
-    let row = LINE + high + LINES as f32 * LINE + GAP;
+    let regular = Lettering::new(WORDS, Weight::Regular);
+    let wrapped =
+        |entry: &Entry<'_>| fonts.wrap(&entry.words, regular.size, regular.weight, column - 8.0);
+    let lines = entries.iter().map(|entry| wrapped(entry).len()).max().unwrap_or(0);
+    let row = LINE + high + (lines as f32 + 0.5) * LINE + GAP;
     let rows = entries.len().div_ceil(2);
     let cautions = Cautions::new(&fonts, width);
-    let regular = Lettering::new(WORDS, Weight::Regular);
     let mut foot: Vec<String> = on_gate(poses).iter().map(|words| sentence(words)).collect();
     foot.extend(others(poses).map(|words| sentence(&words)));
     foot.push(KEY.to_owned());
@@ -123,8 +124,7 @@ pub fn draw_poses(
             canvas.paste_canvas(left as i32, (y + LINE) as i32, view);
         }
         canvas.frame([x, y + LINE], [2.0 * cell, high], Pen::new(Tone::RULE, 1.0));
-        let lines = fonts.wrap(&entry.words, regular.size, regular.weight, column - 8.0);
-        for (number, line) in lines.iter().take(LINES).enumerate() {
+        for (number, line) in wrapped(entry).iter().enumerate() {
             let baseline = y + LINE + high + LINE * (number as f32 + 1.0) - 4.0;
             canvas.text(line, x + 4.0, baseline, regular);
         }
