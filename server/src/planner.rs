@@ -1,8 +1,10 @@
 //! The seam between the service and the solver.
 
+use slitwright_solver::body::{self, PoseError, Poses};
 use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{
     self, LengthUnit, MeshFormat, Model, Point, PrepareError, PrepareOptions, SurfaceLocator,
+    Vector,
 };
 use slitwright_solver::optimise::search::SearchError;
 use slitwright_solver::plan::{
@@ -21,6 +23,11 @@ pub trait Planner: Send + Sync + 'static {
         cancel: &Cancel,
     ) -> Result<Model, PrepareError> {
         mesh::prepare_with(bytes, format, unit, options, cancel)
+    }
+
+    /// How a model stands with z up, as it does where no gate is asked for, and how it would rest.
+    fn poses(&self, model: &Model) -> Result<Poses, PoseError> {
+        body::poses(&model.original, &Vector::z())
     }
 
     /// What is wrong with the place of drawn cuts on a model, by the number of the cut and of its point: those

@@ -61,6 +61,12 @@ fn plan_leaves_a_summary_a_plan_and_pictures() {
     assert!(read("plan.html").contains("Put the knife down before you pull at the rubber."));
     assert!(read("template.svg").contains("no cut from outside"));
     assert!(!out.join("sections.png").exists(), "nothing is cut");
+    let pour = plan.advice.and_then(|advice| advice.pour).expect("advice on the pour");
+    // It stands on 40 x 30 mm, closed form.
+    assert!(pour.serves && (pour.area_mm2 - 1200.0).abs() < 1e-6, "{pour:?}");
+    for page in ["plan.txt", "plan.html"] {
+        assert!(read(page).contains("Before you pour"), "{page}");
+    }
     assert!(request.sheets.is_some_and(|sheets| sheets.blade_length_mm == Some(120.0)));
 }
 
@@ -116,6 +122,48 @@ fn check_tells_sizes_in_words_and_in_json() {
     let ran = slitwright(folder.path(), &["check", "plinth.off", "--unit", "cm", "--json"]);
     let report: v1::MeshReport = serde_json::from_slice(&ran.stdout).expect("a report");
     assert!((report.volume_cm3 - 24_000.0).abs() < 1e-6, "{} cm3", report.volume_cm3);
+}
+
+/// The plinth stands as it comes. Turned by 30 degrees it has no flat face to stand on, and is told how it would.
+#[test]
+fn check_tells_how_a_model_stands_and_draws_it() {
+    let folder = folder_with_plinth();
+    let ran = slitwright(folder.path(), &["check", "plinth.off", "--unit", "mm", "--out", "seen"]);
+    assert_eq!(ran.status.code(), Some(0), "{}", String::from_utf8_lossy(&ran.stderr));
+    let text = String::from_utf8_lossy(&ran.stdout);
+    for words in [
+        "as in the file, up 0,0,1: one flat face, 1200 mm^2, tips at 56 degrees",
+        "a plan that is given no gate takes it so",
+        "1. 27 %: up 0,0,1",
+    ] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    let picture = std::fs::read(folder.path().join("seen").join("poses.png")).expect("drawn");
+    assert!(picture.starts_with(b"\x89PNG"));
+    let (sine, cosine) = 30f64.to_radians().sin_cos();
+    // Its eight corners are lines 3 to 10.
+    let turned = PLINTH.lines().enumerate().map(|(number, line)| {
+        let parts: Vec<f64> = line.split_whitespace().filter_map(|x| x.parse().ok()).collect();
+        match parts[..] {
+            [x, y, z] if (2..10).contains(&number) => {
+                format!("{x} {} {}", cosine * y - sine * z, sine * y + cosine * z)
+            }
+            _ => line.to_owned(),
+        }
+    });
+    let turned: Vec<String> = turned.collect();
+    std::fs::write(folder.path().join("turned.off"), turned.join("\n")).expect("written");
+    let ran = slitwright(folder.path(), &["check", "turned.off", "--unit", "mm"]);
+    let text = String::from_utf8_lossy(&ran.stdout);
+    assert!(text.contains("give --up 0,-0.5,0.866"), "{text}");
+    // A plan without a gate says the same; with that up it goes on.
+    let ran = slitwright(folder.path(), &["plan", "turned.off", "--unit", "mm", "--trial", "off"]);
+    let told = String::from_utf8_lossy(&ran.stderr);
+    assert_eq!(ran.status.code(), Some(2), "{told}");
+    assert!(told.contains("it stands on a flat face with up 0,-0.5,0.866"), "{told}");
+    let args = "plan turned.off --unit mm --trial off --up 0,-0.5,0.866";
+    let ran = slitwright(folder.path(), &args.split(' ').collect::<Vec<_>>());
+    assert_eq!(ran.status.code(), Some(0), "{}", String::from_utf8_lossy(&ran.stderr));
 }
 
 /// Two plinths that overlap by a quarter of their length: 24 + 24 - 6 cm^3 together.

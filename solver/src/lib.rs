@@ -8,6 +8,7 @@
 //!
 //! Units everywhere: millimetres, megapascals, newtons, degrees in public data, grams, seconds.
 
+pub mod advice;
 pub mod body;
 pub mod bridges;
 pub mod control;

@@ -68,6 +68,46 @@ async fn a_model_is_the_same_whatever_the_chunks() {
     server.stop().await;
 }
 
+/// A box of 40 x 30 x 20 mm stands as it comes; one turned about x by 30 degrees is told how it would.
+#[tokio::test]
+async fn a_model_comes_back_with_its_poses() {
+    let mut server = server().await;
+    let bytes = plinth();
+    let model = upload(&mut server.client, header(), &bytes, 1000).await.expect("a sound model");
+    let poses = model.report.and_then(|report| report.poses).expect("poses");
+    assert_eq!(poses.advice(), v1::PoseAdvice::AsGiven);
+    assert_eq!((poses.candidates.len(), poses.others, poses.given_candidate), (6, 0, Some(0)));
+    assert_eq!(poses.proposed_candidate, None);
+    let stance = poses.as_given.expect("how it stands");
+    assert_eq!(
+        (stance.foot(), stance.wants_base()),
+        (v1::FootKind::FlatFace, v1::BaseReason::Unspecified)
+    );
+    assert!(
+        (stance.foot_area_mm2 - 1200.0).abs() < 1e-6 && (stance.covers_mm2 - 1200.0).abs() < 1e-6
+    );
+    // Half of 30 mm beside, half of 20 mm up, closed form.
+    assert!((stance.tipping_degrees - 1.5f64.atan().to_degrees()).abs() < 1e-6);
+    let mut turned = box_mesh([40.0, 30.0, 20.0], [1, 1, 1]);
+    let (sine, cosine) = 30f64.to_radians().sin_cos();
+    for p in &mut turned.positions {
+        (p.y, p.z) = (cosine * p.y - sine * p.z, sine * p.y + cosine * p.z);
+    }
+    let model = upload(&mut server.client, header(), &off(&turned), 1000).await.expect("sound");
+    let poses = model.report.and_then(|report| report.poses).expect("poses");
+    assert_eq!((poses.advice(), poses.given_candidate), (v1::PoseAdvice::AnotherUp, None));
+    let proposed = &poses.candidates[poses.proposed_candidate.expect("one") as usize];
+    let up = proposed.stance.as_ref().and_then(|stance| stance.up).expect("up");
+    // Of the two large faces the one that is nearer to the board.
+    assert!((up.y + sine).abs() < 1e-6 && (up.z - cosine).abs() < 1e-6, "{up:?}");
+    assert!(
+        poses.words.iter().any(|words| words.contains("give --up 0,-0.5,0.866")),
+        "{:?}",
+        poses.words
+    );
+    server.stop().await;
+}
+
 #[tokio::test]
 async fn the_unit_that_is_given_counts() {
     let mut server = server().await;

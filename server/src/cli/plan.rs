@@ -137,7 +137,8 @@ pub fn write_plan(
     .map_err(failed)
 }
 
-fn made(folder: &Path) -> Result<(), CliError> {
+/// Makes a folder, if it is missing.
+pub fn made(folder: &Path) -> Result<(), CliError> {
     std::fs::create_dir_all(folder)
         .map_err(|error| CliError::Input(format!("--out {}: {error}", folder.display())))
 }

@@ -1,9 +1,11 @@
 //! Between the protocol's messages and the solver's types. Nothing else in this crate knows both.
 
+mod advice;
 mod compare;
 mod geometry;
 mod model;
 mod plan;
+mod poses;
 mod progress;
 mod request;
 mod scheme;
@@ -20,6 +22,7 @@ pub use model::{
     report_to_proto, unit_from_proto,
 };
 pub use plan::{ending_from_proto, plan_to_proto};
+pub use poses::poses_to_proto;
 pub use progress::progress_to_proto;
 pub use request::{named_class, request_from_proto, request_to_proto};
 pub use scheme::scheme_of_plan;

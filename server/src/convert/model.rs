@@ -1,11 +1,13 @@
 //! Models, from the solver to the protocol, and how they are to be read, the other way.
 
 use slitwright_proto::v1;
+use slitwright_solver::body::Poses;
 use slitwright_solver::mesh::{
     Fault, FaultKind, LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions, ReadError,
 };
 
 use super::geometry::point;
+use super::poses::poses_to_proto;
 use super::violations::{Collector, InvalidFields, join};
 
 /// A format, or a fault.
@@ -130,8 +132,8 @@ pub fn is_over_limit(error: &PrepareError) -> bool {
     )
 }
 
-/// What the checks found.
-pub fn report_to_proto(model: &Model) -> v1::MeshReport {
+/// What the checks found, and how the model stands and rests, where that was looked at.
+pub fn report_to_proto(model: &Model, poses: Option<&Poses>) -> v1::MeshReport {
     let bounds = model.original.bounds();
     v1::MeshReport {
         triangles: model.original.faces.len() as u64,
@@ -147,6 +149,7 @@ pub fn report_to_proto(model: &Model) -> v1::MeshReport {
         repairs: model.repairs.clone(),
         warnings: model.warnings.clone(),
         faults: model.report.faults.iter().map(fault).collect(),
+        poses: poses.map(poses_to_proto),
     }
 }
 

@@ -10,7 +10,7 @@ use slitwright_solver::plan::{
 
 use super::geometry::{direction, point, polyline};
 use super::standing::standing_to_proto;
-use super::{scheme, sheet, trial};
+use super::{advice, scheme, sheet, trial};
 
 /// A plan for the protocol, with the words of caution that belong to every plan.
 pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
@@ -48,6 +48,7 @@ pub fn plan_to_proto(plan: &Plan) -> v1::Plan {
             BoundFor::GirthModel { .. } => v1::BoundFor::GirthModel,
         }
         .into(),
+        advice: plan.advice.as_ref().map(advice::advice),
         cautions: CAUTIONS.iter().map(|c| format!("{}: {}", c.about, c.text)).collect(),
     }
 }

@@ -324,6 +324,10 @@ fn keep(
     let model = planner
         .prepare(bytes, header.format, header.unit, &header.options, cancel)
         .map_err(|error| refused(&error))?;
+    let poses = planner.poses(&model);
+    if let Err(fault) = &poses {
+        tracing::warn!(%fault, "a model without poses");
+    }
     let message = v1::Model {
         name: format!("models/{}", uuid::Uuid::new_v4()),
         display_name: header.message.display_name,
@@ -332,7 +336,7 @@ fn keep(
         size_bytes: bytes.len() as u64,
         sha256,
         create_time: Some(timestamp(SystemTime::now())),
-        report: Some(report_to_proto(&model)),
+        report: Some(report_to_proto(&model, poses.as_ref().ok())),
     };
     let options = header.message.options.unwrap_or_default();
     let entry = ModelEntry { message, options };

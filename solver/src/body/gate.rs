@@ -2,15 +2,10 @@
 
 use nalgebra::Isometry3;
 
-use super::GateChoice;
+use super::foot::FlatArea;
 use super::frame::mould_frame;
+use super::{GateChoice, poses};
 use crate::mesh::{FaceId, Point, TriangleMesh, Vector};
-
-/// Faces that lean at most this far from the board's plane are flat on it, degrees.
-const FLAT_WITHIN_DEGREES: f64 = 20.0;
-
-/// Least area of a flat face that a model stands on, as a share of its span squared.
-const LEAST_STAND: f64 = 8e-4;
 
 /// A gate cannot be found.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -25,13 +20,16 @@ pub enum GateError {
     },
     /// The model does not stand on a flat face.
     #[error(
-        "gate.lowest_flat: the model has no flat face at its lowest point along up ({area:.1} mm^2 within {tolerance:.2} mm of it): give gate.patch or gate.plane, or another up"
+        "gate.lowest_flat: the model has no flat face at its lowest point along up ({area:.1} mm^2 within {tolerance:.2} mm of it): {}",
+        advice(.stands.as_deref())
     )]
     NoFlatFace {
         /// Flat area found, mm^2.
         area: f64,
         /// Height looked at, mm.
         tolerance: f64,
+        /// An up along which it rests by itself on a flat face, if there is one.
+        stands: Option<Box<Vector>>,
     },
     /// The patch or plane touches nothing.
     #[error(
@@ -43,6 +41,20 @@ pub enum GateError {
         /// Distance to the nearest point of the model, mm.
         distance: f64,
     },
+}
+
+/// What to do about a model that has no flat face along the up that was asked for.
+fn advice(stands: Option<&Vector>) -> String {
+    match stands {
+        Some(up) => {
+            // Four digits, and no minus before nothing.
+            let [x, y, z] = [up.x, up.y, up.z].map(|x| (x * 1e4).round() / 1e4 + 0.0);
+            format!(
+                "it stands on a flat face with up {x},{y},{z}: give that, or gate.patch or gate.plane"
+            )
+        }
+        None => "give gate.patch or gate.plane, or another up".to_owned(),
+    }
 }
 
 /// Which points of the surface are gate, in the mould frame.
@@ -69,15 +81,11 @@ impl Gate {
         let (up, on_board, below) = match *choice {
             GateChoice::LowestFlat { up } => {
                 let up = direction("lowest_flat.up", up)?;
-                let height = |p: &Point| p.coords.dot(&up);
-                let lowest = model.positions.iter().map(height).fold(f64::INFINITY, f64::min);
-                let tolerance = (0.003 * size).max(0.05);
-                let area = flat_area(model, &up, lowest + tolerance);
-                // A flat face lies all at one height; the cap of a ball gains with every bit of
-                // height. And a flat spot the size of a toe is no stand.
-                let level = flat_area(model, &up, lowest + 0.25 * tolerance);
-                if area < LEAST_STAND * size * size || level < 0.7 * area {
-                    return Err(GateError::NoFlatFace { area: level, tolerance });
+                let flat = FlatArea::new(model, &up, size);
+                let FlatArea { lowest, tolerance, .. } = flat;
+                if !flat.is_stand {
+                    let stands = poses::advised_up(model, &up).map(Box::new);
+                    return Err(GateError::NoFlatFace { area: flat.level, tolerance, stands });
                 }
                 (up, Point::from(up * lowest), Some(tolerance))
             }
@@ -176,20 +184,6 @@ fn finite(field: &'static str, p: Point) -> Result<(), GateError> {
     } else {
         Err(GateError::BadField { field, fault: "must be three finite numbers, mm" })
     }
-}
-
-/// Area, mm^2, of the faces that lie below `limit` and look down.
-fn flat_area(model: &TriangleMesh, up: &Vector, limit: f64) -> f64 {
-    let flat = FLAT_WITHIN_DEGREES.to_radians().cos();
-    (0..model.faces.len() as u32)
-        .map(FaceId)
-        .filter(|&f| {
-            let normal = model.area_vector(f);
-            model.corners(f).iter().all(|p| p.coords.dot(up) <= limit)
-                && -normal.dot(up) >= flat * normal.norm()
-        })
-        .map(|f| model.face_area(f))
-        .sum()
 }
 
 #[cfg(test)]

@@ -11,6 +11,7 @@ mod decimate;
 #[cfg(test)]
 pub(crate) mod fixtures;
 mod holes;
+mod hull;
 mod io;
 mod mend;
 mod orient;
@@ -32,12 +33,14 @@ mod topology;
 pub use canonical::{WholeMesh, canonical};
 pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus};
 pub use decimate::{DecimateError, Decimated, WORKING_FACES, decimate, default_deviation};
+pub use hull::{HullError, convex_hull};
 pub use io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};
 pub use polyline::{nearest_on_polyline, point_along, polyline_length};
 pub use prepare::{
     HOLE_SHARE, Model, PrepareError, PrepareOptions, prepare, prepare_mesh, prepare_with,
 };
 pub use project::{LocatorError, SurfaceHit, SurfaceLocator};
+pub(crate) use rebuild::solid_angle_share;
 pub use rebuild::{Deviation, REBUILD_SHARE, RebuildError, Rebuilt, WindingNumbers, rebuild};
 pub use remesh::{RemeshError, planning_mesh};
 pub use repair::{Repaired, repair};

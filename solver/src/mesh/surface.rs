@@ -75,6 +75,21 @@ impl TriangleMesh {
             })
             .sum()
     }
+    /// Centre of mass of the solid of even density that a closed mesh encloses, by the divergence theorem:
+    /// exact but for rounding. `None` where it encloses nothing.
+    pub fn centre_of_mass(&self) -> Option<Point> {
+        // About a corner of the box round it, so that nothing cancels far from the origin.
+        let (origin, _) = self.bounds()?;
+        let (mut volume, mut moment) = (0.0, Vector::zeros());
+        for face in (0..self.faces.len()).map(|f| FaceId(f as u32)) {
+            let [a, b, c] = self.corners(face).map(|p| p - origin);
+            let six = a.dot(&b.cross(&c));
+            volume += six;
+            moment += (a + b + c) * (six / 4.0);
+        }
+        let centre = origin + moment / volume;
+        (volume > 0.0 && centre.iter().all(|x| x.is_finite())).then_some(centre)
+    }
     /// Drop vertices that no face uses. How many there were.
     pub(super) fn drop_unused(&mut self) -> usize {
         let mut index = vec![u32::MAX; self.positions.len()];

@@ -40,6 +40,7 @@ pub(super) fn empty_plan() -> Plan {
         warnings: Vec::new(),
         limits: Vec::new(),
         figures: Figures::default(),
+        advice: None,
     }
 }
 

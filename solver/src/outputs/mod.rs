@@ -1,6 +1,7 @@
 //! What a person or another program takes away: pictures, a page of words, pages and a template for the bench,
 //! cautions.
 
+mod advice_words;
 pub mod bench;
 pub mod cautions;
 mod comparison;
@@ -8,6 +9,7 @@ mod comparison;
 mod fixtures;
 pub mod glb;
 pub mod pictures;
+mod pose_words;
 pub mod record;
 mod sheet_words;
 mod stretches;
@@ -18,5 +20,6 @@ mod whereabouts;
 mod words;
 
 pub use comparison::comparison_table;
+pub use pose_words::{on_gate, pose_text};
 pub use summary::summary;
 pub use trial_words::{trial_doubts, trial_verdict};

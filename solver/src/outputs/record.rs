@@ -66,6 +66,7 @@ mod tests {
     use std::sync::Arc;
 
     use super::*;
+    use crate::advice::{Advice, AirTrap, AirTraps, Overhang, Pour, SlidingLips};
     use crate::mesh::Point;
     use crate::outputs::fixtures::{cut, empty_plan, sheet, sheet_report, station, trial_of_block};
     use crate::plan::{CutKind, TrialVerdict};
@@ -104,6 +105,23 @@ mod tests {
     #[test]
     fn the_first_record_can_still_be_read() {
         assert_eq!(read(include_bytes!("record/first.bin")), Ok(plan()));
+    }
+
+    /// What the first version did not have yet comes back too.
+    #[test]
+    fn advice_comes_back() {
+        let trap = AirTrap { place: Point::new(1.0, -0.0, 3.0), depth: 12.5, volume: 1.0 / 3.0 };
+        let advice = Advice {
+            pour: Pour { openings: 1, area: 28.0, width: 6.0, serves: false },
+            casting: AirTraps { told: vec![trap], others: 2 },
+            rubber: AirTraps::default(),
+            shut_hollows: 0.1 + 0.2,
+            shell: None,
+            sliding_lips: vec![SlidingLips { cut: 1, length: 90.0, depth: 8.0 }],
+            overhangs: vec![Overhang { place: trap.place, area: 500.0, thickness: 2.0 }],
+        };
+        let plan = Plan { advice: Some(advice), ..plan() };
+        assert_eq!(read(&write(&plan).expect("written")), Ok(plan));
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::advice_words;
 use super::cautions::CAUTIONS;
 use super::sheet_words;
 use super::trial_words;
@@ -16,7 +17,7 @@ use crate::plan::{Cut, CutKind, Plan, PlannedBridge, Reason, StopReason, bridge_
 const WIDTH: usize = 78;
 
 /// The plan for a person: what to mind, limits missed, cuts in the order of the knife with lengths and
-/// reasons, bridges, hinges, stretch, trial, limits met, rubber, how far the plan is proved, and the
+/// reasons, bridges, hinges, stretch, trial, limits met, what to see to before the pour, rubber, how far the plan is proved, and the
 /// cautions. `model` is any mesh of the model in the plan's coordinates, for places in words.
 ///
 /// Plain text of at most 78 characters a line, ending in a line break.
@@ -35,6 +36,7 @@ pub fn summary(plan: &Plan, model: &TriangleMesh) -> String {
     misses(&mut page, plan, &places);
     trial(&mut page, plan, &places);
     limits(&mut page, plan, true);
+    before_the_pour(&mut page, plan, &places);
     page.heading("Rubber");
     page.item(
         "",
@@ -127,6 +129,17 @@ fn misses(page: &mut Page, plan: &Plan, places: &Whereabouts) {
 fn trial(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     page.heading("Release trial");
     for words in trial_words::of_plan(&plan.trial, places) {
+        page.item("", &words);
+    }
+}
+
+fn before_the_pour(page: &mut Page, plan: &Plan, places: &Whereabouts) {
+    let words = advice_words::of_plan(plan, places);
+    if words.is_empty() {
+        return;
+    }
+    page.heading("Before you pour");
+    for words in words {
         page.item("", &words);
     }
 }

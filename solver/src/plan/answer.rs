@@ -3,6 +3,7 @@
 use super::ending::Ending;
 use super::scheme::Miss;
 use super::verdict::TrialVerdict;
+use crate::advice::Advice;
 use crate::body::Outside;
 use crate::bridges::{BridgeKind, Confirmation, DiscState};
 use crate::mesh::{Point, Vector};
@@ -57,6 +58,9 @@ pub struct Plan {
     pub warnings: Vec<String>,
     /// How the model was read and prepared, and the figures of the search.
     pub figures: Figures,
+    /// What to see to before anything is poured; `None` as long as the work goes on, and where it was stopped.
+    #[serde(default)]
+    pub advice: Option<Advice>,
 }
 
 /// Two sides of a model, and how much of the border between them is cut.

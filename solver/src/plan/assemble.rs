@@ -117,6 +117,7 @@ impl Assembly<'_, '_> {
                 .collect(),
             figures,
             cuts,
+            advice: None,
         };
         plan.limits = limits(setup, candidate, pool.rings.len(), request, &plan);
         close(&mut plan, ending, request);

@@ -282,6 +282,7 @@ pub fn empty_plan(stopped_by: StopReason) -> Plan {
         limits: Vec::new(),
         warnings: Vec::new(),
         figures: Figures::default(),
+        advice: None,
     }
 }
 

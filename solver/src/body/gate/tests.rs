@@ -55,14 +55,25 @@ fn another_up_is_another_bottom() {
 fn a_ball_has_no_flat_face_to_stand_on() {
     for level in [3, 4, 5] {
         let error = Gate::find(&icosphere(30.0, level), &UP);
-        let Err(GateError::NoFlatFace { area, tolerance }) = error else {
+        let Err(error @ GateError::NoFlatFace { stands: None, .. }) = error else {
             panic!("divided {level} times: {error:?}")
         };
-        let words = GateError::NoFlatFace { area, tolerance }.to_string();
+        let words = error.to_string();
         for word in ["gate.lowest_flat", "no flat face", "gate.patch", "gate.plane"] {
             assert!(words.contains(word), "{words}");
         }
     }
+}
+
+/// A cylinder that lies in the file: along up it rests on an edge of its round side, and it would stand on either end.
+#[test]
+fn what_lies_in_the_file_is_told_how_it_stands() {
+    let fine = cylinder(15.0, 60.0, 240);
+    let lying = Isometry3::rotation(Vector::x() * std::f64::consts::FRAC_PI_2);
+    let error = Gate::find(&turned(&fine, &lying), &UP).expect_err("no flat face");
+    let GateError::NoFlatFace { stands: Some(up), .. } = &error else { panic!("{error:?}") };
+    assert_relative_eq!(up.y.abs(), 1.0, epsilon = 1e-9);
+    assert!(error.to_string().contains("it stands on a flat face with up"), "{error}");
 }
 
 #[test]

@@ -10,6 +10,7 @@ mod winding;
 pub use self::deviation::Deviation;
 pub(super) use self::deviation::{bounds_solid, looks};
 pub use self::winding::WindingNumbers;
+pub(crate) use self::winding::solid_angle_share;
 
 use self::deviation::deviation;
 use self::field::Field;

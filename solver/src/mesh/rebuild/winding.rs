@@ -18,7 +18,7 @@ const LEAF: usize = 8;
 const FAR: f64 = 3.0;
 
 /// Solid angle of a triangle seen from a point, over 4 pi: positive where the point lies behind the triangle.
-pub(super) fn solid_angle_share(corners: &[Point; 3], from: &Point) -> f64 {
+pub(crate) fn solid_angle_share(corners: &[Point; 3], from: &Point) -> f64 {
     let [a, b, c] = corners.map(|p| p - from);
     let (la, lb, lc) = (a.norm(), b.norm(), c.norm());
     let above = a.dot(&b.cross(&c));

@@ -1,7 +1,18 @@
-//! How much rubber to mix.
+//! What to see to before the pour, and how much rubber to mix.
 
 use super::blocks::Block;
+use crate::outputs::advice_words;
+use crate::outputs::whereabouts::Whereabouts;
 use crate::plan::Plan;
+
+/// Vents, sprue, shell and keys; nothing where the plan has no advice.
+pub(super) fn before_the_pour(plan: &Plan, places: &Whereabouts) -> Vec<Block> {
+    let words = advice_words::of_plan(plan, places);
+    if words.is_empty() {
+        return Vec::new();
+    }
+    vec![Block::Heading("Before you pour".to_owned()), Block::Items(words)]
+}
 
 /// Volume and mass, with a share more for waste.
 pub(super) fn rubber(plan: &Plan, waste: f64) -> Vec<Block> {

@@ -144,6 +144,7 @@ pub fn pages(
     blocks.extend(cuts::hinges(plan, &places));
     blocks.extend(opening::opening(plan, &places));
     blocks.extend(way_out.map(|picture| Block::picture(picture, true)));
+    blocks.extend(mixing::before_the_pour(plan, &places));
     blocks.extend(mixing::rubber(plan, style.waste));
     Ok(Pages { title, paper: style.paper, blocks })
 }

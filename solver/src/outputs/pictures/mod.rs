@@ -17,6 +17,7 @@ mod legend;
 mod marks;
 mod overlay;
 mod overview;
+mod poses;
 mod raster;
 mod scene;
 mod sections;
@@ -29,6 +30,7 @@ pub(super) mod text;
 mod view;
 mod way_out;
 
+pub use poses::draw_poses;
 pub use side_by_side::draw_comparison;
 pub use way_out::draw_trial;
 
@@ -58,7 +60,7 @@ impl Default for PictureStyle {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Picture {
     /// Short name, fit for a file name: `front`, `back`, `left`, `right`, `top`, `below`,
-    /// `three-quarter`, `overview`, `sections`, `way-out` or `comparison`.
+    /// `three-quarter`, `overview`, `sections`, `way-out`, `comparison` or `poses`.
     pub name: String,
     /// In words.
     pub title: String,

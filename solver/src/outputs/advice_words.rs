@@ -1,0 +1,290 @@
+//! What to see to before anything is poured, in words.
+
+use super::whereabouts::{Frame, Whereabouts};
+use super::words::millimetres;
+use crate::advice::{
+    Advice, AirTraps, HIDDEN_ALLOWED, KEY_EVERY, LEAST_OPENING, Pour, SPRUE_TOP, Shell,
+};
+use crate::mesh::Vector;
+use crate::plan::Plan;
+
+/// Width of a vent, mm. Common practice, no source.
+const VENT: f64 = 3.0;
+/// Hollows that hold less are no matter, cm^3. No source.
+const LEAST_HOLLOW: f64 = 0.1;
+
+/// The advice of a plan, a few sentences an entry; empty where it has none.
+pub(super) fn of_plan(plan: &Plan, places: &Whereabouts) -> Vec<String> {
+    let Some(advice) = &plan.advice else { return Vec::new() };
+    let mut words = Vec::new();
+    words.extend(rubber(advice, places));
+    for own in &advice.overhangs {
+        words.push(format!(
+            "A part juts out broad and thin at {}: {:.0} mm^2 beneath, on average {} thick. Pour slowly and from one side of \
+             it, the rubber as well as the casting, so that air goes before what runs in.",
+            places.place(&own.place),
+            own.area,
+            millimetres(own.thickness)
+        ));
+    }
+    words.push(sprue(&advice.pour));
+    words.extend(casting(&advice.casting, places));
+    if let (Some(shell), Some(frame)) = (&advice.shell, Frame::new(plan.up)) {
+        words.push(rigid_shell(shell, &frame));
+    }
+    for lips in &advice.sliding_lips {
+        words.push(format!(
+            "Cut {} is {} long, its faces are flat and on average only {} deep: the lips can slide on each other. Key them: lead \
+             the blade in a shallow wave there, or cut a notch across every {KEY_EVERY:.0} mm (common practice, no source).",
+            lips.cut,
+            millimetres(lips.length),
+            millimetres(lips.depth)
+        ));
+    }
+    words
+}
+
+fn rubber(advice: &Advice, places: &Whereabouts) -> Vec<String> {
+    let mut words = Vec::new();
+    if advice.shut_hollows >= LEAST_HOLLOW {
+        words.push(format!(
+            "The model is hollow beneath: the board shuts in {:.1} cm^3. Fix the rim close to the board, or rubber creeps in.",
+            advice.shut_hollows
+        ));
+    }
+    let AirTraps { told, others } = &advice.rubber;
+    for trap in told {
+        words.push(format!(
+            "As the rubber rises round the model air stays beneath it at {}: {} deep, {:.0} mm^3. Brush rubber in there \
+             first and tilt the mould as you pour.",
+            places.place(&trap.place),
+            millimetres(trap.depth),
+            trap.volume
+        ));
+    }
+    words.extend(more(*others));
+    if told.is_empty() {
+        words.push("As the rubber rises round the model no air stays at it.".to_owned());
+    }
+    words
+}
+
+fn casting(traps: &AirTraps, places: &Whereabouts) -> Vec<String> {
+    let AirTraps { told, others } = traps;
+    let mut words: Vec<String> = told
+        .iter()
+        .map(|trap| {
+            format!(
+                "As the casting rises, the gate up, air stays in the mould at {}: {} deep, {:.0} mm^3. Begin a vent there, \
+                 {VENT:.0} mm wide (common practice, no source), and lead it up past the gate.",
+                places.place(&trap.place),
+                millimetres(trap.depth),
+                trap.volume
+            )
+        })
+        .collect();
+    words.extend(more(*others));
+    if told.is_empty() {
+        words.push(
+            "As the casting rises, the gate up, no air stays in the mould: it needs no vent."
+                .to_owned(),
+        );
+    }
+    words
+}
+
+fn more(others: u32) -> Option<String> {
+    (others > 0).then(|| format!("There are {others} more such places, smaller ones."))
+}
+
+fn sprue(pour: &Pour) -> String {
+    let size = format!("{:.0} mm^2, as wide as {} across", pour.area, millimetres(pour.width));
+    let others = match pour.openings {
+        0 | 1 => String::new(),
+        2 => " The other opening lets air out.".to_owned(),
+        more => format!(" The other {} openings let air out.", more - 1),
+    };
+    if pour.serves {
+        let which = if pour.openings > 1 {
+            "the largest of the mould's base openings"
+        } else {
+            "the mould's base opening"
+        };
+        format!("The casting needs no sprue: it is poured through {which}, {size}.{others}")
+    } else {
+        let which =
+            if pour.openings > 1 { "Even the largest base opening" } else { "The base opening" };
+        format!(
+            "{which} is narrow, {size}: put a sprue on the model there, that widens to {SPRUE_TOP:.0} mm. An opening of less \
+             than {LEAST_OPENING:.0} mm is slow to pour through (common practice, no source).{others}"
+        )
+    }
+}
+
+fn rigid_shell(shell: &Shell, frame: &Frame) -> String {
+    let side = |d: &Vector| frame.side(d).to_owned();
+    let hidden = |share: f64| format!("{:.1} %", 100.0 * share);
+    let cell = millimetres(shell.cell);
+    match &shell.draws[..] {
+        [a, b] => {
+            let why = if shell.is_along_plan { ", the way the plan's two sides lie" } else { "" };
+            format!(
+                "The rigid shell comes off in two parts, drawn to the {} and to the {}{why}: they hold {} of the blanket's outside. \
+                 The line between them runs over the top, from the board at the {} to the board at the {}, {} in all. What is \
+                 finer than {cell} was not looked at.",
+                side(a),
+                side(b),
+                hidden(shell.hidden),
+                side(&frame.up.cross(a)),
+                side(&a.cross(&frame.up)),
+                millimetres(shell.parting_line)
+            )
+        }
+        draws => {
+            let to: Vec<String> = draws
+                .iter()
+                .map(|d| {
+                    if d.dot(&frame.up) > 0.9 {
+                        "up".to_owned()
+                    } else {
+                        format!("to the {}", side(d))
+                    }
+                })
+                .collect();
+            let to = to.join(", ");
+            let two = hidden(shell.hidden_in_two);
+            let limit = hidden(HIDDEN_ALLOWED);
+            if shell.comes_off {
+                format!(
+                    "The rigid shell comes off in three parts, drawn {to}: they hold {} of the blanket's outside. Two parts would \
+                     hold {two}, more than {limit} (common practice, no source). What is finer than {cell} was not looked at.",
+                    hidden(shell.hidden)
+                )
+            } else {
+                format!(
+                    "NO rigid shell of two or three parts comes off: two would hold {two} of the blanket's outside, three, drawn {to}, \
+                     {}, both more than {limit} (common practice, no source). Part it further, or fill the hollows of the blanket's \
+                     outside before the shell is laid. What is finer than {cell} was not looked at.",
+                    hidden(shell.hidden)
+                )
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::advice::{AirTrap, Overhang, SlidingLips};
+    use crate::mesh::Point;
+    use crate::mesh::fixtures::{icosphere, moved};
+    use crate::outputs::fixtures::empty_plan;
+
+    fn advice() -> Advice {
+        Advice {
+            pour: Pour { openings: 1, area: 1256.0, width: 40.0, serves: true },
+            casting: AirTraps::default(),
+            rubber: AirTraps::default(),
+            shut_hollows: 0.0,
+            shell: None,
+            sliding_lips: Vec::new(),
+            overhangs: Vec::new(),
+        }
+    }
+
+    fn told(advice: Advice) -> String {
+        let mut plan = empty_plan();
+        plan.advice = Some(advice);
+        let model = moved(&icosphere(30.0, 3), [0.0, 0.0, 30.0]);
+        of_plan(&plan, &Whereabouts::new(&plan, &model)).join("\n")
+    }
+
+    fn holds(text: &str, words: &[&str]) {
+        for word in words {
+            assert!(text.contains(word), "{word} is not in:\n{text}");
+        }
+    }
+
+    #[test]
+    fn where_all_is_well_it_says_so() {
+        let text = told(advice());
+        holds(
+            &text,
+            &[
+                "needs no sprue",
+                "1256 mm^2, as wide as 40 mm across",
+                "needs no vent",
+                "no air stays at it",
+            ],
+        );
+        let plan = empty_plan();
+        let model = icosphere(30.0, 2);
+        assert!(of_plan(&plan, &Whereabouts::new(&plan, &model)).is_empty());
+    }
+
+    #[test]
+    fn traps_are_told_with_place_depth_and_volume() {
+        let trap = AirTrap { place: Point::new(30.0, 0.0, 30.0), depth: 12.4, volume: 356.0 };
+        let traps = AirTraps { told: vec![trap], others: 2 };
+        let text = told(Advice {
+            casting: traps.clone(),
+            rubber: traps,
+            shut_hollows: 3.21,
+            pour: Pour { openings: 3, area: 28.0, width: 6.0, serves: false },
+            sliding_lips: vec![SlidingLips { cut: 2, length: 140.0, depth: 9.0 }],
+            overhangs: vec![Overhang {
+                place: Point::new(0.0, -30.0, 30.0),
+                area: 612.0,
+                thickness: 2.5,
+            }],
+            ..advice()
+        });
+        holds(
+            &text,
+            &[
+                "air stays in the mould at (30, 0, 30), 30 mm above the board, right: 12 mm deep, 356 mm^3",
+                "air stays beneath it at (30, 0, 30)",
+                "There are 2 more",
+                "juts out broad and thin at (0, -30, 30), 30 mm above the board, front: 612 mm^2 beneath, on average 2.5 mm",
+                "shuts in 3.2 cm^3",
+                "Even the largest base opening is narrow, 28 mm^2, as wide as 6.0 mm across",
+                "The other 2 openings let air out",
+                "Cut 2 is 140 mm long, its faces are flat and on average only 9.0 mm deep",
+            ],
+        );
+    }
+
+    #[test]
+    fn shells_are_told_by_the_sides_of_the_pictures() {
+        let two = Shell {
+            draws: vec![-Vector::y(), Vector::y()],
+            hidden: 0.004,
+            comes_off: true,
+            hidden_in_two: 0.004,
+            is_along_plan: true,
+            parting_line: 180.0,
+            cell: 1.5,
+        };
+        let text = told(Advice { shell: Some(two.clone()), ..advice() });
+        holds(
+            &text,
+            &[
+                "in two parts, drawn to the front and to the back, the way the plan's two sides lie",
+                "from the board at the right to the board at the left, 180 mm in all",
+                "they hold 0.4 %",
+            ],
+        );
+        let draws = vec![Vector::x(), -Vector::x(), Vector::z()];
+        let three = Shell { draws, hidden_in_two: 0.07, ..two };
+        let text = told(Advice { shell: Some(three.clone()), ..advice() });
+        holds(
+            &text,
+            &["in three parts, drawn to the right, to the left, up", "Two parts would hold 7.0 %"],
+        );
+        let none = Shell { comes_off: false, hidden: 0.03, ..three };
+        holds(
+            &told(Advice { shell: Some(none), ..advice() }),
+            &["NO rigid shell of two or three parts"],
+        );
+    }
+}
