@@ -3,7 +3,7 @@
 import { button, el, fill } from "./dom.js";
 import { comparePlans, getPlan } from "./service.js";
 import { drawPlan } from "./marks.js";
-import { showModel } from "./plan.js";
+import { showModel } from "./shown.js";
 import { Stage } from "./stage.js";
 import { tellVerdict } from "./told.js";
 import { SIDES, Turning } from "./turning.js";
@@ -14,9 +14,16 @@ const ROWS = [
   ["Length of cut", (plan) => mm(plan.totalLengthMm)],
   ["Cuts", (plan) => String(plan.cuts)],
   ["Release trial", (plan) => sentence(triedInShort(plan.trial))],
-  ["Greatest pull", (plan) => (plan.greatestPullN === undefined ? "not tried" : `${plan.greatestPullN.toFixed(0)} N`)],
+  [
+    "Greatest pull",
+    (plan) => (plan.greatestPullN === undefined ? "not tried" : `${plan.greatestPullN.toFixed(0)} N`),
+  ],
   ["Beside thin rubber", (plan) => (plan.weakLengthMm === undefined ? "not known" : mm(plan.weakLengthMm))],
-  ["Knife off square, at most", (plan) => (plan.worstAngleDegrees === undefined ? "not known" : `${plan.worstAngleDegrees.toFixed(0)} degrees`)],
+  [
+    "Knife off square, at most",
+    (plan) =>
+      plan.worstAngleDegrees === undefined ? "not known" : `${plan.worstAngleDegrees.toFixed(0)} degrees`,
+  ],
   ["Deepest cut", (plan) => (plan.greatestDepthMm === undefined ? "not known" : mm(plan.greatestDepthMm))],
   ["Bridges cut", (plan) => `${plan.bridgesCut} of ${plan.bridges}`],
   ["Narrowest hinge", (plan) => (plan.narrowestHingeMm === undefined ? "none" : mm(plan.narrowestHingeMm))],
@@ -34,14 +41,31 @@ export async function openCompare(frame, ids) {
   const columns = names.map((name, k) => {
     const verdict = el("div");
     const place = el("div", { class: "stage" });
-    const column = el("section", { class: "side", "aria-label": `Plan ${k + 1}` },
-      el("h2", {}, el("a", { href: `#/${name.replace("plans/", "plan/")}` }, `Plan ${k + 1}`)), verdict, place);
+    const column = el(
+      "section",
+      { class: "side", "aria-label": `Plan ${k + 1}` },
+      el("h2", {}, el("a", { href: `#/${name.replace("plans/", "plan/")}` }, `Plan ${k + 1}`)),
+      verdict,
+      place,
+    );
     return { name, verdict, place, column };
   });
   const table = el("div");
-  const sides = el("div", { class: "sides", role: "group", "aria-label": "Look at both from" },
-    SIDES.map(([, words, round, raised]) => button(words, () => turning.look(round, raised))));
-  fill(frame.body, el("div", { class: "pair" }, columns.map(({ column }) => column)), sides, table);
+  const sides = el(
+    "div",
+    { class: "sides", role: "group", "aria-label": "Look at both from" },
+    SIDES.map(([, words, round, raised]) => button(words, () => turning.look(round, raised))),
+  );
+  fill(
+    frame.body,
+    el(
+      "div",
+      { class: "pair" },
+      columns.map(({ column }) => column),
+    ),
+    sides,
+    table,
+  );
   const close = () => {
     ended.abort();
     for (const stage of stages) stage.close();
@@ -49,7 +73,11 @@ export async function openCompare(frame, ids) {
   try {
     for (const { name, verdict, place } of columns) {
       const job = await getPlan({ name }, ended.signal);
-      const stage = new Stage(place, { label: `The model with ${name === names[0] ? "plan 1" : "plan 2"}`, turning, small: true });
+      const stage = new Stage(place, {
+        label: `The model with ${name === names[0] ? "plan 1" : "plan 2"}`,
+        turning,
+        small: true,
+      });
       stages.push(stage);
       const { words } = await showModel(stage, job, ended.signal);
       if (words) place.append(el("p", { class: "small" }, words));
@@ -60,11 +88,49 @@ export async function openCompare(frame, ids) {
       stage.tell();
     }
     const { plans, front } = await comparePlans({ names }, ended.signal);
-    fill(table, el("div", { class: "scroll", tabIndex: 0, role: "region", "aria-label": "Figures of both" }, el("table", {},
-      el("thead", {}, el("tr", {}, el("th", { scope: "col" }, "Figure"), plans.map((_, k) => el("th", { scope: "col" }, `Plan ${k + 1}`)))),
-      el("tbody", {}, ROWS.map(([words, figure]) => el("tr", {}, el("th", { scope: "row" }, words), plans.map((plan) => el("td", {}, figure(plan)))))))),
-    el("p", {}, front.length === 0 ? "Neither of them works by the girth model."
-      : `Not beaten in both length and weak rubber: ${plans.map((plan, k) => (front.includes(plan.name) ? `plan ${k + 1}` : null)).filter(Boolean).join(", ")}.`));
+    fill(
+      table,
+      el(
+        "div",
+        { class: "scroll", tabIndex: 0, role: "region", "aria-label": "Figures of both" },
+        el(
+          "table",
+          {},
+          el(
+            "thead",
+            {},
+            el(
+              "tr",
+              {},
+              el("th", { scope: "col" }, "Figure"),
+              plans.map((_, k) => el("th", { scope: "col" }, `Plan ${k + 1}`)),
+            ),
+          ),
+          el(
+            "tbody",
+            {},
+            ROWS.map(([words, figure]) =>
+              el(
+                "tr",
+                {},
+                el("th", { scope: "row" }, words),
+                plans.map((plan) => el("td", {}, figure(plan))),
+              ),
+            ),
+          ),
+        ),
+      ),
+      el(
+        "p",
+        {},
+        front.length === 0
+          ? "Neither of them works by the girth model."
+          : `Not beaten in both length and weak rubber: ${plans
+              .map((plan, k) => (front.includes(plan.name) ? `plan ${k + 1}` : null))
+              .filter(Boolean)
+              .join(", ")}.`,
+      ),
+    );
   } catch (error) {
     if (error.name !== "AbortError") table.append(el("p", { class: "fault", role: "alert" }, error.message));
   }

@@ -31,12 +31,19 @@ export function button(words, press, properties) {
 // Radio buttons with the same name in a box with a heading. `choices` are value, words and further words.
 export function choose(heading, name, choices, chosen, changed) {
   const options = choices.map(([value, words, more]) =>
-    el("label", { class: "choice" },
+    el(
+      "label",
+      { class: "choice" },
       el("input", {
-        type: "radio", name, value, checked: value === chosen,
+        type: "radio",
+        name,
+        value,
+        checked: value === chosen,
         on: { change: () => changed?.(value) },
       }),
-      el("span", {}, words, more ? el("small", {}, more) : null)));
+      el("span", {}, words, more ? el("small", {}, more) : null),
+    ),
+  );
   return el("fieldset", { class: "choices" }, el("legend", {}, heading), ...options);
 }
 
@@ -48,11 +55,17 @@ export function say(words) {
 // Asks a question; answers true where the person says yes.
 export function ask(question, yes) {
   return new Promise((answer) => {
-    const dialog = el("dialog", { class: "question", "aria-labelledby": "question" },
+    const dialog = el(
+      "dialog",
+      { class: "question", "aria-labelledby": "question" },
       el("p", { id: "question" }, question),
-      el("form", { method: "dialog" },
+      el(
+        "form",
+        { method: "dialog" },
         el("button", { value: "no" }, "No, keep it"),
-        el("button", { value: "yes", class: "danger" }, yes)));
+        el("button", { value: "yes", class: "danger" }, yes),
+      ),
+    );
     dialog.addEventListener("close", () => {
       dialog.remove();
       answer(dialog.returnValue === "yes");

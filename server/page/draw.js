@@ -4,7 +4,8 @@ import { button, el, fill, say } from "./dom.js";
 import { getModel, getPlan, modelMesh, submitPlan } from "./service.js";
 import { bridgeLetter, drawCuts, drawSketch } from "./marks.js";
 import { surfaceOf } from "./model.js";
-import { upOf } from "./plan.js";
+import { showFaults } from "./request.js";
+import { upOf } from "./shown.js";
 import { Refusal } from "./wire.js";
 import { sentence } from "./words.js";
 
@@ -37,26 +38,86 @@ class Drawing {
     view.setModel(mesh);
     view.stand(this.up, [mesh]);
     if (this.cuts.length > 0) drawCuts(view, this.cuts);
-    this.stage.legend([["model", "model", "stone"], ["cuts", "cuts of the plan", "cut"], ["sketch", "cuts that you draw", "sketch"], ["board", "board", "board"]]);
+    this.stage.legend([
+      ["model", "model", "stone"],
+      ["cuts", "cuts of the plan", "cut"],
+      ["sketch", "cuts that you draw", "sketch"],
+      ["board", "board", "board"],
+    ]);
     view.setPick(({ point }) => this.add(plain(point)));
-    this.seconds = el("input", { id: "seconds", type: "number", min: "1", step: "any", value: String(SECONDS), "aria-describedby": "seconds-fault", data: { field: "request.budget.time_limit_seconds" } });
-    const boxes = this.bridges.map((_, index) => {
-      const box = el("input", { type: "checkbox", on: { change: () => { if (box.checked) this.across.add(index); else this.across.delete(index); } } });
-      return el("label", { class: "choice" }, box, el("span", {}, `Cut across bridge ${bridgeLetter(index)}`));
+    this.seconds = el("input", {
+      id: "seconds",
+      type: "number",
+      min: "1",
+      step: "any",
+      value: String(SECONDS),
+      "aria-describedby": "seconds-fault",
+      data: { field: "request.budget.time_limit_seconds" },
     });
-    fill(this.frame.body,
-      el("section", { class: "card" }, el("h2", {}, "Draw"),
-        el("p", {}, "Click points on the model, one after the other. The line between them follows what you see. Drag to turn the model; the line waits. Start at the board for a cut from the gate."),
-        el("p", { class: "small" }, "With keys: turn the model until the place is under the cross, and press Enter."),
-        el("div", { class: "row" },
+    const boxes = this.bridges.map((_, index) => {
+      const box = el("input", {
+        type: "checkbox",
+        on: {
+          change: () => {
+            if (box.checked) this.across.add(index);
+            else this.across.delete(index);
+          },
+        },
+      });
+      return el(
+        "label",
+        { class: "choice" },
+        box,
+        el("span", {}, `Cut across bridge ${bridgeLetter(index)}`),
+      );
+    });
+    fill(
+      this.frame.body,
+      el(
+        "section",
+        { class: "card" },
+        el("h2", {}, "Draw"),
+        el(
+          "p",
+          {},
+          "Click points on the model, one after the other. The line between them follows what you see. Drag to turn the model; the line waits. Start at the board for a cut from the gate.",
+        ),
+        el(
+          "p",
+          { class: "small" },
+          "With keys: turn the model until the place is under the cross, and press Enter.",
+        ),
+        el(
+          "div",
+          { class: "row" },
           button("New line", () => this.begin(), { id: "new-line" }),
           button("Take back a point", () => this.takeBack()),
-          button("Close the line", () => this.closeLine())),
-        this.list),
-      boxes.length > 0 ? el("section", { class: "card" }, el("h2", {}, "Bridges"), el("fieldset", { class: "choices" }, el("legend", {}, "Rubber in holes of the model"), boxes)) : null,
-      el("section", { class: "card last" },
-        el("div", { class: "field" }, el("label", { for: "seconds" }, "Time for the trial"), el("span", { class: "figure" }, this.seconds, el("span", { class: "unit" }, "s")), el("p", { class: "fault", id: "seconds-fault", hidden: true })),
-        button("Judge these cuts", () => this.judge(), { class: "main", id: "judge" }), this.fault));
+          button("Close the line", () => this.closeLine()),
+        ),
+        this.list,
+      ),
+      boxes.length > 0
+        ? el(
+            "section",
+            { class: "card" },
+            el("h2", {}, "Bridges"),
+            el("fieldset", { class: "choices" }, el("legend", {}, "Rubber in holes of the model"), boxes),
+          )
+        : null,
+      el(
+        "section",
+        { class: "card last" },
+        el(
+          "div",
+          { class: "field" },
+          el("label", { for: "seconds" }, "Time for the trial"),
+          el("span", { class: "figure" }, this.seconds, el("span", { class: "unit" }, "s")),
+          el("p", { class: "fault", id: "seconds-fault", hidden: true }),
+        ),
+        button("Judge these cuts", () => this.judge(), { class: "main", id: "judge" }),
+        this.fault,
+      ),
+    );
     this.begin();
   }
 
@@ -97,7 +158,9 @@ class Drawing {
     if (last) {
       const way = this.between(last, place);
       if (!way) {
-        this.tellFault("From the last point to this one the line would leave the surface, or jump from one part to another. Turn the model so that both are seen, or put points nearer to each other.");
+        this.tellFault(
+          "From the last point to this one the line would leave the surface, or jump from one part to another. Turn the model so that both are seen, or put points nearer to each other.",
+        );
         return;
       }
       line.points.push(place);
@@ -139,13 +202,42 @@ class Drawing {
 
   show() {
     drawSketch(this.stage.view, this.lines, this.chosen);
-    fill(this.list, this.lines.map((line, index) => el("li", { class: index === this.chosen ? "chosen" : "" },
-      button(`Line ${line.name}`, () => { this.chosen = index; this.show(); }, { "aria-pressed": String(index === this.chosen), class: "link" }),
-      ` ${line.points.length} points, ${this.length(line).toFixed(0)} mm`,
-      line.closed ? ", closed " : " ",
-      button("Remove", () => { this.lines.splice(index, 1); this.chosen = this.lines.length - 1; if (this.chosen < 0) this.begin(); else this.show(); }, { "aria-label": `Remove line ${line.name}` }),
-      el("p", { class: "fault", data: { line: line.name }, hidden: true }))));
-    this.stage.legend([["model", "model", "stone"], ["cuts", "cuts of the plan", "cut"], ["sketch", "cuts that you draw", "sketch"], ["board", "board", "board"]]);
+    fill(
+      this.list,
+      this.lines.map((line, index) =>
+        el(
+          "li",
+          { class: index === this.chosen ? "chosen" : "" },
+          button(
+            `Line ${line.name}`,
+            () => {
+              this.chosen = index;
+              this.show();
+            },
+            { "aria-pressed": String(index === this.chosen), class: "link" },
+          ),
+          ` ${line.points.length} points, ${this.length(line).toFixed(0)} mm`,
+          line.closed ? ", closed " : " ",
+          button(
+            "Remove",
+            () => {
+              this.lines.splice(index, 1);
+              this.chosen = this.lines.length - 1;
+              if (this.chosen < 0) this.begin();
+              else this.show();
+            },
+            { "aria-label": `Remove line ${line.name}` },
+          ),
+          el("p", { class: "fault", data: { line: line.name }, hidden: true }),
+        ),
+      ),
+    );
+    this.stage.legend([
+      ["model", "model", "stone"],
+      ["cuts", "cuts of the plan", "cut"],
+      ["sketch", "cuts that you draw", "sketch"],
+      ["board", "board", "board"],
+    ]);
   }
 
   async judge() {
@@ -157,10 +249,14 @@ class Drawing {
     this.tellFault("");
     for (const old of this.list.querySelectorAll(".fault")) old.hidden = true;
     try {
-      if (cuts.length === 0) throw new Refusal(3, "There is nothing to judge yet: draw a line, or choose a bridge.");
+      if (cuts.length === 0)
+        throw new Refusal(3, "There is nothing to judge yet: draw a line, or choose a bridge.");
       const budget = { ...this.request.budget, timeLimitSeconds: Number(this.seconds.value) };
       const request = {
-        ...this.request, budget, trial: { ...this.request.trial, mode: "TRIAL_MODE_JUDGE" }, scheme: { cuts },
+        ...this.request,
+        budget,
+        trial: { ...this.request.trial, mode: "TRIAL_MODE_JUDGE" },
+        scheme: { cuts },
       };
       const job = await submitPlan({ model: this.model.name, request }, this.ended.signal);
       location.hash = `#/plan/${job.name.replace("plans/", "")}`;
@@ -171,17 +267,20 @@ class Drawing {
 
   // Faults of lines stand beside them, all others below the button.
   refused(error, drawn) {
-    const rest = [];
+    const others = [];
     for (const { field, description } of error.fields ?? []) {
       const line = drawn[Number(/cuts\[(\d+)\]/.exec(field)?.[1] ?? NaN)];
       const place = line && this.list.querySelector(`[data-line="${line.name}"]`);
       if (place) {
         place.textContent = sentence(description);
         place.hidden = false;
-      } else rest.push(`${field}: ${description}`);
+      } else others.push({ field, description });
     }
-    if (!error.fields?.length) rest.push(error.message);
-    fill(this.fault, (rest.length > 0 ? rest : ["Some lines cannot be: see above."]).map((words) => el("p", { class: "fault" }, sentence(words))));
+    const beside = error.fields?.length > 0 && others.length === 0;
+    const rest = beside
+      ? []
+      : showFaults(this.seconds.closest(".card"), { fields: others, message: error.message });
+    this.tellFault(rest.length > 0 ? rest.map(sentence).join(" ") : "This cannot be judged yet: see above.");
   }
 
   close() {
@@ -196,7 +295,11 @@ export async function openDraw(frame, [id]) {
     const job = await getPlan({ name: `plans/${id}` });
     const { scheme, ...request } = job.request;
     start = {
-      model: job.model, request, up: upOf(job), bridges: job.plan?.bridges ?? [], cuts: job.plan?.cuts ?? [],
+      model: job.model,
+      request,
+      up: upOf(job),
+      bridges: job.plan?.bridges ?? [],
+      cuts: job.plan?.cuts ?? [],
     };
   } else {
     const kept = sessionStorage.getItem("drawing");

@@ -25,14 +25,16 @@ export function readScene(buffer) {
   const length = view.getUint32(12, true);
   const document = JSON.parse(new TextDecoder().decode(bytes.subarray(20, 20 + length)));
   const chunk = bytes.subarray(28 + length);
-  return document.nodes.filter((node) => node.mesh !== undefined).map((node) => {
-    const [primitive] = document.meshes[node.mesh].primitives;
-    const read = (index) => accessor(document, chunk, index);
-    return {
-      name: node.name,
-      positions: read(primitive.attributes.POSITION),
-      faces: primitive.indices === undefined ? undefined : read(primitive.indices),
-      targets: (primitive.targets ?? []).map((target) => read(target.POSITION)),
-    };
-  });
+  return document.nodes
+    .filter((node) => node.mesh !== undefined)
+    .map((node) => {
+      const [primitive] = document.meshes[node.mesh].primitives;
+      const read = (index) => accessor(document, chunk, index);
+      return {
+        name: node.name,
+        positions: read(primitive.attributes.POSITION),
+        faces: primitive.indices === undefined ? undefined : read(primitive.indices),
+        targets: (primitive.targets ?? []).map((target) => read(target.POSITION)),
+      };
+    });
 }

@@ -55,7 +55,7 @@ function clean() {
   }
 }
 
-async function route() {
+async function route(event) {
   const [name, ...rest] = location.hash.replace(/^#\/?/, "").split("/").filter(Boolean);
   const screen = screens[name] ? name : "new";
   turn += 1;
@@ -70,6 +70,8 @@ async function route() {
     const closes = await screens[screen](frame, rest, () => own === turn);
     if (own === turn) close = closes ?? close;
     else closes?.();
+    // Whoever follows a link by the keyboard goes on from the new screen's heading.
+    if (own === turn && event && document.activeElement === document.body) byId("title").focus();
   } catch (error) {
     if (own !== turn || error.name === "AbortError") return;
     fill(frame.body, el("p", { class: "fault", role: "alert" }, error.message));
@@ -79,11 +81,11 @@ async function route() {
 
 const dialog = byId("tokens");
 
-function askForToken(why) {
+function askForToken() {
   byId("token").hidden = false;
   if (dialog.open) return;
-  byId("token-value").value = token();
-  if (why) byId("token-why").textContent = why;
+  byId("token-value").value = "";
+  byId("token-not").hidden = !token();
   dialog.showModal();
 }
 
@@ -92,11 +94,16 @@ dialog.addEventListener("close", () => {
   setToken(byId("token-value").value.trim());
   route();
 });
-byId("token").addEventListener("click", () => askForToken());
+byId("token").addEventListener("click", () => {
+  askForToken();
+  byId("token-not").hidden = true;
+});
 // Most people have no use for one.
 byId("token").hidden = !token();
 onTokenNeeded(askForToken);
 addEventListener("hashchange", route);
+// A file that is dropped beside its place must not take the page's place.
+for (const name of ["dragover", "drop"]) addEventListener(name, (event) => event.preventDefault());
 // The skip link names a place on the page, not a screen.
 document.querySelector(".skip").addEventListener("click", (event) => {
   event.preventDefault();

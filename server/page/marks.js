@@ -2,6 +2,7 @@
 // apart by shape and by number, not by colour alone.
 
 import { colour, surface, three } from "./view3d.js";
+import { mm } from "./words.js";
 
 // Tones of the program's own pictures, and colours of its GLB files; the rest from a palette that people of all
 // kinds of sight tell apart (Okabe & Ito 2008, "Color Universal Design").
@@ -35,7 +36,8 @@ export function bridgeLetter(index) {
 function tube(points, radius) {
   const path = new three.CurvePath();
   for (let k = 1; k < points.length; k += 1) {
-    if (points[k].distanceToSquared(points[k - 1]) > 1e-10) path.add(new three.LineCurve3(points[k - 1], points[k]));
+    if (points[k].distanceToSquared(points[k - 1]) > 1e-10)
+      path.add(new three.LineCurve3(points[k - 1], points[k]));
   }
   if (path.curves.length === 0) return new three.SphereGeometry(radius, 10, 8).translate(...points[0]);
   const pieces = Math.min(600, Math.max(4, Math.ceil(path.getLength() / radius)));
@@ -52,7 +54,11 @@ function beads(points, radius) {
 
 function beaded(points, radius, material) {
   const places = points.length > 1 ? beads(points, radius) : points;
-  const all = new three.InstancedMesh(new three.SphereGeometry(1.25 * radius, 10, 8), material, places.length);
+  const all = new three.InstancedMesh(
+    new three.SphereGeometry(1.25 * radius, 10, 8),
+    material,
+    places.length,
+  );
   places.forEach((place, k) => all.setMatrixAt(k, new three.Matrix4().makeTranslation(place)));
   return all;
 }
@@ -62,14 +68,19 @@ function materials(tone) {
   return [
     new three.MeshBasicMaterial({ color: tone }),
     new three.MeshBasicMaterial({
-      color: tone, transparent: true, opacity: 0.25, depthFunc: three.GreaterDepth, depthWrite: false,
+      color: tone,
+      transparent: true,
+      opacity: 0.25,
+      depthFunc: three.GreaterDepth,
+      depthWrite: false,
     }),
   ];
 }
 
 function addLine(view, layer, points, radius, tone, shape) {
   for (const material of materials(tone)) {
-    const part = shape === "beads" ? beaded(points, radius, material) : new three.Mesh(tube(points, radius), material);
+    const part =
+      shape === "beads" ? beaded(points, radius, material) : new three.Mesh(tube(points, radius), material);
     part.renderOrder = 2;
     view.add(layer, part);
   }
@@ -106,7 +117,11 @@ function drawSheets(view, cuts) {
       const positions = Float32Array.from(sheet.mesh.vertices.flatMap(({ x, y, z }) => [x, y, z]));
       const faces = Uint32Array.from(sheet.mesh.triangles.flatMap(({ a, b, c }) => [a, b, c]));
       const material = new three.MeshLambertMaterial({
-        color: colour(SHEET), transparent: true, opacity: 0.45, side: three.DoubleSide, depthWrite: false,
+        color: colour(SHEET),
+        transparent: true,
+        opacity: 0.45,
+        side: three.DoubleSide,
+        depthWrite: false,
         flatShading: true,
       });
       const part = new three.Mesh(surface({ positions, faces }), material);
@@ -133,10 +148,19 @@ function drawLips(view, cuts, rules) {
       if (!weak || !station.onModel) return;
       const own = point(station.onModel);
       const half = (other) => own.clone().lerp(point(other.onModel), 0.5);
-      const [before, after] = [stations[k - 1], stations[k + 1]].map((other) => other?.onModel && half(other));
+      const [before, after] = [stations[k - 1], stations[k + 1]].map(
+        (other) => other?.onModel && half(other),
+      );
       const line = [before, own, after].filter(Boolean);
       const radius = (weak === "thin" ? 0.012 : 0.018) * view.radius;
-      addLine(view, "lips", line, radius, weak === "thin" ? PURPLE : VERMILION, weak === "thin" ? "tube" : "beads");
+      addLine(
+        view,
+        "lips",
+        line,
+        radius,
+        weak === "thin" ? PURPLE : VERMILION,
+        weak === "thin" ? "tube" : "beads",
+      );
     });
   }
 }
@@ -148,11 +172,13 @@ function drawBridges(view, plan) {
     const cut = plan.cuts.some((own) => own.kind === "CUT_KIND_BRIDGE" && own.cutsBridge?.bridge === index);
     const rim = bridge.rim?.points.map(point) ?? [];
     if (bridge.closed && rim.length > 2) rim.push(rim[0]);
-    if (!cut && rim.length > 1) addLine(view, "bridges", rim, 0.004 * view.radius, TONES.CUT_KIND_BRIDGE, "beads");
+    if (!cut && rim.length > 1)
+      addLine(view, "bridges", rim, 0.004 * view.radius, TONES.CUT_KIND_BRIDGE, "beads");
   });
   for (const near of plan.nearBridges) {
-    if (near.from && near.to) addLine(view, "bridges", [near.from, near.to].map(point), 0.005 * view.radius, PURPLE);
-    if (near.place) view.addLabel("bridges", near.place, `${near.gapMm.toFixed(1)} mm`, "width", "thin rubber in a gap");
+    if (near.from && near.to)
+      addLine(view, "bridges", [near.from, near.to].map(point), 0.005 * view.radius, PURPLE);
+    if (near.place) view.addLabel("bridges", near.place, mm(near.gapMm), "width", "thin rubber in a gap");
   }
 }
 
@@ -161,7 +187,7 @@ function drawHinges(view, hinges) {
     const ends = [hinge.from, hinge.to].map(point);
     addLine(view, "hinges", ends, 0.006 * view.radius, GREEN);
     for (const end of ends) addBall(view, "hinges", end, 0.013 * view.radius, GREEN);
-    view.addLabel("hinges", ends[0].clone().lerp(ends[1], 0.5), `${hinge.widthMm.toFixed(0)} mm`, "width", "hinge");
+    view.addLabel("hinges", ends[0].clone().lerp(ends[1], 0.5), mm(hinge.widthMm), "width", "hinge");
   }
 }
 
@@ -202,14 +228,19 @@ export function drawSkin(view, part, shown) {
   view.clear("skin");
   const geometry = surface(part);
   const material = new three.MeshLambertMaterial({
-    color: colour(SKIN), transparent: true, opacity: shown, side: three.DoubleSide, depthWrite: false,
+    color: colour(SKIN),
+    transparent: true,
+    opacity: shown,
+    side: three.DoubleSide,
+    depthWrite: false,
     flatShading: true,
   });
   const skin = new three.Mesh(geometry, material);
   skin.renderOrder = 4;
   const edges = new three.LineSegments(
     new three.EdgesGeometry(geometry, 20),
-    new three.LineBasicMaterial({ color: 0x8a7443, transparent: true, opacity: 0.9 }));
+    new three.LineBasicMaterial({ color: 0x8a7443, transparent: true, opacity: 0.9 }),
+  );
   edges.renderOrder = 4;
   view.add("skin", skin, edges);
 }
@@ -229,6 +260,7 @@ export function drawSketch(view, lines, chosen) {
     const through = line.through.map(point);
     if (through.length > 1) addLine(view, "sketch", through, 0.006 * view.radius, tone);
     for (const place of line.points) addBall(view, "sketch", point(place), 0.012 * view.radius, tone);
-    if (line.points.length > 0) view.addLabel("sketch", line.points[0], line.name, "name", `line ${line.name}`);
+    if (line.points.length > 0)
+      view.addLabel("sketch", line.points[0], line.name, "name", `line ${line.name}`);
   });
 }

@@ -28,8 +28,12 @@ function eachPart(parts, what, read) {
 // Corners (three numbers each, mm) and triangles (three numbers of corners each).
 export function meshOfParts(parts) {
   let [corners, triangles] = [0, 0];
-  eachPart(parts, VERTICES, () => { corners += 1; });
-  eachPart(parts, TRIANGLES, () => { triangles += 1; });
+  eachPart(parts, VERTICES, () => {
+    corners += 1;
+  });
+  eachPart(parts, TRIANGLES, () => {
+    triangles += 1;
+  });
   const positions = new Float32Array(3 * corners);
   const faces = new Uint32Array(3 * triangles);
   let at = 0;

@@ -44,7 +44,10 @@ class NewPlan {
     // The form outlives the screen and talks to the one that is open.
     open = this;
     begun.form ??= new RequestForm(info.defaults, {
-      upChanged: () => open.stand(), pickBase: () => open.pickBase(),
+      upChanged: () => open.stand(),
+      pickBase: () => open.pickBase(),
+      pickPlace: (take) => open.pickPlace(take),
+      placesChanged: () => open.drawPlaces(),
     });
   }
 
@@ -58,12 +61,21 @@ class NewPlan {
   // Choosing a file, its unit, and sending it.
   showFile(words) {
     const input = el("input", {
-      id: "file", type: "file", accept: Object.keys(FORMATS).map((own) => `.${own}`).join(","),
-      "aria-describedby": "file-fault", on: { change: () => this.take(input.files[0]) },
+      id: "file",
+      type: "file",
+      accept: Object.keys(FORMATS)
+        .map((own) => `.${own}`)
+        .join(","),
+      "aria-describedby": "file-fault",
+      on: { change: () => this.take(input.files[0]) },
     });
-    const drop = el("div", { class: "drop" },
+    const drop = el(
+      "div",
+      { class: "drop" },
       el("label", { for: "file" }, begun.file ? "Another file" : "Drop your model here, or choose a file"),
-      input, el("p", { class: "small" }, "STL, OBJ, PLY, OFF or 3MF"));
+      input,
+      el("p", { class: "small" }, "STL, OBJ, PLY, OFF or 3MF"),
+    );
     const over = (on) => (event) => {
       event.preventDefault();
       drop.classList.toggle("over", on);
@@ -92,23 +104,46 @@ class NewPlan {
     const report = begun.model?.report;
     const given = UNITS.find(([unit]) => unit === begun.model?.unit);
     const longest = report && given ? Math.max(...sides(report)) / given[2] : null;
-    const boxes = UNITS.map(([value, words, size]) => el("label", { class: "choice" },
-      el("input", {
-        type: "radio", name: "unit", value, checked: begun.unit === value,
-        on: { change: () => { begun.unit = value; } },
-      }),
-      el("span", {}, words, longest === null ? null : el("small", {}, `longest side ${lengthOf(longest * size)}`))));
+    const boxes = UNITS.map(([value, words, size]) =>
+      el(
+        "label",
+        { class: "choice" },
+        el("input", {
+          type: "radio",
+          name: "unit",
+          value,
+          checked: begun.unit === value,
+          on: {
+            change: () => {
+              begun.unit = value;
+            },
+          },
+        }),
+        el(
+          "span",
+          {},
+          words,
+          longest === null ? null : el("small", {}, `longest side ${lengthOf(longest * size)}`),
+        ),
+      ),
+    );
     return [
       told,
-      el("fieldset", { class: "choices units" },
-        el("legend", {}, "In which unit was it saved? The file does not say."), boxes,
-        el("p", { class: "fault", data: { fault: "header.unit" }, role: "alert", hidden: true })),
+      el(
+        "fieldset",
+        { class: "choices units" },
+        el("legend", {}, "In which unit was it saved? The file does not say."),
+        boxes,
+        el("p", { class: "fault", data: { fault: "header.unit" }, role: "alert", hidden: true }),
+      ),
       this.sendButton(),
     ];
   }
 
   sendButton() {
-    this.sender = button(begun.model ? "Send it again" : "Send it and look", () => this.send(), { class: begun.model ? "" : "main" });
+    this.sender = button(begun.model ? "Send it again" : "Send it and look", () => this.send(), {
+      class: begun.model ? "" : "main",
+    });
     return this.sender;
   }
 
@@ -120,9 +155,19 @@ class NewPlan {
       if (!box.open) return;
       try {
         const { models } = await listModels({ pageSize: 200 }, this.ended.signal);
-        fill(list, models.length === 0 ? el("li", {}, "There is none yet.") : models.reverse().map((model) =>
-          el("li", {}, button(model.displayName || model.name, () => this.takeModel(model), { class: "link" }),
-            ` longest side ${mm(Math.max(...sides(model.report)))}`)));
+        fill(
+          list,
+          models.length === 0
+            ? el("li", {}, "There is none yet.")
+            : models.reverse().map((model) =>
+                el(
+                  "li",
+                  {},
+                  button(model.displayName || model.name, () => this.takeModel(model), { class: "link" }),
+                  ` longest side ${mm(Math.max(...sides(model.report)))}`,
+                ),
+              ),
+        );
       } catch (error) {
         if (error.name !== "AbortError") fill(list, el("li", { class: "fault" }, error.message));
       }
@@ -132,6 +177,7 @@ class NewPlan {
 
   takeModel(model) {
     Object.assign(begun, { file: null, model, agreed: true });
+    begun.form.keepOff.clear();
     this.showFile();
     this.showModel();
   }
@@ -139,10 +185,14 @@ class NewPlan {
   take(file) {
     if (!file) return;
     if (!FORMATS[ending(file.name)]) {
-      this.showFile(`${file.name}: the page knows a file by its ending. Give one that ends in .stl, .obj, .ply, .off or .3mf.`);
+      this.showFile(
+        `${file.name}: the page knows a file by its ending. Give one that ends in .stl, .obj, .ply, .off or .3mf.`,
+      );
       return;
     }
     Object.assign(begun, { file, model: null, agreed: false, unit: "" });
+    this.mesh = null;
+    begun.form.keepOff.clear();
     fill(this.rest);
     this.frame.stage().view.clearAll();
     this.showFile();
@@ -162,11 +212,18 @@ class NewPlan {
     this.sender.disabled = true;
     fill(this.report, el("p", { class: "busy" }, `Sending ${bytes(file.size)} and checking the mesh ...`));
     say("The model is sent and checked.");
-    const before = begun.model;
+    // One whose size was agreed to may have plans, which need it.
+    const before = begun.agreed ? null : begun.model;
     try {
-      const header = { format: FORMATS[ending(file.name)], displayName: file.name.replace(/\.[^.]*$/, "").slice(0, 120) };
+      const header = {
+        format: FORMATS[ending(file.name)],
+        displayName: file.name.replace(/\.[^.]*$/, "").slice(0, 120),
+      };
       const model = await uploadModel(own ? header : { ...header, unit }, file, this.ended.signal);
       Object.assign(begun, { model, agreed: false });
+      this.mesh = null;
+      begun.form.keepOff.clear();
+      fill(this.rest);
       // The one in the wrong unit is no use to anybody.
       if (before) deleteModel({ name: before.name }).catch(() => {});
       this.showFile();
@@ -187,20 +244,42 @@ class NewPlan {
     const extent = sides(report);
     const longest = Math.max(...extent);
     const axis = "xyz"[extent.indexOf(longest)];
-    const list = (heading, items) => (items.length === 0 ? null : [
-      el("h3", {}, heading), el("ul", {}, items.map((words) => el("li", {}, sentence(words)))),
-    ]);
-    const size = el("p", { class: "size" }, "Longest side ", el("strong", { id: "longest" }, mm(longest)),
-      ` along ${axis} (${extent.map((own) => mm(own)).join(" x ")})`);
-    const agree = el("div", { class: "agree" },
+    const list = (heading, items) =>
+      items.length === 0
+        ? null
+        : [
+            el("h3", {}, heading),
+            el(
+              "ul",
+              {},
+              items.map((words) => el("li", {}, sentence(words))),
+            ),
+          ];
+    const size = el(
+      "p",
+      { class: "size" },
+      "Longest side ",
+      el("strong", { id: "longest" }, mm(longest)),
+      ` along ${axis} (${extent.map((own) => mm(own)).join(" x ")})`,
+    );
+    const agree = el(
+      "div",
+      { class: "agree" },
       el("p", {}, "Is that its real size? If not, choose another unit above and send it again."),
-      button("Yes, that is its size", () => this.agree(), { class: "main", id: "agree" }));
-    fill(this.report,
-      size, begun.agreed ? null : agree,
-      el("p", { class: "small" },
-        `${Number(report.triangles).toLocaleString("en")} triangles, ${report.volumeCm3.toFixed(0)} cm³`),
+      button("Yes, that is its size", () => this.agree(), { class: "main", id: "agree" }),
+    );
+    fill(
+      this.report,
+      size,
+      begun.agreed ? null : agree,
+      el(
+        "p",
+        { class: "small" },
+        `${Number(report.triangles).toLocaleString("en")} triangles, ${report.volumeCm3.toFixed(0)} cm³`,
+      ),
       list("Mind", [...report.warnings, ...report.faults.map((fault) => fault.message)]),
-      list("Repaired", report.repairs));
+      list("Repaired", report.repairs),
+    );
     say(`The model is there. Its longest side is ${mm(longest)}.`);
     if (begun.agreed) this.showForm();
     try {
@@ -225,26 +304,75 @@ class NewPlan {
     const stage = this.frame.stage();
     stage.view.setModel(this.mesh);
     stage.view.stand(begun.form.up, [this.mesh]);
+    this.drawPlaces();
     stage.tell();
   }
 
-  pickBase() {
-    const { view } = this.frame.stage();
+  drawPlaces() {
+    if (this.mesh) begun.form.keepOff.draw(this.frame.stage().view);
+  }
+
+  // The next place that is picked on the model goes to `take`.
+  pick(words, take) {
+    const stage = this.frame.stage();
+    const { view } = stage;
     byId("stage").scrollIntoView({ block: "nearest" });
-    say("Click the face that stands on the board, or turn it under the cross and press Enter.");
-    view.setPick(({ normal }) => {
+    const told = el(
+      "p",
+      { role: "status" },
+      words,
+      " ",
+      button("Leave it", () => {
+        view.setPick(null);
+        fill(stage.more);
+      }),
+    );
+    fill(stage.more, told);
+    view.setPick((hit) => {
       view.setPick(null);
-      begun.form.takeUp({ x: -normal.x, y: -normal.y, z: -normal.z });
-      this.stand();
+      fill(stage.more);
+      take(hit);
     });
     view.canvas.focus();
+  }
+
+  pickBase() {
+    this.pick(
+      "Click the face that stands on the board, or turn it under the cross and press Enter.",
+      ({ normal }) => {
+        begun.form.takeUp({ x: -normal.x, y: -normal.y, z: -normal.z });
+        this.stand();
+      },
+    );
+  }
+
+  pickPlace(take) {
+    this.pick(
+      "Click the middle of the place, or turn it under the cross and press Enter.",
+      ({ point: { x, y, z } }) => {
+        take({ x, y, z });
+      },
+    );
   }
 
   showForm() {
     this.outcome = el("div", { role: "alert" });
     this.go = button("Find the cuts", () => this.submit(), { class: "main", id: "go" });
-    fill(this.rest, begun.form.sections, el("section", { class: "card last" },
-      el("div", { class: "row" }, this.go, button("Draw cuts of my own", () => this.draw())), this.outcome));
+    fill(
+      this.rest,
+      begun.form.sections,
+      el(
+        "section",
+        { class: "card last" },
+        el(
+          "div",
+          { class: "row" },
+          this.go,
+          button("Draw cuts of my own", () => this.draw()),
+        ),
+        this.outcome,
+      ),
+    );
   }
 
   request() {
@@ -254,13 +382,20 @@ class NewPlan {
   refused(error) {
     const rest = error.fields ? showFaults(this.rest, error) : [error.message];
     const words = rest.length > 0 ? rest : ["Some figures cannot be: see the fields marked above."];
-    fill(this.outcome, words.map((own) => el("p", { class: "fault" }, sentence(own))));
+    fill(
+      this.outcome,
+      words.map((own) => el("p", { class: "fault" }, sentence(own))),
+    );
   }
 
   async submit() {
     this.go.disabled = true;
     try {
-      const asked = { model: begun.model.name, request: this.request(), requestId: crypto.randomUUID?.() ?? "" };
+      const asked = {
+        model: begun.model.name,
+        request: this.request(),
+        requestId: crypto.randomUUID?.() ?? "",
+      };
       const job = await submitPlan(asked, this.ended.signal);
       location.hash = `#/plan/${job.name.replace("plans/", "")}`;
     } catch (error) {

@@ -1,73 +1,18 @@
 // One plan: watched while it gets better, then turned in the hands.
 
 import { button, el, fill, say } from "./dom.js";
-import { cancelPlan, extendPlan, getModel, getPlan, modelMesh, planFile, watchPlan } from "./service.js";
+import { cancelPlan, extendPlan, getPlan, watchPlan } from "./service.js";
 import { PlanFiles } from "./files.js";
-import { readScene } from "./glb.js";
 import { clearPlan, drawPlan, drawSkin, fadeSkin } from "./marks.js";
-import { surfaceOf } from "./model.js";
+import { LEGEND, loadSkin, rightInMould, showModel, upOf } from "./shown.js";
 import { slider } from "./stage.js";
 import { planWords, tellHead, tellVerdict, tellWaiting } from "./told.js";
-import { frameOf, three } from "./view3d.js";
 import { WayOut } from "./wayout.js";
 import { STAGES, STATES, mm, sentence, span, triedInShort } from "./words.js";
 
-export const LEGEND = [
-  ["model", "model", "stone"],
-  ["skin", "rubber", "skin"],
-  ["cuts", "cuts: black from the gate, blue separate, red beads across a bridge", "cut"],
-  ["sheets", "way of the blade", "sheet"],
-  ["lips", "thin lip; beads: feather edge or knife stopped", "lip"],
-  ["bridges", "bridges and thin gaps", "bridge"],
-  ["hinges", "hinges, uncut", "hinge"],
-  ["gate", "gate, open anyway", "gate"],
-  ["misses", "faults of the cuts", "fault"],
-  ["board", "board", "board"],
-];
 // How much of the rubber is seen at first.
 const SHOWN = 0.22;
 const AGAIN = 2000;
-
-// The plan's model on the stage; words where it cannot be had.
-export async function showModel(stage, job, signal) {
-  let model;
-  try {
-    model = await getModel({ name: job.model }, signal);
-  } catch (error) {
-    if (error.code === "NOT_FOUND") return { words: "The model of this plan was deleted: only its lines are shown." };
-    throw error;
-  }
-  const mesh = await modelMesh(model.name, surfaceOf(model), signal);
-  stage.view.setModel(mesh);
-  stage.view.stand(upOf(job), [mesh]);
-  return { model, mesh };
-}
-
-export function upOf(job) {
-  if (job.plan?.up) return job.plan.up;
-  const gate = job.request?.gate ?? {};
-  const normal = gate.plane?.normal;
-  return gate.lowestFlat?.up ?? (normal ? { x: -normal.x, y: -normal.y, z: -normal.z } : { x: 0, y: 0, z: 1 });
-}
-
-// The outside of the rubber, which the plan's scene has for blocks. A blanket's follows the model and is not in it.
-export async function loadSkin(name, signal) {
-  const { blob } = await planFile(`${name}/files/plan.glb`, { signal });
-  return readScene(await blob.arrayBuffer()).find((part) => part.name === "outside of the rubber") ?? null;
-}
-
-// The mould's own "right" as the plan's view has it, told by the outside of the rubber, whose corners go round from
-// the mould's x axis. Null for a blanket.
-function rightInMould(skin, up, request) {
-  if (!skin) return null;
-  const corner = (k) => new three.Vector3().fromArray(skin.positions, 3 * k);
-  const round = request.mould?.cylinder ? skin.positions.length / 6 : 0;
-  const along = round > 0 ? corner(0).sub(corner(round / 2)) : corner(1).sub(corner(0));
-  const { right, up: above } = frameOf(up);
-  const x = along.normalize();
-  const y = above.clone().cross(x);
-  return { x: right.dot(x), y: right.dot(y), z: 0 };
-}
 
 class PlanScreen {
   constructor(frame, id) {
@@ -117,50 +62,110 @@ class PlanScreen {
     if (job.plan) {
       tellVerdict(this.frame.verdict, job.plan, going);
       tellHead(this.frame.head, job.plan);
-      fill(this.words, planWords(job.plan, job.request?.sheets));
+      fill(
+        this.words,
+        planWords(job.plan, job.request?.sheets, (toward) => this.look(toward)),
+      );
     } else if (job.state === "JOB_STATE_FAILED") {
       tellWaiting(this.frame.verdict, sentence(job.failure?.message || "There is no plan"), "bad");
-    } else if (job.state === "JOB_STATE_CANCELLED") tellWaiting(this.frame.verdict, "Stopped before there was a plan.", "bad");
+    } else if (job.state === "JOB_STATE_CANCELLED")
+      tellWaiting(this.frame.verdict, "Stopped before there was a plan.", "bad");
     else tellWaiting(this.frame.verdict, "There is no plan yet.");
     this.tellWork();
+  }
+
+  // Turns the plan so that a direction points at whoever looks.
+  async look(toward) {
+    if (this.mode !== "plan") await this.change("plan");
+    if (toward) this.stage.view.face(toward);
+    else this.say.textContent = "No one side shows all of this cut.";
+    this.stage.view.place.scrollIntoView({ block: "nearest" });
   }
 
   tellWork() {
     const { job } = this;
     const limit = (job.request?.budget?.timeLimitSeconds ?? 0) + job.extraSeconds;
-    const used = this.active() ? Math.max(job.usedSeconds, job.progress?.elapsedSeconds ?? 0) : job.usedSeconds;
+    const used = this.active()
+      ? Math.max(job.usedSeconds, job.progress?.elapsedSeconds ?? 0)
+      : job.usedSeconds;
     const state = STATES[job.state] ?? job.state;
     const best = job.best;
-    const parts = [el("h2", {}, this.active() ? "At work" : "The work"),
-      el("p", {}, `${sentence(state)} ${span(used)} of ${span(limit)} used.`)];
+    const parts = [
+      el("h2", {}, this.active() ? "At work" : "The work"),
+      el("p", {}, `${sentence(state)} ${span(used)} of ${span(limit)} used.`),
+    ];
     if (this.active()) {
       parts.push(
-        el("p", { class: "stage-words" }, STAGES[job.progress?.stage] ?? "Waits its turn", job.progress?.message ? `: ${job.progress.message}` : "", "."),
-        el("progress", { max: 1, value: job.progress?.fraction ?? 0, "aria-label": "How far the work is" }));
+        el(
+          "p",
+          { class: "stage-words" },
+          STAGES[job.progress?.stage] ?? "Waits its turn",
+          job.progress?.message ? `: ${job.progress.message}` : "",
+          ".",
+        ),
+        el("progress", { max: 1, value: job.progress?.fraction ?? 0, "aria-label": "How far the work is" }),
+      );
     }
     const shortest = best ? best.lengthMm : job.progress?.bestLengthMm;
     if (shortest !== undefined) {
-      parts.push(el("p", {}, "Best so far: ", el("strong", {}, mm(shortest)),
-        ` of cut${best ? `, ${triedInShort(best.trial)}` : ""}.`));
+      parts.push(
+        el(
+          "p",
+          {},
+          this.active() ? "Best so far: " : "Best: ",
+          el("strong", {}, shortest > 0 ? `${mm(shortest)} of cut` : "no cut"),
+          `${best ? `, ${triedInShort(best.trial)}` : ""}.`,
+        ),
+      );
     }
     if (this.betters.length > 1) {
-      parts.push(el("details", {}, el("summary", {}, `How it got better (${this.betters.length})`),
-        el("ol", { class: "betters" }, this.betters.map((better) =>
-          el("li", {}, `after ${span(better.usedSeconds)}: ${mm(better.lengthMm)}, ${triedInShort(better.trial)}`)))));
+      parts.push(
+        el(
+          "details",
+          {},
+          el("summary", {}, `How it got better (${this.betters.length})`),
+          el(
+            "ol",
+            { class: "betters" },
+            this.betters.map((better) =>
+              el(
+                "li",
+                {},
+                `after ${span(better.usedSeconds)}: ${mm(better.lengthMm)}, ${triedInShort(better.trial)}`,
+              ),
+            ),
+          ),
+        ),
+      );
     }
-    const add = (seconds, words) => button(words, () => this.act(extendPlan, { name: this.name, seconds, requestId: crypto.randomUUID?.() ?? "" }));
+    const add = (seconds, words) =>
+      button(words, () =>
+        this.act(extendPlan, { name: this.name, seconds, requestId: crypto.randomUUID?.() ?? "" }),
+      );
     const canExtend = job.state !== "JOB_STATE_FAILED" || job.failure?.code === 4;
-    const draw = job.plan && this.mesh ? button("Draw on it", () => { location.hash = `#/draw/${this.name.replace("plans/", "")}`; }) : null;
-    parts.push(el("div", { class: "row" },
-      this.active() ? button("Stop", () => this.act(cancelPlan, { name: this.name })) : null,
-      canExtend ? [add(60, "1 min more"), add(300, "5 min more"), add(900, "15 min more")] : null, draw),
-    this.fault ? el("p", { class: "fault", role: "alert" }, this.fault) : null);
+    const draw =
+      job.plan && this.mesh
+        ? button("Draw on it", () => {
+            location.hash = `#/draw/${this.name.replace("plans/", "")}`;
+          })
+        : null;
+    parts.push(
+      el(
+        "div",
+        { class: "row" },
+        this.active() ? button("Stop", () => this.act(cancelPlan, { name: this.name })) : null,
+        canExtend ? [add(60, "1 min more"), add(300, "5 min more"), add(900, "15 min more")] : null,
+        draw,
+      ),
+      this.fault ? el("p", { class: "fault", role: "alert" }, this.fault) : null,
+    );
     const open = this.work.querySelector("details")?.open;
     const focused = document.activeElement?.closest?.(".work") ? document.activeElement.textContent : null;
     fill(this.work, parts);
     if (open && this.work.querySelector("details")) this.work.querySelector("details").open = true;
     // Words change every second; whoever stands on a button stays on it.
-    if (focused) [...this.work.querySelectorAll("button, summary")].find((own) => own.textContent === focused)?.focus();
+    if (focused)
+      [...this.work.querySelectorAll("button, summary")].find((own) => own.textContent === focused)?.focus();
   }
 
   async act(call, request) {
@@ -187,7 +192,7 @@ class PlanScreen {
       if (this.skin) drawSkin(stage.view, this.skin, this.shown ?? SHOWN);
     } else clearPlan(stage.view);
     stage.legend(LEGEND);
-    if (job.plan && this.skin === undefined) {
+    if (job.plan && this.mesh && this.skin === undefined) {
       this.skin = null;
       try {
         this.skin = await loadSkin(this.name, this.signal);
@@ -221,15 +226,34 @@ class PlanScreen {
   tools() {
     const { job, stage } = this;
     const tried = job.plan?.trial?.elements > 0;
-    const modes = tried && !this.active() ? el("div", { class: "row modes", role: "group", "aria-label": "What is shown" },
-      [["plan", "The plan"], ["way", "The way out"]].map(([mode, words]) =>
-        button(words, () => this.change(mode), { "aria-pressed": String(this.mode === mode) }))) : null;
-    const blanket = job.request?.mould?.blanket && !this.skin && job.plan
-      ? el("p", { class: "small" }, `The blanket follows the model, ${mm(job.request.mould.blanket.thicknessMm)} thick; it is drawn in the way out only.`) : null;
-    const fade = this.mode === "plan" && this.skin ? slider("Rubber", this.shown ?? SHOWN, (shown) => {
-      this.shown = shown;
-      fadeSkin(stage.view, shown);
-    }) : null;
+    const modes =
+      tried && !this.active()
+        ? el(
+            "div",
+            { class: "row modes", role: "group", "aria-label": "What is shown" },
+            [
+              ["plan", "The plan"],
+              ["way", "The way out"],
+            ].map(([mode, words]) =>
+              button(words, () => this.change(mode), { "aria-pressed": String(this.mode === mode) }),
+            ),
+          )
+        : null;
+    const blanket =
+      job.request?.mould?.blanket && !this.skin && job.plan
+        ? el(
+            "p",
+            { class: "small" },
+            `The blanket follows the model, ${mm(job.request.mould.blanket.thicknessMm)} thick; it is drawn in the way out only.`,
+          )
+        : null;
+    const fade =
+      this.mode === "plan" && this.skin
+        ? slider("Rubber", this.shown ?? SHOWN, (shown) => {
+            this.shown = shown;
+            fadeSkin(stage.view, shown);
+          })
+        : null;
     fill(stage.more, this.say, modes, this.mode === "way" ? this.way?.place : [fade, blanket]);
   }
 
@@ -257,7 +281,11 @@ class PlanScreen {
       }
       this.say.textContent = "";
       this.way.show();
-      this.stage.legend([["model", "model", "stone"], ["rubber", "rubber", "skin"], ["board", "board", "board"]]);
+      this.stage.legend([
+        ["model", "model", "stone"],
+        ["rubber", "rubber", "skin"],
+        ["board", "board", "board"],
+      ]);
     } catch (error) {
       if (error.name === "AbortError") return;
       this.say.textContent = error.message;
@@ -280,7 +308,9 @@ class PlanScreen {
           this.fault = `${error.message} The work goes on; the page asks again.`;
           this.tellWork();
         }
-        await new Promise((ready) => { setTimeout(ready, AGAIN); });
+        await new Promise((ready) => {
+          setTimeout(ready, AGAIN);
+        });
       }
     } catch (error) {
       this.fault = error.message;
@@ -298,7 +328,8 @@ class PlanScreen {
       this.tellWork();
     } else if (event.better) {
       if (!this.betters.some((own) => own.number === event.better.number)) this.betters.push(event.better);
-      else this.betters = this.betters.map((own) => (own.number === event.better.number ? event.better : own));
+      else
+        this.betters = this.betters.map((own) => (own.number === event.better.number ? event.better : own));
       this.job.best = event.better;
       this.tellWork();
       this.refresh();
@@ -345,7 +376,9 @@ export async function openPlan(frame, [id], current) {
   const screen = new PlanScreen(frame, id);
   // The screen may be left while it opens.
   const opening = screen.open();
-  const left = setInterval(() => { if (!current()) screen.close(); }, 200);
+  const left = setInterval(() => {
+    if (!current()) screen.close();
+  }, 200);
   try {
     await opening;
   } finally {

@@ -7,24 +7,41 @@ import { messages as ours, enums } from "./schema.js";
 
 // What errors of gRPC carry (google/rpc/status.proto, error_details.proto), as far as the page reads it.
 const theirs = {
-  "google.protobuf.Any": [[1, "typeUrl", "string", "", "one"], [2, "value", "bytes", "", "one"]],
+  "google.protobuf.Any": [
+    [1, "typeUrl", "string", "", "one"],
+    [2, "value", "bytes", "", "one"],
+  ],
   "google.rpc.Status": [
-    [1, "code", "int32", "", "one"], [2, "message", "string", "", "one"],
+    [1, "code", "int32", "", "one"],
+    [2, "message", "string", "", "one"],
     [3, "details", "message", "google.protobuf.Any", "many"],
   ],
   "google.rpc.BadRequest": [
     [1, "fieldViolations", "message", "google.rpc.BadRequest.FieldViolation", "many"],
   ],
   "google.rpc.BadRequest.FieldViolation": [
-    [1, "field", "string", "", "one"], [2, "description", "string", "", "one"],
+    [1, "field", "string", "", "one"],
+    [2, "description", "string", "", "one"],
   ],
-  "google.rpc.ErrorInfo": [[1, "reason", "string", "", "one"], [2, "domain", "string", "", "one"]],
+  "google.rpc.ErrorInfo": [
+    [1, "reason", "string", "", "one"],
+    [2, "domain", "string", "", "one"],
+  ],
 };
 const messages = { ...ours, ...theirs };
 
 const wireTypes = {
-  double: 1, float: 5, int32: 0, int64: 0, uint32: 0, uint64: 0, bool: 0, enum: 0,
-  string: 2, bytes: 2, message: 2,
+  double: 1,
+  float: 5,
+  int32: 0,
+  int64: 0,
+  uint32: 0,
+  uint64: 0,
+  bool: 0,
+  enum: 0,
+  string: 2,
+  bytes: 2,
+  message: 2,
 };
 
 const tables = new Map();
@@ -105,16 +122,21 @@ function writeValue(writer, field, value) {
       new DataView(bytes.buffer).setFloat32(0, value, true);
       return writer.push(bytes);
     }
-    case "bool": return writer.varint(value ? 1 : 0);
-    case "enum": return writer.varint(enumNumber(field.of, value));
-    case "string": case "bytes": case "message": {
+    case "bool":
+      return writer.varint(value ? 1 : 0);
+    case "enum":
+      return writer.varint(enumNumber(field.of, value));
+    case "string":
+    case "bytes":
+    case "message": {
       let bytes = value;
       if (field.kind === "string") bytes = toBytes.encode(value);
       if (field.kind === "message") bytes = encode(field.of, value);
       writer.varint(bytes.length);
       return writer.push(bytes);
     }
-    default: return writer.varint(value);
+    default:
+      return writer.varint(value);
   }
 }
 
@@ -193,13 +215,20 @@ const plain = (wide) => (wide >= -(2n ** 53n) && wide <= 2n ** 53n ? Number(wide
 
 function readValue(reader, field) {
   switch (field.kind) {
-    case "double": return reader.view.getFloat64(reader.take(8), true);
-    case "float": return reader.view.getFloat32(reader.take(4), true);
-    case "bool": return reader.varint() !== 0;
-    case "uint32": return reader.varint();
-    case "int32": return Number(BigInt.asIntN(32, reader.wide()));
-    case "uint64": return plain(BigInt.asUintN(64, reader.wide()));
-    case "int64": return plain(BigInt.asIntN(64, reader.wide()));
+    case "double":
+      return reader.view.getFloat64(reader.take(8), true);
+    case "float":
+      return reader.view.getFloat32(reader.take(4), true);
+    case "bool":
+      return reader.varint() !== 0;
+    case "uint32":
+      return reader.varint();
+    case "int32":
+      return Number(BigInt.asIntN(32, reader.wide()));
+    case "uint64":
+      return plain(BigInt.asUintN(64, reader.wide()));
+    case "int64":
+      return plain(BigInt.asIntN(64, reader.wide()));
     case "enum": {
       const number = Number(BigInt.asIntN(32, reader.wide()));
       // Of a newer server: told by its number.

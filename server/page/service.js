@@ -29,7 +29,7 @@ async function* raw(method, body, signal) {
   try {
     yield* call(calls[method][0], body, { token: token(), signal });
   } catch (error) {
-    if (error.code === "UNAUTHENTICATED") needsToken(error.message);
+    if (error.code === "UNAUTHENTICATED") needsToken();
     throw error;
   }
 }
@@ -46,8 +46,10 @@ async function* stream(method, request, signal) {
   for await (const bytes of raw(method, framed(asks, request), signal)) yield decode(answers, bytes);
 }
 
-const unary = (method) => (request = {}, signal) =>
-  only(method, framed(calls[method][1], request), signal);
+const unary =
+  (method) =>
+  (request = {}, signal) =>
+    only(method, framed(calls[method][1], request), signal);
 
 export const serverInfo = unary("GetServerInfo");
 export const getModel = unary("GetModel");

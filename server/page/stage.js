@@ -12,13 +12,17 @@ export class Stage {
     this.caption = el("p", { class: "caption", "aria-live": "off" });
     this.tools = el("div", { class: "tools" });
     this.more = el("div", { class: "more" });
-    const sides = el("div", { class: "sides", role: "group", "aria-label": "Look from" },
+    const sides = el(
+      "div",
+      { class: "sides", role: "group", "aria-label": "Look from" },
       SIDES.map(([, words, round, raised]) => button(words, () => turning.look(round, raised))),
       button("+", () => turning.nearer(1.25), { "aria-label": "nearer", class: "zoom" }),
-      button("−", () => turning.nearer(0.8), { "aria-label": "farther", class: "zoom" }));
+      button("−", () => turning.nearer(0.8), { "aria-label": "farther", class: "zoom" }),
+    );
     fill(place, viewport, small ? null : sides, this.more, this.tools);
     this.view = new View3D(viewport, turning, { label });
     viewport.append(this.caption);
+    sides.hidden = !this.view.works;
     this.stopListening = turning.listen(() => this.tell());
     this.hidden = new Set();
   }
@@ -38,7 +42,8 @@ export class Stage {
     const there = entries.filter(([layer]) => this.view.has(layer));
     const boxes = there.map(([layer, words, sample]) => {
       const box = el("input", {
-        type: "checkbox", checked: !this.hidden.has(layer),
+        type: "checkbox",
+        checked: !this.hidden.has(layer),
         on: {
           change: () => {
             if (box.checked) this.hidden.delete(layer);
@@ -50,7 +55,10 @@ export class Stage {
       this.view.show(layer, box.checked);
       return el("label", {}, box, el("span", { class: `sample ${sample}`, "aria-hidden": "true" }), words);
     });
-    fill(this.tools, boxes.length ? el("fieldset", { class: "legend" }, el("legend", {}, "Shown"), boxes) : null);
+    fill(
+      this.tools,
+      boxes.length ? el("fieldset", { class: "legend" }, el("legend", {}, "Shown"), boxes) : null,
+    );
     this.tell();
   }
 }
@@ -58,7 +66,12 @@ export class Stage {
 // A slider with its words, from 0 to 1.
 export function slider(words, value, changed, properties) {
   const input = el("input", {
-    type: "range", min: "0", max: "1", step: "0.01", value: String(value), ...properties,
+    type: "range",
+    min: "0",
+    max: "1",
+    step: "0.01",
+    value: String(value),
+    ...properties,
     on: { input: () => changed(Number(input.value)) },
   });
   return el("label", { class: "slider" }, words, input);

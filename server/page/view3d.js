@@ -50,15 +50,23 @@ export class View3D {
     this.frame = frameOf({ x: 0, y: 0, z: 1 });
     this.pick = null;
     this.canvas = el("canvas", {
-      tabIndex: 0, role: "application", "aria-label": label, "aria-describedby": "keys",
+      tabIndex: 0,
+      role: "application",
+      "aria-label": label,
+      "aria-describedby": "keys",
     });
     this.overlay = el("div", { class: "labels" });
     this.cross = el("div", { class: "cross", hidden: true });
     try {
       this.renderer = new three.WebGLRenderer({ canvas: this.canvas, antialias: true, alpha: true });
     } catch {
-      place.replaceChildren(el("p", { class: "nothing" },
-        "This browser cannot draw in space (WebGL is off). Words, figures and files are there all the same."));
+      place.replaceChildren(
+        el(
+          "p",
+          { class: "nothing" },
+          "This browser cannot draw in space (WebGL is off). Words, figures and files are there all the same.",
+        ),
+      );
       return;
     }
     this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2));
@@ -144,14 +152,19 @@ export class View3D {
     this.clear("model");
     const geometry = surface(mesh);
     const material = new three.MeshLambertMaterial({
-      color: colour(STONE), flatShading: true, side: three.DoubleSide,
-      polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1,
+      color: colour(STONE),
+      flatShading: true,
+      side: three.DoubleSide,
+      polygonOffset: true,
+      polygonOffsetFactor: 1,
+      polygonOffsetUnits: 1,
     });
     this.solid = new three.Mesh(geometry, material);
     this.add("model", this.solid);
   }
 
-  // Puts all of it into the middle, standing on its board: `around` are surfaces, mm; `right` may turn the frame.
+  // Puts all of it into the middle: `around` are surfaces, mm, the first of which stands on the board; `right` may
+  // turn the frame.
   stand(up, around, right) {
     this.frame = frameOf(up);
     if (right) {
@@ -161,17 +174,26 @@ export class View3D {
     const box = new three.Box3();
     let low = Infinity;
     const point = new three.Vector3();
-    for (const { positions } of around) {
+    around.forEach(({ positions }, index) => {
       for (let at = 0; at < positions.length; at += 3) {
         point.fromArray(positions, at);
         box.expandByPoint(point);
-        low = Math.min(low, point.dot(this.frame.up));
+        if (index === 0) low = Math.min(low, point.dot(this.frame.up));
       }
-    }
+    });
     if (box.isEmpty()) return;
     const whole = box.getBoundingSphere(new three.Sphere());
     [this.centre, this.radius] = [whole.center, whole.radius];
     this.setBoard(low);
+  }
+
+  // Looks along a direction that points at whoever looks.
+  face(direction) {
+    const { right, back, up } = this.frame;
+    const toward = vector(direction).normalize();
+    const round = three.MathUtils.radToDeg(Math.atan2(toward.dot(right), -toward.dot(back)));
+    const raised = three.MathUtils.radToDeg(Math.asin(Math.max(-1, Math.min(1, toward.dot(up)))));
+    this.turning.look((Math.round(round) + 360) % 360, Math.round(raised));
   }
 
   // The board under it, in squares.
@@ -184,15 +206,24 @@ export class View3D {
     const points = [];
     const reach = count * this.square;
     for (let k = -count; k <= count; k += 1) {
-      for (const [along, across] of [[right, back], [back, right]]) {
+      for (const [along, across] of [
+        [right, back],
+        [back, right],
+      ]) {
         for (const end of [-reach, reach]) {
-          points.push(foot.clone().addScaledVector(across, k * this.square).addScaledVector(along, end));
+          points.push(
+            foot
+              .clone()
+              .addScaledVector(across, k * this.square)
+              .addScaledVector(along, end),
+          );
         }
       }
     }
     const lines = new three.LineSegments(
       new three.BufferGeometry().setFromPoints(points),
-      new three.LineBasicMaterial({ color: 0xb9b2a6, transparent: true, opacity: 0.7 }));
+      new three.LineBasicMaterial({ color: 0xb9b2a6, transparent: true, opacity: 0.7 }),
+    );
     this.add("board", lines);
   }
 
@@ -218,18 +249,27 @@ export class View3D {
     const half = (1.03 * this.radius * Math.max(1, height / width)) / zoom;
     const aspect = width / height;
     const size = 2.06 * this.radius;
-    const middle = this.centre.clone()
-      .addScaledVector(across, -shift[0] * size).addScaledVector(over, -shift[1] * size);
+    const middle = this.centre
+      .clone()
+      .addScaledVector(across, -shift[0] * size)
+      .addScaledVector(over, -shift[1] * size);
     Object.assign(this.camera, {
-      left: -half * aspect, right: half * aspect, top: half, bottom: -half,
-      near: 0, far: 20 * this.radius,
+      left: -half * aspect,
+      right: half * aspect,
+      top: half,
+      bottom: -half,
+      near: 0,
+      far: 20 * this.radius,
     });
     this.camera.position.copy(middle).addScaledVector(toward, 10 * this.radius);
     this.camera.quaternion.setFromRotationMatrix(new three.Matrix4().makeBasis(across, over, toward));
     this.camera.updateProjectionMatrix();
     this.camera.updateMatrixWorld();
-    this.lamp.position.copy(middle).addScaledVector(toward, 10 * this.radius)
-      .addScaledVector(over, 6 * this.radius).addScaledVector(across, -5 * this.radius);
+    this.lamp.position
+      .copy(middle)
+      .addScaledVector(toward, 10 * this.radius)
+      .addScaledVector(over, 6 * this.radius)
+      .addScaledVector(across, -5 * this.radius);
     this.lamp.target.position.copy(middle);
     this.renderer.setSize(width, height, false);
     this.renderer.render(this.scene, this.camera);
@@ -241,8 +281,7 @@ export class View3D {
     for (const own of this.labels) {
       const at = own.place.clone().project(this.camera);
       own.element.hidden = own.off;
-      own.element.style.transform =
-        `translate(-50%, -50%) translate(${(0.5 + at.x / 2) * width}px, ${(0.5 - at.y / 2) * height}px)`;
+      own.element.style.transform = `translate(-50%, -50%) translate(${(0.5 + at.x / 2) * width}px, ${(0.5 - at.y / 2) * height}px)`;
     }
     clearTimeout(this.later);
     this.later = setTimeout(() => this.lookBehind(), 150);
@@ -330,10 +369,14 @@ export class View3D {
     canvas.addEventListener("pointerup", lift);
     canvas.addEventListener("pointercancel", lift);
     canvas.addEventListener("contextmenu", (event) => event.preventDefault());
-    canvas.addEventListener("wheel", (event) => {
-      event.preventDefault();
-      turning.nearer(Math.exp(-event.deltaY * 0.0012));
-    }, { passive: false });
+    canvas.addEventListener(
+      "wheel",
+      (event) => {
+        event.preventDefault();
+        turning.nearer(Math.exp(-event.deltaY * 0.0012));
+      },
+      { passive: false },
+    );
     canvas.addEventListener("keydown", (event) => this.key(event));
   }
 

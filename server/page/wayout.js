@@ -8,7 +8,14 @@ import { surface, three } from "./view3d.js";
 import { percent } from "./words.js";
 
 // Bands from hardly stretched to most, the tones of the program's own pictures.
-const BANDS = [[255, 244, 214], [250, 202, 122], [238, 158, 72], [208, 108, 42], [158, 62, 30], [84, 22, 22]];
+const BANDS = [
+  [255, 244, 214],
+  [250, 202, 122],
+  [238, 158, 72],
+  [208, 108, 42],
+  [158, 62, 30],
+  [84, 22, 22],
+];
 const STEPS = [0.01, 0.02, 0.05, 0.1, 0.15, 0.2, 0.25, 0.5, 1, 2];
 
 // The greatest stretch of each triangle, as new over old length: the greater singular value of what takes the
@@ -73,29 +80,53 @@ export class WayOut {
     const { stage, rubber } = this;
     stage.view.clearAll();
     stage.view.setModel(this.model);
-    stage.view.stand({ x: 0, y: 0, z: 1 }, [this.model, rubber], this.right);
     const last = rubber.targets.length;
+    // All of the way is in sight.
+    const along = [0, Math.ceil(last / 2), last].map((time) => ({ positions: this.at(time) }));
+    stage.view.stand({ x: 0, y: 0, z: 1 }, [this.model, ...along], this.right);
     // Each corner of each triangle by itself, so that a band has a sharp edge.
     this.corners = new Float32Array(3 * rubber.faces.length);
     this.colours = new Float32Array(3 * rubber.faces.length);
     const geometry = surface({ positions: this.corners });
     geometry.setAttribute("color", new three.BufferAttribute(this.colours, 3));
     const material = new three.MeshLambertMaterial({
-      vertexColors: true, transparent: true, opacity: this.shown, side: three.DoubleSide, flatShading: true,
+      vertexColors: true,
+      transparent: true,
+      opacity: this.shown,
+      side: three.DoubleSide,
+      flatShading: true,
     });
     this.skin = new three.Mesh(geometry, material);
     // The nearest skin only is seen through, not each of those behind it.
-    const depth = new three.Mesh(geometry, new three.MeshBasicMaterial({
-      colorWrite: false, side: three.DoubleSide, transparent: true,
-    }));
+    const depth = new three.Mesh(
+      geometry,
+      new three.MeshBasicMaterial({
+        colorWrite: false,
+        side: three.DoubleSide,
+        transparent: true,
+      }),
+    );
     for (const part of [depth, this.skin]) part.frustumCulled = false;
     [depth.renderOrder, this.skin.renderOrder] = [3, 4];
     stage.view.add("rubber", depth, this.skin);
-    const greatest = Math.max(...rubber.targets.map((_, k) => stretches(rubber.positions, this.at(k + 1), rubber.faces)
-      .reduce((most, own) => Math.max(most, own), 1)), 1) - 1;
+    const greatest =
+      Math.max(
+        ...rubber.targets.map((_, k) =>
+          stretches(rubber.positions, this.at(k + 1), rubber.faces).reduce(
+            (most, own) => Math.max(most, own),
+            1,
+          ),
+        ),
+        1,
+      ) - 1;
     this.step = STEPS.find((step) => step >= greatest / BANDS.length) ?? greatest / BANDS.length;
     const input = el("input", {
-      type: "range", id: "moment", min: "0", max: String(last), step: "0.05", value: String(this.time),
+      type: "range",
+      id: "moment",
+      min: "0",
+      max: String(last),
+      step: "0.05",
+      value: String(this.time),
       on: { input: () => this.move(Number(input.value)) },
     });
     this.input = input;
@@ -103,22 +134,42 @@ export class WayOut {
     const key = BANDS.map((band, k) => {
       const swatch = el("span", { class: "sample", "aria-hidden": "true" });
       swatch.style.background = `rgb(${band})`;
-      const words = k === 0 ? `under ${percent(this.step)}`
-        : k === BANDS.length - 1 ? `over ${percent(k * this.step)}` : `${percent(k * this.step)} to ${percent((k + 1) * this.step)}`;
+      const words =
+        k === 0
+          ? `under ${percent(this.step)}`
+          : k === BANDS.length - 1
+            ? `over ${percent(k * this.step)}`
+            : `${percent(k * this.step)} to ${percent((k + 1) * this.step)}`;
       return el("li", {}, swatch, words);
     });
-    fill(this.place,
-      el("div", { class: "row" }, el("label", { for: "moment" }, "Way out"), input,
-        button("Play", () => this.play())),
+    fill(
+      this.place,
+      last > 0
+        ? el(
+            "div",
+            { class: "row" },
+            el("label", { for: "moment" }, "Way out"),
+            input,
+            button("Play", () => this.play()),
+          )
+        : el("p", { class: "small" }, "The trial ended before the rubber moved."),
       this.told,
       slider("Rubber", this.shown, (shown) => {
         this.shown = shown;
         material.opacity = shown;
-        
+
         stage.view.draw();
       }),
-      el("p", { class: "small" }, "Stretch of the rubber's skin:"), el("ul", { class: "bands" }, key),
-      this.right ? null : el("p", { class: "small" }, "Seen in the mould's own frame: it may be turned about its upright against the plan."));
+      el("p", { class: "small" }, "Stretch of the rubber's skin:"),
+      el("ul", { class: "bands" }, key),
+      this.right
+        ? null
+        : el(
+            "p",
+            { class: "small" },
+            "Seen in the mould's own frame: it may be turned about its upright against the plan.",
+          ),
+    );
     this.move(this.time);
   }
 

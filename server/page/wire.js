@@ -4,9 +4,23 @@
 import { decode } from "./protobuf.js";
 
 const names = [
-  "OK", "CANCELLED", "UNKNOWN", "INVALID_ARGUMENT", "DEADLINE_EXCEEDED", "NOT_FOUND", "ALREADY_EXISTS",
-  "PERMISSION_DENIED", "RESOURCE_EXHAUSTED", "FAILED_PRECONDITION", "ABORTED", "OUT_OF_RANGE", "UNIMPLEMENTED",
-  "INTERNAL", "UNAVAILABLE", "DATA_LOSS", "UNAUTHENTICATED",
+  "OK",
+  "CANCELLED",
+  "UNKNOWN",
+  "INVALID_ARGUMENT",
+  "DEADLINE_EXCEEDED",
+  "NOT_FOUND",
+  "ALREADY_EXISTS",
+  "PERMISSION_DENIED",
+  "RESOURCE_EXHAUSTED",
+  "FAILED_PRECONDITION",
+  "ABORTED",
+  "OUT_OF_RANGE",
+  "UNIMPLEMENTED",
+  "INTERNAL",
+  "UNAVAILABLE",
+  "DATA_LOSS",
+  "UNAUTHENTICATED",
 ];
 
 // A call that did not come off. `fields` are what is wrong with the request, field by field.
@@ -53,7 +67,10 @@ function outcome(get) {
 }
 
 function trailers(bytes) {
-  const lines = new TextDecoder().decode(bytes).split("\r\n").filter((line) => line.includes(":"));
+  const lines = new TextDecoder()
+    .decode(bytes)
+    .split("\r\n")
+    .filter((line) => line.includes(":"));
   const pairs = lines.map((line) => {
     const colon = line.indexOf(":");
     return [line.slice(0, colon).trim().toLowerCase(), line.slice(colon + 1).trim()];

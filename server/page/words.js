@@ -4,7 +4,8 @@
 export const mm = (length) => `${length.toFixed(length < 9.95 ? 1 : 0)} mm`;
 
 // The size of a thing that may be meant in another unit: metres where millimetres would be too many digits.
-export const size = (length) => (length < 9999.5 ? mm(length) : `${Math.round(length / 1000).toLocaleString("en")} m`);
+export const size = (length) =>
+  length < 9999.5 ? mm(length) : `${Math.round(length / 1000).toLocaleString("en")} m`;
 
 export const percent = (share) => `${Math.round(100 * share)} %`;
 
@@ -80,20 +81,29 @@ export const UNITS = [
 
 // Formats by the ending of a file's name.
 export const FORMATS = {
-  stl: "MESH_FORMAT_STL", obj: "MESH_FORMAT_OBJ", ply: "MESH_FORMAT_PLY", off: "MESH_FORMAT_OFF",
+  stl: "MESH_FORMAT_STL",
+  obj: "MESH_FORMAT_OBJ",
+  ply: "MESH_FORMAT_PLY",
+  off: "MESH_FORMAT_OFF",
   "3mf": "MESH_FORMAT_THREE_MF",
 };
 
 // What a trial came to, in short; loud where it is no good news. The words are those of the plan's own page.
 export function triedInShort(outcome, hindrance) {
   switch (outcome) {
-    case "TRIAL_OUTCOME_RELEASED": return "comes off in the trial";
+    case "TRIAL_OUTCOME_RELEASED":
+      return "comes off in the trial";
     case "TRIAL_OUTCOME_STUCK":
       return `${hindrance === "HINDRANCE_TEAR" ? "TEARS" : "STAYS ON"} in the trial`;
-    case "TRIAL_OUTCOME_OUT_OF_TIME": case "TRIAL_OUTCOME_NO_VERDICT": return "NO VERDICT in the trial";
-    case "TRIAL_OUTCOME_NOT_ASKED": return "release not tried";
-    case "TRIAL_OUTCOME_NOT_YET": return "release not tried yet";
-    default: return "release NOT TRIED";
+    case "TRIAL_OUTCOME_OUT_OF_TIME":
+    case "TRIAL_OUTCOME_NO_VERDICT":
+      return "NO VERDICT in the trial";
+    case "TRIAL_OUTCOME_NOT_ASKED":
+      return "release not tried";
+    case "TRIAL_OUTCOME_NOT_YET":
+      return "release not tried yet";
+    default:
+      return "release NOT TRIED";
   }
 }
 
@@ -122,6 +132,7 @@ export function tone(plan) {
   const outcome = plan.trial?.outcome;
   if (outcome === "TRIAL_OUTCOME_STUCK" || plan.misses.some((miss) => miss.fatal)) return "bad";
   if (plan.standing?.fallsApart) return "bad";
-  const clean = plan.limits.every((limit) => limit.met) && !isDoubtful(plan.trial ?? { overlap: 0, pieces: 0 });
+  const clean =
+    plan.limits.every((limit) => limit.met) && !isDoubtful(plan.trial ?? { overlap: 0, pieces: 0 });
   return outcome === "TRIAL_OUTCOME_RELEASED" && clean ? "good" : "doubt";
 }

@@ -1,5 +1,8 @@
-"""The page as a mould maker meets it: in_browser.py ADDRESS CHROMIUM MODELS [PICTURES]."""
+"""The page as a mould maker meets it: in_browser.py ADDRESS GUARDED CHROMIUM MODELS [PICTURES].
 
+GUARDED is the address of a server that takes the token in SLITWRIGHT_TOKEN, which may read."""
+
+import os
 import struct
 import sys
 from pathlib import Path
@@ -7,8 +10,8 @@ from pathlib import Path
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import sync_playwright
 
-address, chromium, models = sys.argv[1], sys.argv[2], Path(sys.argv[3])
-pictures = Path(sys.argv[4]) if len(sys.argv) > 4 else None
+address, guarded, chromium, models = sys.argv[1], sys.argv[2], sys.argv[3], Path(sys.argv[4])
+pictures = Path(sys.argv[5]) if len(sys.argv) > 5 else None
 
 # Software drawing: machines that test have no graphics card.
 FLAGS = ["--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--no-sandbox"]
@@ -43,7 +46,7 @@ class Visit:
             self.complaints.append(message.text)
 
     def asked(self, request):
-        if not request.url.startswith((address, f"blob:{address}")):
+        if not request.url.startswith((address, f"blob:{address}", guarded)):
             self.complaints.append(f"it asked {request.url}")
 
     def picture(self, name):
@@ -83,14 +86,24 @@ def ask_for_a_plan(visit):
     side = "[data-field='request.mould.box.side_clearance_mm']"
     page.fill(side, "0")
     page.fill("[data-field='request.budget.time_limit_seconds']", "15")
+    # The jug's face, as it were: in the middle of what is seen.
+    page.click("text=Mark a place on the model")
+    page.locator("#stage canvas").focus()
+    page.keyboard.press("Enter")
+    radius = page.locator("[data-field='request.areas.keep_off[0].ball.radius_mm']")
+    radius.fill("-1")
     page.click("#go")
-    fault = page.locator("p.fault", has_text="give a number from 1 to 1000")
+    page.locator("p.fault:visible", has_text="It is -1").wait_for()
+    radius.fill("8")
+    fault = page.locator("p.fault:visible", has_text="give a number from 1 to 1000")
+    page.click("#go")
     fault.wait_for()
     # Right below the field, which says so to those who do not see it.
     assert page.get_attribute(side, "aria-invalid") == "true"
     assert fault.get_attribute("id") == page.get_attribute(side, "aria-describedby")
     visit.open_to_all("a fault in the form")
     visit.picture("new-fault")
+    assert radius.get_attribute("aria-invalid") is None
     page.fill(side, "15")
     page.click("#go")
     page.wait_for_selector("text=At work")
@@ -164,6 +177,9 @@ def draw_and_compare(visit):
     page.wait_for_selector("text=4 points")
     visit.picture("draw")
     visit.open_to_all("draw")
+    page.fill("#seconds", "0")
+    page.click("#judge")
+    page.wait_for_selector("#seconds-fault >> text=give a number")
     page.fill("#seconds", "10")
     page.click("#judge")
     page.wait_for_selector(".files button", timeout=PLAN)
@@ -214,6 +230,24 @@ def delete(visit, plan):
     page.locator(f"#tick-{plan}").wait_for(state="detached")
 
 
+def with_a_token(visit):
+    page = visit.page
+    page.goto(guarded)
+    page.wait_for_selector("#tokens[open]")
+    visit.open_to_all("the question for a token")
+    page.fill("#token-value", "slw_wrong")
+    page.click("text=Use it")
+    page.wait_for_selector("text=does not take the token")
+    page.fill("#token-value", os.environ["SLITWRIGHT_TOKEN"])
+    page.click("text=Use it")
+    page.wait_for_selector("#file")
+    # It may look, not change anything.
+    page.set_input_files("#file", models / "plinth.stl")
+    page.check("input[value=LENGTH_UNIT_MILLIMETRE]")
+    page.click("text=Send it and look")
+    page.wait_for_selector("text=may not do this", timeout=PLAN)
+
+
 if pictures:
     pictures.mkdir(parents=True, exist_ok=True)
 with sync_playwright() as playwright:
@@ -227,6 +261,7 @@ with sync_playwright() as playwright:
     plan, judged = draw_and_compare(visit)
     on_a_phone(visit, plan, judged)
     delete(visit, judged)
+    with_a_token(visit)
     browser.close()
     assert not visit.complaints, visit.complaints
-print("in_browser: 8 passed, 0 failed")
+print("in_browser: 9 passed, 0 failed")

@@ -20,22 +20,37 @@ venv=$root/.venv-page
 "$root/tests/venv.sh" "$venv" "$here/requirements.txt"
 
 work=$(mktemp -d)
-server=
+servers=()
 clean() {
-    [ -z "$server" ] || kill "$server" 2>/dev/null || true
+    [ ${#servers[@]} -eq 0 ] || kill "${servers[@]}" 2>/dev/null || true
     rm -rf "$work"
 }
 trap clean EXIT
 
-"$pieces" "$work/models" >/dev/null
-"$slitwright" serve --page --listen 127.0.0.1:0 --store "$work/store" --log json 2>"$work/log" &
-server=$!
-address=
-for _ in $(seq 100); do
-    address=$(sed -n 's/.*"message":"the page is served","address":"\([^"]*\)".*/\1/p' "$work/log")
-    [ -z "$address" ] || break
-    sleep 0.1
-done
-[ -n "$address" ] || { cat "$work/log"; echo "the server did not start"; exit 1; }
+# Starts a server called $1 with further options, and leaves the page's address in `address`.
+start() {
+    local log=$work/$1.log
+    "$slitwright" serve --page --listen 127.0.0.1:0 --store "$work/$1" --log json "${@:2}" 2>"$log" &
+    servers+=($!)
+    for _ in $(seq 100); do
+        address=$(sed -n 's/.*"message":"the page is served","address":"\([^"]*\)".*/\1/p' "$log")
+        [ -z "$address" ] || return 0
+        sleep 0.1
+    done
+    cat "$log"
+    echo "the server did not start"
+    exit 1
+}
 
-"$venv/bin/python" "$here/in_browser.py" "$address" "$chromium" "$work/models" ${pictures:+"$pictures"}
+"$pieces" "$work/models" >/dev/null
+start open
+open=$address
+token=$("$slitwright" token add --tokens "$work/tokens.toml" --name bench --role read)
+start guarded --tokens "$work/tokens.toml"
+
+SLITWRIGHT_TOKEN=$token "$venv/bin/python" "$here/in_browser.py" "$open" "$address" "$chromium" "$work/models" \
+    ${pictures:+"$pictures"}
+if grep -q "${token#slw_}" "$work"/*.log; then
+    echo "the token is in the log"
+    exit 1
+fi

@@ -40,9 +40,11 @@ macro_rules! file {
     };
 }
 
-const FILES: [(&str, &str, &[u8]); 26] = [
+const FILES: [(&str, &str, &[u8]); 30] = [
     file!("", HTML, "index.html"),
     file!(STYLE, "page.css"),
+    file!(STYLE, "plan.css"),
+    file!(STYLE, "layout.css"),
     file!(DRAWING, "icon.svg"),
     file!(SCRIPT, "main.js"),
     file!(SCRIPT, "dom.js"),
@@ -58,7 +60,9 @@ const FILES: [(&str, &str, &[u8]); 26] = [
     file!(SCRIPT, "marks.js"),
     file!(SCRIPT, "model.js"),
     file!(SCRIPT, "request.js"),
+    file!(SCRIPT, "areas.js"),
     file!(SCRIPT, "plan.js"),
+    file!(SCRIPT, "shown.js"),
     file!(SCRIPT, "told.js"),
     file!(SCRIPT, "wayout.js"),
     file!(SCRIPT, "files.js"),
