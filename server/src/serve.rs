@@ -19,11 +19,12 @@ use tonic_health::server::HealthReporter;
 use tonic_web::GrpcWebLayer;
 
 use crate::front::{
-    CountedPlanner, Front, GateLayer, Metrics, OriginLayer, Room, Scrape, Stock, answer_scrapes,
-    cors, incoming, keep_up,
+    CountedPlanner, Front, GateLayer, Metrics, OriginLayer, OwnPage, Room, Scrape, Stock,
+    answer_scrapes, cors, incoming, keep_up,
 };
 use crate::grpc::{Service, UploadRules};
 use crate::jobs::{Hub, Workers};
+use crate::page::PageLayer;
 use crate::planner::Planner;
 use crate::store::{
     DatabaseConfig, Folder, FolderFiles, Ledger, ModelFiles, Models, PostgresLedger, StoreError,
@@ -63,6 +64,8 @@ pub struct ServeConfig {
     pub store: StoreLimits,
     /// What stands between the network and the service.
     pub front: Front,
+    /// Whether the page in the browser is served beside the service.
+    pub page: bool,
 }
 
 impl Default for ServeConfig {
@@ -74,6 +77,7 @@ impl Default for ServeConfig {
             database: None,
             store: StoreLimits::default(),
             front: Front::default(),
+            page: false,
         }
     }
 }
@@ -201,13 +205,19 @@ pub async fn serve(
         .http2_max_header_list_size(METADATA)
         .http2_keepalive_interval(Some(KEEPALIVE.0))
         .http2_keepalive_timeout(Some(KEEPALIVE.1))
-        .accept_http1(!web_origins.is_empty());
+        .accept_http1(config.page || !web_origins.is_empty());
+    let own_page = match (config.page, &tokens) {
+        (false, _) => OwnPage::Absent,
+        (true, None) => OwnPage::OnLoopback,
+        (true, Some(_)) => OwnPage::WithToken,
+    };
     if let Some(tls) = tls {
         server = server.tls_config(tls)?;
     }
     let serving = server
+        .layer(PageLayer::new(config.page)?)
         .layer(cors(&web_origins))
-        .layer(OriginLayer::new(&web_origins))
+        .layer(OriginLayer::new(&web_origins, own_page))
         .layer(GrpcWebLayer::new())
         .layer(GateLayer::new(tokens, Arc::clone(&metrics), methods()?))
         .add_service(planning)

@@ -88,6 +88,9 @@ pub struct ServeArgs {
     /// Longest that one upload may take to come, seconds
     #[arg(long, default_value_t = 3600, value_parser = clap::value_parser!(u64).range(1..=86_400))]
     upload_seconds: u64,
+    /// Serve a page for the browser too, at the same address
+    #[arg(long)]
+    page: bool,
     #[command(flatten)]
     pub(super) front: FrontArgs,
 }
@@ -159,11 +162,16 @@ async fn listen(args: &ServeArgs) -> Result<(), CliError> {
             ..StoreLimits::default()
         },
         front,
+        page: args.page,
     };
     let mut terminate = signal(SignalKind::terminate()).map_err(failed)?;
     let address = listener.local_addr().map_err(failed)?;
     let (tls, tokens) = (config.front.tls.is_some(), config.front.tokens.is_some());
     tracing::info!(%address, tls, tokens, workers = config.workers, "listening");
+    if args.page {
+        let scheme = if tls { "https" } else { "http" };
+        tracing::info!(address = format!("{scheme}://{address}/"), "the page is served");
+    }
     let shutdown = async move {
         tokio::select! {
             _ = tokio::signal::ctrl_c() => {}

@@ -1,7 +1,7 @@
 //! What stands between the network and the service.
 //!
 //! On its way in a call passes, in this order: the limits on connections ([`incoming`], [`guests`]), TLS
-//! ([`tls`]), the origin of a page and gRPC-Web ([`web`]), and the gate ([`gate`]): its line in the
+//! ([`tls`]), the page's own files ([`crate::page`]), the origin of a page and gRPC-Web ([`web`]), and the gate ([`gate`]): its line in the
 //! log and the counters ([`call`], [`metrics`]), the token ([`tokens`], [`access`]), its deadline.
 
 mod access;
@@ -31,11 +31,11 @@ pub use web::{NoOrigin, Origin};
 pub(crate) use counted::CountedPlanner;
 pub(crate) use gate::GateLayer;
 pub(crate) use guests::Room;
-pub(crate) use incoming::incoming;
+pub(crate) use incoming::{Peer, incoming};
 pub(crate) use metrics::{Metrics, Stock};
 pub(crate) use reload::keep_up;
 pub(crate) use scrape::{Scrape, answer_scrapes};
-pub(crate) use web::{OriginLayer, cors};
+pub(crate) use web::{OriginLayer, OwnPage, cors};
 
 use tokens::TokenBook;
 

@@ -1,13 +1,15 @@
 //! gRPC-Web for viewers in a browser, from pages of known origins only.
 
 use std::future::{Future, ready};
+use std::net::IpAddr;
 use std::pin::Pin;
 use std::str::FromStr;
 use std::sync::Arc;
 use std::task::{Context, Poll};
 use std::time::Duration;
 
-use http::header::{AUTHORIZATION, CONTENT_TYPE, ORIGIN};
+use http::header::{AUTHORIZATION, CONTENT_TYPE, HOST, ORIGIN};
+use http::uri::Authority;
 use http::{HeaderName, HeaderValue, Method, Request, Response, StatusCode};
 use tower_http::cors::{AllowOrigin, CorsLayer};
 use tower_layer::Layer;
@@ -71,20 +73,63 @@ pub fn cors(origins: &[Origin]) -> CorsLayer {
 /// CORS alone leaves that to the browser, and a page whose host name was made to point at this
 /// machine is of the same origin to it.
 #[derive(Clone)]
-pub struct OriginLayer(Arc<[Origin]>);
+pub struct OriginLayer {
+    origins: Arc<[Origin]>,
+    own: OwnPage,
+}
+
+/// Whether the page that this server sends may call, known by the host that its origin and the call name alike.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OwnPage {
+    /// There is none.
+    Absent,
+    /// It may where the host is a name of this machine's loopback: any other name may have been made to point
+    /// here, so that the page is someone else's.
+    OnLoopback,
+    /// It may, since calls need a token, which a page under another name has not.
+    WithToken,
+}
 
 impl OriginLayer {
-    /// Lets calls from these origins in, and those that come from no page.
-    pub fn new(origins: &[Origin]) -> Self {
-        Self(origins.into())
+    /// Lets calls from these origins in, those from the server's own page, and those that come from no page.
+    pub fn new(origins: &[Origin], own: OwnPage) -> Self {
+        Self { origins: origins.into(), own }
     }
+}
+
+impl OwnPage {
+    fn may_call(self, origin: &HeaderValue, host: Option<&Authority>) -> bool {
+        let origin = origin.to_str().ok().and_then(|text| text.parse::<http::Uri>().ok());
+        let (Some(from), Some(host)) = (origin.as_ref().and_then(http::Uri::authority), host)
+        else {
+            return false;
+        };
+        from == host
+            && match self {
+                Self::Absent => false,
+                Self::OnLoopback => is_loopback(host.host()),
+                Self::WithToken => true,
+            }
+    }
+}
+
+fn is_loopback(host: &str) -> bool {
+    let bare = host.trim_start_matches('[').trim_end_matches(']');
+    host.eq_ignore_ascii_case("localhost")
+        || bare.parse::<IpAddr>().is_ok_and(|ip| ip.to_canonical().is_loopback())
+}
+
+/// The host that a call names: by HTTP/2 in its address, by HTTP/1.1 in a header.
+fn host_of<In>(request: &Request<In>) -> Option<Authority> {
+    let named = || request.headers().get(HOST)?.to_str().ok()?.parse().ok();
+    request.uri().authority().cloned().or_else(named)
 }
 
 impl<S> Layer<S> for OriginLayer {
     type Service = OriginGate<S>;
 
     fn layer(&self, inner: S) -> OriginGate<S> {
-        OriginGate { inner, origins: Arc::clone(&self.0) }
+        OriginGate { inner, known: self.clone() }
     }
 }
 
@@ -92,7 +137,7 @@ impl<S> Layer<S> for OriginLayer {
 #[derive(Clone)]
 pub struct OriginGate<S> {
     inner: S,
-    origins: Arc<[Origin]>,
+    known: OriginLayer,
 }
 
 impl<S, In, Out> Service<Request<In>> for OriginGate<S>
@@ -111,8 +156,12 @@ where
     }
 
     fn call(&mut self, request: Request<In>) -> Self::Future {
+        let OriginLayer { origins, own } = &self.known;
+        let host = host_of(&request);
         let mut sent = request.headers().get_all(ORIGIN).iter();
-        if sent.all(|origin| self.origins.iter().any(|known| known.0 == origin)) {
+        if sent.all(|origin| {
+            origins.iter().any(|known| known.0 == origin) || own.may_call(origin, host.as_ref())
+        }) {
             return Box::pin(self.inner.call(request));
         }
         let mut refused = Response::new(Out::default());
@@ -124,6 +173,29 @@ where
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_own_page_calls_under_its_own_name_only() {
+        let may = |own: OwnPage, origin: &'static str, host: &str| {
+            own.may_call(&HeaderValue::from_static(origin), host.parse().ok().as_ref())
+        };
+        for (origin, host) in [
+            ("http://127.0.0.1:50151", "127.0.0.1:50151"),
+            ("http://localhost:50151", "localhost:50151"),
+            ("https://[::1]:50151", "[::1]:50151"),
+        ] {
+            assert!(may(OwnPage::OnLoopback, origin, host), "{origin}");
+            assert!(may(OwnPage::WithToken, origin, host), "{origin}");
+            assert!(!may(OwnPage::Absent, origin, host), "{origin}");
+        }
+        // A name that was made to point here, and pages of other hosts and ports.
+        assert!(!may(OwnPage::OnLoopback, "http://evil.example:50151", "evil.example:50151"));
+        assert!(may(OwnPage::WithToken, "https://cuts.example", "cuts.example"));
+        for origin in ["null", "http://127.0.0.1", "http://127.0.0.1:8080", "http://evil.example"] {
+            assert!(!may(OwnPage::OnLoopback, origin, "127.0.0.1:50151"), "{origin}");
+            assert!(!may(OwnPage::WithToken, origin, "127.0.0.1:50151"), "{origin}");
+        }
+    }
 
     #[test]
     fn origins_are_scheme_host_and_port() {

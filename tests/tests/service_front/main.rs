@@ -6,6 +6,7 @@ mod service_support;
 mod client;
 mod crowds;
 mod metrics;
+mod page;
 mod proxy;
 mod streams;
 mod tls;

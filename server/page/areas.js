@@ -1,0 +1,109 @@
+// Places where no cut may run: a face, lettering, all that must not have a seam. Each is all of the surface within
+// a distance of a point that is picked on the model.
+
+import { button, el, fill } from "./dom.js";
+import { three } from "./view3d.js";
+
+const RADIUS = 8;
+const VERMILION = 0xd55e00;
+
+export class KeepOff {
+  // `pick` asks for a place on the model and hands it on; `changed` hears of every change.
+  constructor({ pick, changed }) {
+    this.areas = [];
+    this.changed = changed;
+    this.list = el("ul", { class: "plain" });
+    this.section = el(
+      "section",
+      { class: "card" },
+      el("h2", {}, "Where no seam may be"),
+      el("p", { class: "small" }, "Faces, lettering: what lies within such a place is never cut."),
+      this.list,
+      button("Mark a place on the model", () => pick((centre) => this.add(centre))),
+      el("p", { class: "fault", data: { fault: "request.areas" }, hidden: true }),
+    );
+  }
+
+  clear() {
+    this.areas = [];
+    this.show();
+  }
+
+  add(centre) {
+    const number = this.areas.length + 1;
+    const id = `keep-off-${number}-${Date.now()}`;
+    const radius = el("input", {
+      id,
+      type: "number",
+      step: "any",
+      min: "0",
+      value: String(RADIUS),
+      "aria-describedby": `${id}-fault`,
+      on: { input: () => this.changed() },
+    });
+    this.areas.push({ centre, radius });
+    this.show();
+    radius.focus();
+  }
+
+  show() {
+    fill(
+      this.list,
+      this.areas.map((area, index) => {
+        area.radius.dataset.field = `request.areas.keep_off[${index}].ball.radius_mm`;
+        return el(
+          "li",
+          {},
+          el("label", { for: area.radius.id }, `Place ${index + 1}, all within`),
+          el("span", { class: "figure" }, area.radius, el("span", { class: "unit" }, "mm")),
+          button(
+            "Remove",
+            () => {
+              this.areas.splice(index, 1);
+              this.show();
+            },
+            { "aria-label": `Remove place ${index + 1}` },
+          ),
+          el("p", { class: "fault", id: `${area.radius.id}-fault`, hidden: true }),
+        );
+      }),
+    );
+    this.changed();
+  }
+
+  // Inputs whose figures are to be sound.
+  get inputs() {
+    return this.areas.map(({ radius }) => radius);
+  }
+
+  read() {
+    if (this.areas.length === 0) return undefined;
+    return {
+      keepOff: this.areas.map(({ centre, radius }) => ({
+        ball: { centre, radiusMm: radius.value.trim() === "" ? undefined : Number(radius.value) },
+      })),
+    };
+  }
+
+  // What is kept off, as balls in the model: where they meet its surface no cut runs.
+  draw(view) {
+    view.clear("areas");
+    this.areas.forEach(({ centre, radius }, index) => {
+      const size = Number(radius.value);
+      if (size > 0) {
+        const { x, y, z } = centre;
+        const ball = new three.Mesh(
+          new three.SphereGeometry(size, 28, 20).translate(x, y, z),
+          new three.MeshLambertMaterial({
+            color: VERMILION,
+            transparent: true,
+            opacity: 0.4,
+            depthWrite: false,
+          }),
+        );
+        view.add("areas", ball);
+      }
+      view.addLabel("areas", centre, `no seam ${index + 1}`, "width");
+    });
+  }
+}

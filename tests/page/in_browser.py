@@ -1,0 +1,267 @@
+"""The page as a mould maker meets it: in_browser.py ADDRESS GUARDED CHROMIUM MODELS [PICTURES].
+
+GUARDED is the address of a server that takes the token in SLITWRIGHT_TOKEN, which may read."""
+
+import os
+import struct
+import sys
+from pathlib import Path
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import sync_playwright
+
+address, guarded, chromium, models = sys.argv[1], sys.argv[2], sys.argv[3], Path(sys.argv[4])
+pictures = Path(sys.argv[5]) if len(sys.argv) > 5 else None
+
+# Software drawing: machines that test have no graphics card.
+FLAGS = ["--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--no-sandbox"]
+# Longest that a plan of a quarter of a minute may take on a busy machine, ms.
+PLAN = 240_000
+
+
+def longest_side(file):
+    """Of a binary STL file, in its own units."""
+    data = file.read_bytes()
+    (count,) = struct.unpack_from("<I", data, 80)
+    corners = []
+    for k in range(count):
+        numbers = struct.unpack_from("<9f", data, 84 + 50 * k + 12)
+        corners += [numbers[0:3], numbers[3:6], numbers[6:9]]
+    return max(max(c[axis] for c in corners) - min(c[axis] for c in corners) for axis in range(3))
+
+
+class Visit:
+    """One browser with one page, and what it complained of."""
+
+    def __init__(self, browser):
+        self.context = browser.new_context(viewport={"width": 1280, "height": 800}, accept_downloads=True)
+        self.page = self.context.new_page()
+        self.complaints = []
+        self.page.on("console", self.heard)
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.on("request", self.asked)
+
+    def heard(self, message):
+        if message.type in ("error", "warning") and "GPU stall" not in message.text:
+            self.complaints.append(message.text)
+
+    def asked(self, request):
+        if not request.url.startswith((address, f"blob:{address}", guarded)):
+            self.complaints.append(f"it asked {request.url}")
+
+    def picture(self, name):
+        if pictures:
+            self.page.wait_for_timeout(400)
+            self.page.screenshot(path=pictures / f"{name}.png")
+
+    def open_to_all(self, where):
+        """No serious finding of axe-core (Deque's rules for WCAG 2.2 A and AA and its best practice)."""
+        found = Axe().run(self.page).response["violations"]
+        found = [f"{f['id']}: {f['nodes'][0]['html']}" for f in found if f["impact"] in ("serious", "critical")]
+        assert not found, f"{where}: {found}"
+
+
+def send_the_jug(visit):
+    page, file = visit.page, models / "jug.stl"
+    page.goto(address)
+    page.wait_for_selector("#file")
+    visit.open_to_all("new plan")
+    page.set_input_files("#file", file)
+    page.click("text=Send it and look")
+    assert "Choose the unit" in page.inner_text("[data-fault='header.unit']")
+    page.check("input[value=LENGTH_UNIT_CENTIMETRE]")
+    page.click("text=Send it and look")
+    page.wait_for_selector("#agree", timeout=PLAN)
+    tall = longest_side(file)
+    assert page.inner_text("#longest") == f"{10 * tall:.0f} mm", page.inner_text("#longest")
+    page.check("input[value=LENGTH_UNIT_MILLIMETRE]")
+    page.click("text=Send it again")
+    page.locator("#longest").get_by_text(f"{tall:.0f} mm", exact=True).wait_for(timeout=PLAN)
+    visit.picture("new-model")
+    page.click("#agree")
+
+
+def ask_for_a_plan(visit):
+    page = visit.page
+    side = "[data-field='request.mould.box.side_clearance_mm']"
+    page.fill(side, "0")
+    page.fill("[data-field='request.budget.time_limit_seconds']", "15")
+    # The jug's face, as it were: in the middle of what is seen.
+    page.click("text=Mark a place on the model")
+    page.locator("#stage canvas").focus()
+    page.keyboard.press("Enter")
+    radius = page.locator("[data-field='request.areas.keep_off[0].ball.radius_mm']")
+    radius.fill("-1")
+    page.click("#go")
+    page.locator("p.fault:visible", has_text="It is -1").wait_for()
+    radius.fill("8")
+    fault = page.locator("p.fault:visible", has_text="give a number from 1 to 1000")
+    page.click("#go")
+    fault.wait_for()
+    # Right below the field, which says so to those who do not see it.
+    assert page.get_attribute(side, "aria-invalid") == "true"
+    assert fault.get_attribute("id") == page.get_attribute(side, "aria-describedby")
+    visit.open_to_all("a fault in the form")
+    visit.picture("new-fault")
+    assert radius.get_attribute("aria-invalid") is None
+    page.fill(side, "15")
+    page.click("#go")
+    page.wait_for_selector("text=At work")
+    visit.picture("plan-at-work")
+    page.wait_for_selector(".files button", timeout=PLAN)
+    visit.picture("plan")
+
+
+def look_at_the_plan(visit):
+    page = visit.page
+    verdict = page.inner_text("#verdict strong")
+    # The page's first line is that of the plan's own page of words.
+    first = page.evaluate(
+        """async () => {
+            const { planFile } = await import("/page/service.js");
+            const { blob } = await planFile(`plans/${location.hash.split("/")[2]}/files/plan.txt`);
+            return (await blob.text()).split("\\n\\n")[0];
+        }"""
+    )
+    assert " ".join(first.split()) == verdict, (first, verdict)
+    cautions = page.inner_text(".cautions")
+    assert "Clamp the mould" in cautions and "safety data sheet" in cautions
+    canvas = page.locator("#stage canvas")
+    canvas.focus()
+    before = page.inner_text(".caption")
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    after = page.inner_text(".caption")
+    assert before != after and "right" in after, (before, after)
+    page.keyboard.press("Home")
+    page.locator(".caption").get_by_text(before, exact=True).wait_for()
+    visit.open_to_all("plan")
+
+
+def watch_the_way_out(visit):
+    page = visit.page
+    page.click("text=The way out")
+    page.wait_for_selector("#moment", timeout=60_000)
+    last = page.get_attribute("#moment", "max")
+    page.focus("#moment")
+    page.keyboard.press("End")
+    page.wait_for_selector(f"text=Moment {last} of {last}")
+    visit.picture("way-out")
+    visit.open_to_all("way out")
+    page.click("text=The plan")
+
+
+def save_for_the_bench(visit):
+    page = visit.page
+    for name, begins in [("plan.pdf", b"%PDF"), ("template.pdf", b"%PDF"), ("plan.html", b"<!DOCTYPE html>")]:
+        with page.expect_download(timeout=120_000) as came:
+            page.click(f"text=Save {name}")
+        bytes_ = Path(came.value.path()).read_bytes()
+        assert bytes_.startswith(begins) and came.value.suggested_filename == f"jug-{name}", bytes_[:20]
+
+
+def draw_and_compare(visit):
+    page = visit.page
+    first = page.evaluate("location.hash.split('/')[2]")
+    page.click("text=Draw on it")
+    page.wait_for_selector("#judge")
+    box = page.locator("#stage canvas").bounding_box()
+    # Up the middle of what is seen.
+    for share in (0.62, 0.55, 0.5):
+        page.mouse.click(box["x"] + 0.5 * box["width"], box["y"] + share * box["height"])
+    page.wait_for_selector("text=3 points")
+    # And one by the keyboard, under the cross once the view is turned.
+    page.locator("#stage canvas").focus()
+    page.keyboard.press("Shift+ArrowDown")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("text=4 points")
+    visit.picture("draw")
+    visit.open_to_all("draw")
+    page.fill("#seconds", "0")
+    page.click("#judge")
+    page.wait_for_selector("#seconds-fault >> text=give a number")
+    page.fill("#seconds", "10")
+    page.click("#judge")
+    page.wait_for_selector(".files button", timeout=PLAN)
+    assert page.locator(".misses li").count() > 0, "a short line on the side of a jug is not enough"
+    visit.picture("judged")
+    second = page.evaluate("location.hash.split('/')[2]")
+    page.click("nav >> text=All plans")
+    page.check(f"#tick-{first}")
+    page.check(f"#tick-{second}")
+    visit.picture("jobs")
+    visit.open_to_all("all plans")
+    page.click("text=Compare the two")
+    page.wait_for_selector("tbody tr", timeout=60_000)
+    assert page.locator(".pair canvas").count() == 2
+    visit.picture("compare")
+    visit.open_to_all("side by side")
+    return first, second
+
+
+def on_a_phone(visit, plan, other):
+    page = visit.page
+    page.set_viewport_size({"width": 390, "height": 844})
+    for name, path in [("plan", f"plan/{plan}"), ("new", "new"), ("jobs", "plans"), ("compare", f"compare/{plan}/{other}")]:
+        page.goto(f"{address}#/{path}")
+        wait = {"plan": ".files button", "new": "#file", "jobs": ".job", "compare": "tbody tr"}[name]
+        page.wait_for_selector(wait, timeout=60_000)
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= 390, f"{name} is {wide} px wide"
+        visit.picture(f"phone-{name}")
+        if name == "plan":
+            page.evaluate("document.querySelector('.files').scrollIntoView()")
+            # The verdict stays in sight.
+            top = page.locator("#verdict").bounding_box()
+            assert 0 <= top["y"] < 100, top
+            visit.picture("phone-plan-below")
+        visit.open_to_all(f"{name} on a phone")
+
+
+def delete(visit, plan):
+    page = visit.page
+    page.goto(f"{address}#/plans")
+    press = page.locator(f"#Delete-{plan}")
+    press.click()
+    page.click("text=No, keep it")
+    assert page.locator(f"#tick-{plan}").count() == 1
+    press.click()
+    page.click("text=Delete it")
+    page.locator(f"#tick-{plan}").wait_for(state="detached")
+
+
+def with_a_token(visit):
+    page = visit.page
+    page.goto(guarded)
+    page.wait_for_selector("#tokens[open]")
+    visit.open_to_all("the question for a token")
+    page.fill("#token-value", "slw_wrong")
+    page.click("text=Use it")
+    page.wait_for_selector("text=does not take the token")
+    page.fill("#token-value", os.environ["SLITWRIGHT_TOKEN"])
+    page.click("text=Use it")
+    page.wait_for_selector("#file")
+    # It may look, not change anything.
+    page.set_input_files("#file", models / "plinth.stl")
+    page.check("input[value=LENGTH_UNIT_MILLIMETRE]")
+    page.click("text=Send it and look")
+    page.wait_for_selector("text=may not do this", timeout=PLAN)
+
+
+if pictures:
+    pictures.mkdir(parents=True, exist_ok=True)
+with sync_playwright() as playwright:
+    browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+    visit = Visit(browser)
+    send_the_jug(visit)
+    ask_for_a_plan(visit)
+    look_at_the_plan(visit)
+    watch_the_way_out(visit)
+    save_for_the_bench(visit)
+    plan, judged = draw_and_compare(visit)
+    on_a_phone(visit, plan, judged)
+    delete(visit, judged)
+    with_a_token(visit)
+    browser.close()
+    assert not visit.complaints, visit.complaints
+print("in_browser: 9 passed, 0 failed")
