@@ -10,6 +10,7 @@ export const TONES = {
   CUT_KIND_FROM_GATE: 0x0f0f14,
   CUT_KIND_SEPARATE: 0x142869,
   CUT_KIND_BRIDGE: 0x730f19,
+  CUT_KIND_BEHIND_HINGE: 0x0a5046,
 };
 const SHEET = [0.85, 0.45, 0.1];
 const SKIN = [0.95, 0.85, 0.6];
@@ -18,7 +19,14 @@ const SKY = 0x56b4e9;
 const PURPLE = 0xcc79a7;
 const VERMILION = 0xd55e00;
 // Radius of a cut's line as a share of the model's size.
-const WIDTHS = { CUT_KIND_FROM_GATE: 0.0085, CUT_KIND_SEPARATE: 0.006, CUT_KIND_BRIDGE: 0.0085 };
+const WIDTHS = {
+  CUT_KIND_FROM_GATE: 0.0085,
+  CUT_KIND_SEPARATE: 0.006,
+  CUT_KIND_BRIDGE: 0.0085,
+  CUT_KIND_BEHIND_HINGE: 0.006,
+};
+// Kinds of cut that are led from within.
+const WITHIN = ["CUT_KIND_BRIDGE", "CUT_KIND_BEHIND_HINGE"];
 
 const point = ({ x, y, z }) => new three.Vector3(x, y, z);
 
@@ -101,7 +109,7 @@ export function drawCuts(view, cuts) {
     for (const branch of cut.branches) {
       const points = branch.points.map(point);
       if (points.length === 0) continue;
-      addLine(view, "cuts", points, radius, tone, cut.kind === "CUT_KIND_BRIDGE" ? "beads" : "tube");
+      addLine(view, "cuts", points, radius, tone, WITHIN.includes(cut.kind) ? "beads" : "tube");
       if (cut.kind === "CUT_KIND_SEPARATE") {
         for (const end of [points[0], points.at(-1)]) addBall(view, "cuts", end, 2 * radius, tone);
       }
@@ -172,7 +180,7 @@ function drawBridges(view, plan) {
     const cut = plan.cuts.some((own) => own.kind === "CUT_KIND_BRIDGE" && own.cutsBridge?.bridge === index);
     const rim = bridge.rim?.points.map(point) ?? [];
     if (bridge.closed && rim.length > 2) rim.push(rim[0]);
-    if (!cut && rim.length > 1)
+    if (!cut && !bridge.lined && rim.length > 1)
       addLine(view, "bridges", rim, 0.004 * view.radius, TONES.CUT_KIND_BRIDGE, "beads");
   });
   for (const near of plan.nearBridges) {
