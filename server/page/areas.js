@@ -85,25 +85,31 @@ export class KeepOff {
     };
   }
 
-  // What is kept off, as balls in the model: where they meet its surface no cut runs.
   draw(view) {
-    view.clear("areas");
-    this.areas.forEach(({ centre, radius }, index) => {
-      const size = Number(radius.value);
-      if (size > 0) {
-        const { x, y, z } = centre;
-        const ball = new three.Mesh(
-          new three.SphereGeometry(size, 28, 20).translate(x, y, z),
-          new three.MeshLambertMaterial({
-            color: VERMILION,
-            transparent: true,
-            opacity: 0.4,
-            depthWrite: false,
-          }),
-        );
-        view.add("areas", ball);
-      }
-      view.addLabel("areas", centre, `no seam ${index + 1}`, "width");
-    });
+    drawPlaces(
+      view,
+      this.areas.map(({ centre, radius }) => ({ centre, radiusMm: Number(radius.value) })),
+    );
   }
+}
+
+// What is kept off, as balls in the model: where they meet its surface no cut runs.
+export function drawPlaces(view, balls) {
+  view.clear("areas");
+  balls.forEach(({ centre, radiusMm }, index) => {
+    if (radiusMm > 0) {
+      const { x, y, z } = centre;
+      const ball = new three.Mesh(
+        new three.SphereGeometry(radiusMm, 28, 20).translate(x, y, z),
+        new three.MeshLambertMaterial({
+          color: VERMILION,
+          transparent: true,
+          opacity: 0.4,
+          depthWrite: false,
+        }),
+      );
+      view.add("areas", ball);
+    }
+    view.addLabel("areas", centre, `no seam ${index + 1}`, "width");
+  });
 }

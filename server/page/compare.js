@@ -7,7 +7,7 @@ import { showModel } from "./shown.js";
 import { Stage } from "./stage.js";
 import { tellVerdict } from "./told.js";
 import { SIDES, Turning } from "./turning.js";
-import { mm, percent, sentence, triedInShort } from "./words.js";
+import { figure, mm, percent, sentence, triedInShort } from "./words.js";
 
 // Rows of the table: words, and the figure of a plan.
 const ROWS = [
@@ -16,13 +16,15 @@ const ROWS = [
   ["Release trial", (plan) => sentence(triedInShort(plan.trial))],
   [
     "Greatest pull",
-    (plan) => (plan.greatestPullN === undefined ? "not tried" : `${plan.greatestPullN.toFixed(0)} N`),
+    (plan) => (plan.greatestPullN === undefined ? "not tried" : figure(plan.greatestPullN.toFixed(0), "N")),
   ],
   ["Beside thin rubber", (plan) => (plan.weakLengthMm === undefined ? "not known" : mm(plan.weakLengthMm))],
   [
     "Knife off square, at most",
     (plan) =>
-      plan.worstAngleDegrees === undefined ? "not known" : `${plan.worstAngleDegrees.toFixed(0)} degrees`,
+      plan.worstAngleDegrees === undefined
+        ? "not known"
+        : figure(plan.worstAngleDegrees.toFixed(0), "degrees"),
   ],
   ["Deepest cut", (plan) => (plan.greatestDepthMm === undefined ? "not known" : mm(plan.greatestDepthMm))],
   ["Bridges cut", (plan) => `${plan.bridgesCut} of ${plan.bridges}`],
@@ -109,12 +111,12 @@ export async function openCompare(frame, ids) {
           el(
             "tbody",
             {},
-            ROWS.map(([words, figure]) =>
+            ROWS.map(([words, tell]) =>
               el(
                 "tr",
                 {},
                 el("th", { scope: "row" }, words),
-                plans.map((plan) => el("td", {}, figure(plan))),
+                plans.map((plan) => el("td", {}, tell(plan))),
               ),
             ),
           ),

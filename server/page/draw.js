@@ -34,6 +34,7 @@ class Drawing {
     this.frame.title("Cuts of your own");
     this.stage = this.frame.stage();
     const { view } = this.stage;
+    fill(this.frame.body, el("p", { class: "busy", role: "status" }, "The model's surface is fetched ..."));
     const mesh = await modelMesh(this.model.name, surfaceOf(this.model), this.ended.signal);
     view.setModel(mesh);
     view.stand(this.up, [mesh]);

@@ -282,12 +282,17 @@ class NewPlan {
     );
     say(`The model is there. Its longest side is ${mm(longest)}.`);
     if (begun.agreed) this.showForm();
+    const stage = this.frame.stage();
+    fill(stage.more, el("p", { class: "busy", role: "status" }, "The model's surface is fetched ..."));
     try {
       this.mesh = await modelMesh(model.name, surfaceOf(model), this.ended.signal);
       if (this.ended.signal.aborted) return;
+      fill(stage.more);
       this.stand();
     } catch (error) {
-      if (error.name !== "AbortError") this.report.append(el("p", { class: "fault" }, error.message));
+      if (error.name === "AbortError") return;
+      fill(stage.more);
+      this.report.append(el("p", { class: "fault" }, error.message));
     }
   }
 
@@ -314,6 +319,8 @@ class NewPlan {
 
   // The next place that is picked on the model goes to `take`.
   pick(words, take) {
+    // Before the model is seen there is nothing to pick.
+    if (!this.mesh) return;
     const stage = this.frame.stage();
     const { view } = stage;
     byId("stage").scrollIntoView({ block: "nearest" });

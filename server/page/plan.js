@@ -2,6 +2,7 @@
 
 import { button, el, fill, say } from "./dom.js";
 import { cancelPlan, extendPlan, getPlan, watchPlan } from "./service.js";
+import { drawPlaces } from "./areas.js";
 import { PlanFiles } from "./files.js";
 import { clearPlan, drawPlan, drawSkin, fadeSkin } from "./marks.js";
 import { LEGEND, loadSkin, rightInMould, showModel, upOf } from "./shown.js";
@@ -13,6 +14,12 @@ import { STAGES, STATES, mm, sentence, span, triedInShort } from "./words.js";
 // How much of the rubber is seen at first.
 const SHOWN = 0.22;
 const AGAIN = 2000;
+
+// Places that the request keeps off. Of a polygon its first corner is shown.
+function placesOf(request) {
+  const areas = request?.areas?.keepOff ?? [];
+  return areas.map(({ ball, polygon }) => ball ?? { centre: polygon.corners[0], radiusMm: 0 });
+}
 
 class PlanScreen {
   constructor(frame, id) {
@@ -34,6 +41,7 @@ class PlanScreen {
     this.say = el("p", { class: "small", role: "status" });
     fill(this.stage.more, this.say);
     this.tell();
+    this.say.textContent = "The model's surface is fetched ...";
     const { model, mesh, words } = await showModel(this.stage, this.job, this.signal);
     this.mesh = mesh;
     this.say.textContent = words ?? "";
@@ -67,7 +75,11 @@ class PlanScreen {
         planWords(job.plan, job.request?.sheets, (toward) => this.look(toward)),
       );
     } else if (job.state === "JOB_STATE_FAILED") {
-      tellWaiting(this.frame.verdict, sentence(job.failure?.message || "There is no plan"), "bad");
+      tellWaiting(
+        this.frame.verdict,
+        sentence(`There is no plan: ${job.failure?.message || "nobody knows why"}`),
+        "bad",
+      );
     } else if (job.state === "JOB_STATE_CANCELLED")
       tellWaiting(this.frame.verdict, "Stopped before there was a plan.", "bad");
     else tellWaiting(this.frame.verdict, "There is no plan yet.");
@@ -189,6 +201,7 @@ class PlanScreen {
     if (job.plan) {
       if (!this.mesh) this.standOnLines();
       drawPlan(stage.view, job.plan, job.request?.sheets);
+      drawPlaces(stage.view, placesOf(job.request));
       if (this.skin) drawSkin(stage.view, this.skin, this.shown ?? SHOWN);
     } else clearPlan(stage.view);
     stage.legend(LEGEND);

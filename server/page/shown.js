@@ -14,6 +14,7 @@ export const LEGEND = [
   ["bridges", "bridges and thin gaps", "bridge"],
   ["hinges", "hinges, uncut", "hinge"],
   ["gate", "gate, open anyway", "gate"],
+  ["areas", "no seam wanted", "fault"],
   ["misses", "faults of the cuts", "fault"],
   ["board", "board", "board"],
 ];

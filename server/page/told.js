@@ -2,7 +2,7 @@
 
 import { button, el, fill } from "./dom.js";
 import { bridgeLetter, weakness } from "./marks.js";
-import { KINDS_OF_CUT, isDoubtful, mm, percent, sentence, tone, verdict } from "./words.js";
+import { KINDS_OF_CUT, figure, isDoubtful, mm, percent, sentence, tone, verdict } from "./words.js";
 
 const SIGNS = { good: "✓", doubt: "?", bad: "✕" };
 
@@ -36,7 +36,7 @@ export function tellWaiting(place, words, kind = "waiting") {
 // How the release trial came out, a sentence each.
 function trialWords(trial) {
   if (!trial) return [];
-  const pull = `${trial.greatestPullN.toFixed(0)} N at most`;
+  const pull = `${figure(trial.greatestPullN.toFixed(0), "N")} at most`;
   const stretch = `the rubber is stretched by ${percent(trial.greatestStrain)} at most`;
   const words = {
     TRIAL_OUTCOME_RELEASED: `In the trial the rubber comes off with a pull of ${pull}; ${stretch}`,
@@ -223,7 +223,11 @@ export function planWords(plan, rules, look) {
       "section",
       { class: "card" },
       el("h2", {}, "Rubber to mix"),
-      el("p", {}, `${plan.rubberVolumeCm3.toFixed(0)} cm³, ${plan.rubberMassG.toFixed(0)} g, without waste.`),
+      el(
+        "p",
+        {},
+        `${figure(plan.rubberVolumeCm3.toFixed(0), "cm³")}, ${figure(plan.rubberMassG.toFixed(0), "g")}, without waste.`,
+      ),
     ),
     met.length === 0
       ? null

@@ -1,24 +1,27 @@
 // Figures with their units, and the protocol's names in words.
 
+// A figure and its unit, between which no line breaks.
+export const figure = (value, unit) => `${value}\u00a0${unit}`;
+
 // A length, with a decimal only where it tells something.
-export const mm = (length) => `${length.toFixed(length < 9.95 ? 1 : 0)} mm`;
+export const mm = (length) => figure(length.toFixed(length < 9.95 ? 1 : 0), "mm");
 
 // The size of a thing that may be meant in another unit: metres where millimetres would be too many digits.
 export const size = (length) =>
-  length < 9999.5 ? mm(length) : `${Math.round(length / 1000).toLocaleString("en")} m`;
+  length < 9999.5 ? mm(length) : figure(Math.round(length / 1000).toLocaleString("en"), "m");
 
-export const percent = (share) => `${Math.round(100 * share)} %`;
+export const percent = (share) => figure(Math.round(100 * share), "%");
 
 // A span of time.
 export function span(seconds) {
-  if (seconds < 100) return `${Math.round(seconds)} s`;
-  if (seconds < 5400) return `${Math.round(seconds / 60)} min`;
-  return `${(seconds / 3600).toFixed(1)} h`;
+  if (seconds < 100) return figure(Math.round(seconds), "s");
+  if (seconds < 5400) return figure(Math.round(seconds / 60), "min");
+  return figure((seconds / 3600).toFixed(1), "h");
 }
 
 export function bytes(count) {
-  if (count < 1e6) return `${Math.max(1, Math.round(count / 1e3))} kB`;
-  return `${(count / 1e6).toFixed(1)} MB`;
+  if (count < 1e6) return figure(Math.max(1, Math.round(count / 1e3)), "kB");
+  return figure((count / 1e6).toFixed(1), "MB");
 }
 
 export function moment(time) {

@@ -15,8 +15,8 @@ pictures = Path(sys.argv[5]) if len(sys.argv) > 5 else None
 
 # Software drawing: machines that test have no graphics card.
 FLAGS = ["--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--no-sandbox"]
-# Longest that a plan of a quarter of a minute may take on a busy machine, ms.
-PLAN = 240_000
+# Longest that a plan of a quarter of a minute may take on a machine that is kept busy by others, ms.
+PLAN = 600_000
 
 
 def longest_side(file):
@@ -28,6 +28,11 @@ def longest_side(file):
         numbers = struct.unpack_from("<9f", data, 84 + 50 * k + 12)
         corners += [numbers[0:3], numbers[3:6], numbers[6:9]]
     return max(max(c[axis] for c in corners) - min(c[axis] for c in corners) for axis in range(3))
+
+
+def words(text):
+    """With plain spaces between them, wherever lines may or may not break."""
+    return " ".join(text.split())
 
 
 class Visit:
@@ -73,7 +78,7 @@ def send_the_jug(visit):
     page.click("text=Send it and look")
     page.wait_for_selector("#agree", timeout=PLAN)
     tall = longest_side(file)
-    assert page.inner_text("#longest") == f"{10 * tall:.0f} mm", page.inner_text("#longest")
+    assert words(page.inner_text("#longest")) == f"{10 * tall:.0f} mm", page.inner_text("#longest")
     page.check("input[value=LENGTH_UNIT_MILLIMETRE]")
     page.click("text=Send it again")
     page.locator("#longest").get_by_text(f"{tall:.0f} mm", exact=True).wait_for(timeout=PLAN)
@@ -114,7 +119,7 @@ def ask_for_a_plan(visit):
 
 def look_at_the_plan(visit):
     page = visit.page
-    verdict = page.inner_text("#verdict strong")
+    verdict = words(page.inner_text("#verdict strong"))
     # The page's first line is that of the plan's own page of words.
     first = page.evaluate(
         """async () => {
@@ -123,7 +128,7 @@ def look_at_the_plan(visit):
             return (await blob.text()).split("\\n\\n")[0];
         }"""
     )
-    assert " ".join(first.split()) == verdict, (first, verdict)
+    assert words(first) == verdict, (first, verdict)
     cautions = page.inner_text(".cautions")
     assert "Clamp the mould" in cautions and "safety data sheet" in cautions
     canvas = page.locator("#stage canvas")
