@@ -171,6 +171,8 @@ function bridgeLine(plan, bridge, index) {
   if (cut) {
     const short = bridge.openingMm < bridge.openingNeededMm ? ", TOO SHORT" : "";
     fate = `Cut ${cut.order} crosses it. Opening beside it ${mm(bridge.openingMm)}, needed ${mm(bridge.openingNeededMm)}${short}.`;
+  } else if (bridge.lined) {
+    fate = "The rubber only lines this hole, and the cut between the two sides runs round in it.";
   } else if (bridge.disc === "DISC_STATE_KNOTTED") fate = `No plain cut crosses it: ${bridge.explanation}.`;
   return el(
     "li",
@@ -179,6 +181,12 @@ function bridgeLine(plan, bridge, index) {
     el("span", {}, el("strong", {}, `${hole}, neck ${mm(bridge.neckWidthMm)} wide`), ` ${fate}`),
   );
 }
+
+// What stays of hinges that fold.
+const folds = (hinges) => {
+  const skin = hinges.find((hinge) => hinge.skinMm !== undefined)?.skinMm;
+  return skin === undefined ? "" : ` The rubber behind is cut from within: leave the outermost ${mm(skin)} there.`;
+};
 
 // Cuts, bridges, hinges and rubber. `look` turns the view to a direction, or is told that there is none.
 export function planWords(plan, rules, look) {
@@ -189,7 +197,7 @@ export function planWords(plan, rules, look) {
       : el(
           "p",
           {},
-          `${plan.hinges.length === 1 ? "1 hinge" : `${plan.hinges.length} hinges, the narrowest`} ${mm(narrowest)} wide: rubber left uncut. Stop the knife short of it.`,
+          `${plan.hinges.length === 1 ? "1 hinge" : `${plan.hinges.length} hinges, the narrowest`} ${mm(narrowest)} wide: rubber left uncut. Stop the knife short of it.${folds(plan.hinges)}`,
         );
   const met = plan.limits.filter((limit) => limit.met);
   return [

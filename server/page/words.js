@@ -59,9 +59,10 @@ export const STAGES = {
 };
 
 export const KINDS_OF_CUT = {
-  CUT_KIND_FROM_GATE: "from the gate",
+  CUT_KIND_FROM_GATE: "from the base opening",
   CUT_KIND_SEPARATE: "separate cut",
   CUT_KIND_BRIDGE: "bridge cut",
+  CUT_KIND_BEHIND_HINGE: "cut behind a hinge",
 };
 
 export const RUBBERS = [

@@ -40,7 +40,9 @@ pub(super) fn cut_in_short(cut: &Cut) -> String {
     let mut words = format!("{}, {}", kind_of_cut(cut.kind), millimetres(cut.length));
     match cut.reason {
         Reason::CutsBridge { bridge, .. } => {
-            words.push_str(&format!(", across bridge {}", bridge_letter(bridge as usize)));
+            // One from outside is there to let the blade get at it.
+            let what = if cut.kind == CutKind::Bridge { "across" } else { "opens the way to" };
+            words.push_str(&format!(", {what} bridge {}", bridge_letter(bridge as usize)));
         }
         Reason::CutsNearBridge { .. } => words.push_str(", across a near-bridge"),
         Reason::FreesRing { .. } | Reason::PartsSides { .. } | Reason::FoldsHinge { .. } => {}
@@ -50,7 +52,7 @@ pub(super) fn cut_in_short(cut: &Cut) -> String {
 
 /// The cut that crosses bridge number `index`, if there is one.
 pub(super) fn cut_of_bridge(plan: &Plan, index: usize) -> Option<&Cut> {
-    plan.cuts.iter().find(
+    plan.cuts.iter().filter(|cut| cut.kind == CutKind::Bridge).find(
         |cut| matches!(cut.reason, Reason::CutsBridge { bridge, .. } if bridge as usize == index),
     )
 }

@@ -133,7 +133,7 @@ fn a_ball_with_many_faults_is_mended_face_by_face() {
 #[test]
 fn shells_that_overlap_are_joined_and_told() {
     let (r, d): (f64, f64) = (30.0, 36.0);
-    let model = mended(joined(&icosphere(r, 5), &moved(&icosphere(r, 5), [d, 0.0, 0.0])));
+    let model = mended(joined(&icosphere(r, 4), &moved(&icosphere(r, 4), [d, 0.0, 0.0])));
     let pi = std::f64::consts::PI;
     let lens = pi * (4.0 * r + d) * (2.0 * r - d).powi(2) / 12.0;
     let exact = 8.0 / 3.0 * pi * r.powi(3) - lens;
