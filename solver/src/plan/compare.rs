@@ -99,9 +99,8 @@ fn compared(named: &NamedPlan<'_>) -> Compared {
     let missed: Vec<String> =
         plan.limits.iter().filter(|limit| !limit.met).map(|limit| limit.name.clone()).collect();
     // Near-bridges are no bridges that have to be cut, and what opens the way to one does not cut it.
-    let is_bridge = |cut: &&Cut| {
-        cut.kind == CutKind::Bridge && matches!(cut.reason, Reason::CutsBridge { .. })
-    };
+    let is_bridge =
+        |cut: &&Cut| cut.kind == CutKind::Bridge && matches!(cut.reason, Reason::CutsBridge { .. });
     let crossed = plan.cuts.iter().filter(is_bridge).count();
     let sheets = plan.sheets.as_ref();
     let lined = plan.bridges.iter().filter(|bridge| bridge.lined).count();

@@ -27,7 +27,7 @@ const VIEWS: f64 = 0.4;
 const FIRST_ROUND: f64 = 4.0;
 /// When the first cut between two sides has to have passed, as a share of a pass. Like the shares below tried on demo pieces
 /// with 60 to 120 s; no source.
-const FIRST: f64 = 0.6;
+const FIRST: f64 = 0.7;
 /// When free cuts have to be there, as a share of a pass: where a cut between two sides passes, and where none does;
 /// and the least time for them.
 const FREE: (f64, f64, f64) = (0.25, 0.7, 0.1);

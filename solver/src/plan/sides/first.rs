@@ -42,9 +42,11 @@ impl Shortening<'_, '_> {
         if let Some(ended) = self.first_of(bench, incumbents, &cuts, end)? {
             return Ok(ended);
         }
-        // What holds two loose halves holds them with any hinge.
+        // Elements as long as a limb is thick hook halves to each other: what is hard to open wants finer ones from here on.
+        self.refine();
+        // What holds two loose halves holds them with any hinge. The truest sides are the likeliest to come off.
         let (parted, unknown) = others.split_at(others.len().min(PARTED - AT_ONCE));
-        let looked_at: Vec<usize> = likely.iter().chain(parted).copied().collect();
+        let looked_at: Vec<usize> = interleaved(parted, likely);
         let Some(parting) = self.parting(bench, incumbents, &looked_at, end)? else {
             return Ok(Shortened::OutOfTime);
         };
@@ -56,7 +58,6 @@ impl Shortening<'_, '_> {
         if let Some(ended) = self.first_of(bench, incumbents, &folding, end)? {
             return Ok(ended);
         }
-        // Where all are held, elements as long as a limb is thick may hook the halves to each other.
         let likely = if parting.is_empty() {
             looked_at
         } else {
@@ -74,8 +75,7 @@ impl Shortening<'_, '_> {
             if round > 0 {
                 continue;
             }
-            // What is hard to open wants fine elements and the shortest hinge.
-            self.refine();
+            // What is hard to open wants the shortest hinge.
             let cuts = self.first_cuts(bench, incumbents, views, SHORTEST_HINGE, end)?;
             let Some(cuts) = cuts else { return Ok(Shortened::OutOfTime) };
             if let Some(ended) = self.first_of(bench, incumbents, &cuts, end)? {
@@ -90,7 +90,8 @@ impl Shortening<'_, '_> {
     }
 
     /// Of some views those whose two halves come off the model with all of the border cut, without any hinge, and those of which that
-    /// is not known: the former with the pull that it takes, N, the least first. None where time is up.
+    /// is not known: the former with the pull that it takes, N, the least first. Where some come off, no further views are tried. None
+    /// where time is up.
     #[expect(clippy::type_complexity, reason = "a list that is used once")]
     fn parting(
         &mut self,
@@ -110,6 +111,10 @@ impl Shortening<'_, '_> {
         }
         let (mut parting, mut unknown) = (Vec::new(), Vec::new());
         for some in all.chunks(AT_ONCE) {
+            if !parting.is_empty() {
+                unknown.extend(some.iter().map(|cut| (cut.view, None)));
+                continue;
+            }
             let cuts: Vec<&Cut> = some.iter().collect();
             bench.control.stage(Stage::Trial, 0.5, "two loose halves, tried by simulation");
             // Halves that are free come off along the most open direction.
@@ -225,5 +230,23 @@ impl Shortening<'_, '_> {
             Some(false) => None,
             None => Some(Shortened::OutOfTime),
         })
+    }
+}
+
+/// One of each list in turn, the first list first.
+fn interleaved(a: &[usize], b: &[usize]) -> Vec<usize> {
+    let count = a.len().max(b.len());
+    (0..count).flat_map(|k| a.get(k).into_iter().chain(b.get(k))).copied().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lists_take_turns() {
+        assert_eq!(interleaved(&[2, 3], &[0, 1]), [2, 0, 3, 1]);
+        assert_eq!(interleaved(&[], &[0, 1]), [0, 1]);
+        assert_eq!(interleaved(&[2, 3], &[0]), [2, 0, 3]);
     }
 }
