@@ -320,7 +320,7 @@ async fn while_the_work_goes_on_files_show_the_best_so_far() {
         text.extend(chunk);
     }
     let text = String::from_utf8(text).expect("words");
-    assert!(text.contains("7.0 mm, across bridge A"), "{text}");
+    assert!(text.contains("7.0 mm, opens the way to bridge A"), "{text}");
     cancel(client, &job.name).await;
     server.stop().await;
 }
