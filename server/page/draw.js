@@ -81,7 +81,7 @@ class Drawing {
         el(
           "p",
           {},
-          "Click points on the model, one after the other. The line between them follows what you see. Drag to turn the model; the line waits. Start at the board for a cut from the gate.",
+          "Click points on the model, one after the other. The line between them follows what you see. Drag to turn the model; the line waits. Start at the board for a cut from the base opening.",
         ),
         el(
           "p",

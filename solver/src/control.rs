@@ -202,6 +202,10 @@ impl<'a> Control<'a> {
     pub fn with_extra_time(&self, seconds: f64) -> f64 {
         seconds + self.extra.seconds()
     }
+    /// Whether a reading of the job's clock, seconds without what was given on top so far, has come.
+    pub fn is_past(&self, seconds: f64) -> bool {
+        self.elapsed().as_secs_f64() >= self.with_extra_time(seconds)
+    }
     /// Between two steps of the work, on the job's own thread: wait as long as the job is held up, or
     /// until it is cancelled. Threads that jobs share must not wait here.
     pub fn rest(&self) {

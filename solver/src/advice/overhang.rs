@@ -1,11 +1,8 @@
 //! Parts that jut out broad and thin: liquid fills them last and sideways.
 
-use std::collections::HashMap;
-
 use serde::{Deserialize, Serialize};
 
-use crate::mesh::{FaceId, Point, SurfaceLocator, TriangleMesh, Vector};
-use crate::union_find::UnionFind;
+use crate::mesh::{FaceId, Point, SurfaceLocator, TriangleMesh, Vector, patches};
 
 /// An underside leans from level by less than this, degrees. No source.
 const LOOKS_DOWN_DEGREES: f64 = 30.0;
@@ -40,28 +37,16 @@ pub(super) fn overhangs(
             !held && -normal.z > level * normal.norm()
         })
         .collect();
-    let mut first: HashMap<u32, usize> = HashMap::new();
-    let mut joined = UnionFind::new(faces.len());
-    for (k, f) in faces.iter().enumerate() {
-        for &v in &model.faces[f.index()] {
-            let other = *first.entry(v).or_insert(k);
-            joined.join(k, other);
-        }
-    }
-    let mut patches: Vec<Vec<FaceId>> = vec![Vec::new(); faces.len()];
-    for (k, f) in faces.iter().enumerate() {
-        patches[joined.root(k)].push(*f);
-    }
     let beneath = |f: &FaceId| -0.5 * model.area_vector(*f).z;
     let lift = 1e-6 * model.span();
     let mut found = Vec::new();
-    for patch in &patches {
+    for patch in patches(model, &faces) {
         let area: f64 = patch.iter().map(beneath).sum();
         if area < BROAD {
             continue;
         }
         let (mut sum, mut middle) = (0.0, Vector::zeros());
-        for f in patch {
+        for f in &patch {
             let at = model.face_middle(*f);
             // From just within up to where the solid ends.
             let hit = locator.ray(&(at + Vector::z() * lift), &Vector::z(), f64::MAX);

@@ -1,12 +1,9 @@
 //! Where the casting is poured: through the mould's base opening, or a sprue on it.
 
-use std::collections::HashMap;
-
 use serde::{Deserialize, Serialize};
 
 use crate::body::Gate;
-use crate::mesh::{FaceId, TriangleMesh, Vector};
-use crate::union_find::UnionFind;
+use crate::mesh::{FaceId, TriangleMesh, Vector, patches};
 
 /// An opening narrower than this is slow to pour through and lets no air out beside what runs in, mm. Common practice,
 /// no source.
@@ -36,18 +33,9 @@ pub(super) fn pour(model: &TriangleMesh, gate: &Gate, is_gate: &[bool]) -> Pour 
             held && gate.holds(&model.face_middle(*f))
         })
         .collect();
-    let mut first: HashMap<u32, usize> = HashMap::new();
-    let mut joined = UnionFind::new(faces.len());
-    for (k, f) in faces.iter().enumerate() {
-        for &v in &model.faces[f.index()] {
-            let other = *first.entry(v).or_insert(k);
-            joined.join(k, other);
-        }
-    }
-    let mut area = vec![0.0; faces.len()];
-    for (k, f) in faces.iter().enumerate() {
-        area[joined.root(k)] -= 0.5 * model.area_vector(*f).dot(&Vector::z());
-    }
+    let beneath = |f: &FaceId| -0.5 * model.area_vector(*f).dot(&Vector::z());
+    let mut area: Vec<f64> =
+        patches(model, &faces).iter().map(|patch| patch.iter().map(beneath).sum()).collect();
     area.retain(|a| *a > 0.0);
     let largest = area.iter().copied().fold(0.0, f64::max);
     let width = 2.0 * (largest / std::f64::consts::PI).sqrt();

@@ -112,13 +112,9 @@ fn outside(
     let values: Vec<f32> = (0..counts.z)
         .into_par_iter()
         .flat_map_iter(|z| {
-            (0..counts.y).flat_map(move |y| (0..counts.x).map(move |x| [x, y, z])).map(|node| {
-                let at = place(node);
-                let hit = locator.closest(&at);
-                let inside = (at - hit.point).dot(&hit.normal) < 0.0;
-                let distance = if inside { -hit.distance } else { hit.distance };
-                ((distance - thick) / cell) as f32
-            })
+            (0..counts.y)
+                .flat_map(move |y| (0..counts.x).map(move |x| [x, y, z]))
+                .map(|node| ((locator.signed_distance(&place(node)) - thick) / cell) as f32)
         })
         .collect();
     let shape = RuntimeShape::<u32, 3>::new([counts.x, counts.y, counts.z]);

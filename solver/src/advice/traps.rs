@@ -66,9 +66,8 @@ pub fn traps(
         if higher.is_empty() {
             // Straight above a new patch is either all space or all not.
             let is_below = (normals[v].dot(up) > 0.0) == (space == Space::Within);
-            if is_below {
-                sweep.born(v);
-            } else {
+            // Every vertex begins as a region of its own.
+            if !is_below {
                 let hit = locator.ray(&(mesh.positions[v] + up * lift), up, f64::MAX);
                 let top = hit.and_then(|hit| {
                     let face = locator.face(hit.face).map(|u| u as usize);
@@ -163,11 +162,6 @@ impl<'a> Sweep<'a> {
             at = self.parent[at] as usize;
         }
         at
-    }
-
-    /// A new region. Every vertex begins as one.
-    fn born(&mut self, v: usize) {
-        debug_assert_eq!(self.parent[v] as usize, v);
     }
 
     /// A vertex without a past goes to the region of another.

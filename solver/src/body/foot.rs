@@ -2,7 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 
-use crate::mesh::{FaceId, Point, TriangleMesh, Vector};
+use crate::mesh::{FaceId, Point, TriangleMesh, Vector, patches};
 use crate::union_find::UnionFind;
 
 /// Faces that lean at most this far from the board's plane are flat on it, degrees.
@@ -109,8 +109,11 @@ impl Foot {
                 outlines: points(model, outlines),
             };
         }
-        let patches =
-            patch_areas(model, &faces).iter().filter(|a| **a >= LEAST_FOOT * area).count();
+        let is_foot = |patch: &&Vec<FaceId>| {
+            let own: f64 = patch.iter().map(|f| model.face_area(*f)).sum();
+            own > 0.0 && own >= LEAST_FOOT * area
+        };
+        let patches = patches(model, &faces).iter().filter(is_foot).count();
         let kind = if patches > 1 {
             FootKind::SeveralFeet
         } else {
@@ -124,24 +127,6 @@ impl Foot {
         };
         Self { kind, area, patches, outlines: points(model, outlines) }
     }
-}
-
-/// Areas of the patches of faces that share corners, mm^2, in the order of their first faces.
-fn patch_areas(model: &TriangleMesh, faces: &[FaceId]) -> Vec<f64> {
-    let mut first: HashMap<u32, usize> = HashMap::new();
-    let mut joined = UnionFind::new(faces.len());
-    for (k, f) in faces.iter().enumerate() {
-        for &v in &model.faces[f.index()] {
-            let other = *first.entry(v).or_insert(k);
-            joined.join(k, other);
-        }
-    }
-    let mut areas = vec![0.0; faces.len()];
-    for (k, f) in faces.iter().enumerate() {
-        areas[joined.root(k)] += model.face_area(*f);
-    }
-    areas.retain(|a| *a > 0.0);
-    areas
 }
 
 /// In how many places apart a model comes down to `limit`.

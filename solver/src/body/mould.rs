@@ -359,9 +359,7 @@ fn blanket_volume(
                 for i in 0..counts.x {
                     let cell = Vector::new(i as f64 + 0.5, j as f64 + 0.5, k as f64 + 0.5);
                     let middle = low + cells.component_mul(&cell);
-                    let hit = locator.closest(&middle);
-                    let inside = (middle - hit.point).dot(&hit.normal) < 0.0;
-                    let signed = if inside { -hit.distance } else { hit.distance };
+                    let signed = locator.signed_distance(&middle);
                     layer += share(signed - thickness) - share(signed);
                 }
             }

@@ -81,6 +81,13 @@ pub struct Bridge {
     pub confirmed: Option<Confirmation>,
 }
 
+impl Bridge {
+    /// Its rim as a line, which repeats its first point where it is closed.
+    pub fn rim_line(&self) -> Vec<Point> {
+        self.rim.iter().chain(self.rim.first().filter(|_| self.closed)).copied().collect()
+    }
+}
+
 /// A saddle of the potential whose disc has a rim of the class of a bridge's loop.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Confirmation {

@@ -19,7 +19,7 @@ use nalgebra::Matrix3;
 
 use super::PlanningGraph;
 use super::paths::{Nearest, ways};
-use crate::mesh::{Point, Vector};
+use crate::mesh::{Point, Vector, convex_half, turn};
 
 /// Width (mm) of the best sweep of the region `beyond` found, started at the region's outline.
 ///
@@ -238,30 +238,19 @@ pub fn girth(points: &[Point]) -> f64 {
     hull_perimeter(&mut flat)
 }
 
-/// Perimeter of the convex hull of points in the plane (Andrew's monotone chain, 1979).
+/// Perimeter of the convex hull of points in the plane.
 fn hull_perimeter(points: &mut Vec<(f64, f64)>) -> f64 {
     points.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
     points.dedup();
-    let turn = |o: (f64, f64), a: (f64, f64), b: (f64, f64)| {
-        (a.0 - o.0) * (b.1 - o.1) - (a.1 - o.1) * (b.0 - o.0)
-    };
-    let distance = |a: (f64, f64), b: (f64, f64)| (a.0 - b.0).hypot(a.1 - b.1);
-    let mut perimeter = 0.0;
+    let stands_out = |a, b, p| turn(a, b, p) > 0.0;
     let mut chain: Vec<(f64, f64)> = Vec::with_capacity(points.len());
-    for pass in 0..2 {
-        chain.clear();
-        let count = points.len();
-        for k in 0..count {
-            let p = points[if pass == 0 { k } else { count - 1 - k }];
-            while chain.len() >= 2 && turn(chain[chain.len() - 2], chain[chain.len() - 1], p) <= 0.0
-            {
-                chain.pop();
-            }
-            chain.push(p);
-        }
-        perimeter += chain.windows(2).map(|w| distance(w[0], w[1])).sum::<f64>();
-    }
-    perimeter
+    let length = |chain: &[(f64, f64)]| -> f64 {
+        chain.windows(2).map(|w| (w[0].0 - w[1].0).hypot(w[0].1 - w[1].1)).sum()
+    };
+    convex_half(points.iter().copied(), stands_out, &mut chain);
+    let lower = length(&chain);
+    convex_half(points.iter().rev().copied(), stands_out, &mut chain);
+    0.0 + lower + length(&chain)
 }
 
 #[cfg(test)]

@@ -15,6 +15,8 @@ mod hull;
 mod io;
 mod mend;
 mod orient;
+mod outline;
+mod patches;
 pub(crate) mod polygon;
 mod polyline;
 mod prepare;
@@ -35,6 +37,8 @@ pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus}
 pub use decimate::{DecimateError, Decimated, WORKING_FACES, decimate, default_deviation};
 pub use hull::{HullError, convex_hull};
 pub use io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};
+pub(crate) use outline::convex_half;
+pub use patches::patches;
 pub use polyline::{nearest_on_polyline, point_along, polyline_length};
 pub use prepare::{
     HOLE_SHARE, Model, PrepareError, PrepareOptions, prepare, prepare_mesh, prepare_with,
@@ -45,6 +49,7 @@ pub use rebuild::{Deviation, REBUILD_SHARE, RebuildError, Rebuilt, WindingNumber
 pub use remesh::{RemeshError, planning_mesh};
 pub use repair::{Repaired, repair};
 pub use self_crossing::{SelfCrossings, self_crossings};
+pub(crate) use strip::turn;
 pub use strip::{CurvePoint, Strip, barycentric, curve_length, faces_round};
 pub use surface::{FaceId, Point, TriangleMesh, Vector, VertexId, square_to};
 pub use thin_parts::{ThinParts, thin_parts};

@@ -96,6 +96,13 @@ impl SurfaceLocator {
         }
     }
 
+    /// Distance of a point from the surface of a closed mesh, mm: negative inside, by the side of the face that is nearest.
+    pub fn signed_distance(&self, point: &Point) -> f64 {
+        let hit = self.closest(point);
+        let inside = (point - hit.point).dot(&hit.normal) < 0.0;
+        if inside { -hit.distance } else { hit.distance }
+    }
+
     /// The first face that a ray meets, whichever side it comes from, no farther than
     /// `longest` mm. `direction` need not be a unit vector.
     pub fn ray(&self, origin: &Point, direction: &Vector, longest: f64) -> Option<SurfaceHit> {

@@ -316,7 +316,8 @@ fn place(a: (f64, f64), b: (f64, f64), to_a: f64, to_b: f64, side: f64) -> (f64,
     (a.0 + ux * x - uy * y, a.1 + uy * x + ux * y)
 }
 
-fn turn(a: (f64, f64), b: (f64, f64), c: (f64, f64)) -> f64 {
+/// Twice the area of a triangle in the plane, positive where its corners run counter-clockwise.
+pub(crate) fn turn(a: (f64, f64), b: (f64, f64), c: (f64, f64)) -> f64 {
     (b.0 - a.0) * (c.1 - a.1) - (b.1 - a.1) * (c.0 - a.0)
 }
 

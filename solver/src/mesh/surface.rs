@@ -58,7 +58,7 @@ impl TriangleMesh {
     pub fn face_area(&self, face: FaceId) -> f64 {
         0.5 * self.area_vector(face).norm()
     }
-    /// Sum of all faces' areas as vectors, mm^2: across a disc, whatever its bulge.
+    /// Sum of all faces' twice-area normals, mm^2: across a disc, whatever its bulge.
     pub fn area_vector_sum(&self) -> Vector {
         (0..self.faces.len() as u32).map(|f| self.area_vector(FaceId(f))).sum()
     }

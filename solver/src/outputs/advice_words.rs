@@ -75,8 +75,8 @@ fn casting(traps: &AirTraps, places: &Whereabouts) -> Vec<String> {
         .iter()
         .map(|trap| {
             format!(
-                "As the casting rises, the gate up, air stays in the mould at {}: {} deep, {:.0} mm^3. Begin a vent there, \
-                 {VENT:.0} mm wide (common practice, no source), and lead it up past the gate.",
+                "As the casting rises, the base opening up, air stays in the mould at {}: {} deep, {:.0} mm^3. Begin a vent there, \
+                 {VENT:.0} mm wide (common practice, no source), and lead it up past the opening.",
                 places.place(&trap.place),
                 millimetres(trap.depth),
                 trap.volume
@@ -86,7 +86,7 @@ fn casting(traps: &AirTraps, places: &Whereabouts) -> Vec<String> {
     words.extend(more(*others));
     if told.is_empty() {
         words.push(
-            "As the casting rises, the gate up, no air stays in the mould: it needs no vent."
+            "As the casting rises, the base opening up, no air stays in the mould: it needs no vent."
                 .to_owned(),
         );
     }

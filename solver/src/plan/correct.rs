@@ -126,7 +126,7 @@ fn make_again(
     bench.search.set_deadline(seconds);
     if !before.is_some_and(|before| mend(bench, incumbents, &before, end)) {
         let control = bench.control;
-        if control.elapsed().as_secs_f64() > control.with_extra_time(end) {
+        if control.is_past(end) {
             return Err(SearchError::NoPlan("out of time").into());
         }
         improve(bench, incumbents, seconds)?;

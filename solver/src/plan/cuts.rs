@@ -19,9 +19,7 @@ pub(super) fn rim_points(setup: &Setup, candidate: &Candidate, index: usize) -> 
         [chain] if is_drawn => chain.points.iter().map(|p| p.point).collect(),
         _ if !own.is_empty() => own.clone(),
         [chain] => chain.points.iter().map(|p| p.point).collect(),
-        _ => {
-            bridge.rim.iter().chain(bridge.rim.first().filter(|_| bridge.closed)).copied().collect()
-        }
+        _ => bridge.rim_line(),
     }
 }
 

@@ -129,10 +129,8 @@ impl<'a, 'c> Families<'a, 'c> {
         let mut views = self.views(bench, incumbents, VIEWS)?;
         let mut shortening = views.as_mut().map(|v| Shortening::new(v, self.request));
         // The time that is too short for free cuts is the trial's.
-        let share = match self.is_early(bench, self.control.with_extra_time(self.at(FIRST))) {
-            true => FIRST,
-            false => 1.0,
-        };
+        let is_shared = self.is_early(bench, self.control.with_extra_time(self.at(FIRST)));
+        let share = if is_shared { FIRST } else { 1.0 };
         let passes = self.first(&mut shortening, bench, incumbents, share)?;
         clock.lap("first cut between two sides");
         if self.control.is_cancelled() {

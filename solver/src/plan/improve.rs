@@ -33,7 +33,7 @@ pub(super) fn improve(
     seconds: f64,
 ) -> Result<StopReason, SearchError> {
     let control = bench.control;
-    let is_late = || control.elapsed().as_secs_f64() > control.with_extra_time(seconds);
+    let is_late = || control.is_past(seconds);
     incumbents.begin_search();
     let first = bench.search.rounds();
     let mut last = None;
@@ -86,9 +86,7 @@ pub(super) fn mend(
         return false;
     }
     let (mut last, mut best) = (None, None);
-    let is_late = || {
-        control.is_cancelled() || control.elapsed().as_secs_f64() > control.with_extra_time(seconds)
-    };
+    let is_late = || control.is_cancelled() || control.is_past(seconds);
     for _ in 0..TURNS {
         let is_sound = finish_and_mend(bench, incumbents, &mut last, &is_late);
         let cost = incumbents.drawn().map(Candidate::cost);

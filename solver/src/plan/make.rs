@@ -1,6 +1,6 @@
 //! The way in: what is asked is checked, then planned.
 
-use super::answer::{CutKind, Plan};
+use super::answer::Plan;
 use super::check::check_request;
 use super::checkpoint::Checkpoint;
 use super::error::PlanError;
@@ -51,8 +51,8 @@ fn advised(mut plan: Plan, model: &Model, request: &PlanRequest, control: &Contr
     // A plan has been made with it, so that there is one.
     let found = Gate::find(&model.original, &request.gate).map_err(|fault| fault.to_string());
     let advice = found.and_then(|gate| {
-        // The lips of a cut across a bridge end on the model all round: they cannot slide.
-        let exterior = plan.cuts.iter().filter(|cut| cut.kind != CutKind::Bridge);
+        // The lips of a cut that is led from within end on the model or at a hinge: they cannot slide.
+        let exterior = plan.cuts.iter().filter(|cut| cut.kind.is_from_outside());
         let sheets = exterior.flat_map(|cut| cut.sheets.iter().map(|sheet| (cut.order, sheet)));
         let about = About {
             model: &model.working,

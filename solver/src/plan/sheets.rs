@@ -83,10 +83,8 @@ fn try_sheets(
     let figures = lip_figures(&plan.sheets, settings);
     let mut discs = Vec::with_capacity(crossed.len());
     for (&index, disc) in crossed.iter().zip(&surfaces) {
-        let bridge = &setup.bridges.bridges[index];
-        let ends = bridge.rim.first().filter(|_| bridge.closed);
         let rim = CutLine {
-            points: bridge.rim.iter().chain(ends).copied().collect(),
+            points: setup.bridges.bridges[index].rim_line(),
             from_gate: false,
             starts_at_gate: false,
             ends_at_gate: false,

@@ -23,8 +23,7 @@ pub(super) fn tried(
     end: f64,
     control: &Control<'_>,
 ) -> TrialVerdict {
-    let is_late = control.elapsed().as_secs_f64() >= control.with_extra_time(end);
-    let Some(sheets) = sheets.filter(|_| !control.is_cancelled() && !is_late) else {
+    let Some(sheets) = sheets.filter(|_| !control.is_cancelled() && !control.is_past(end)) else {
         return TrialVerdict::NotRun(NotTried::Stopped);
     };
     match try_release(setup, sheets, request, end, control) {

@@ -39,8 +39,7 @@ pub(super) struct Rig<'a> {
 
 impl Rig<'_> {
     pub fn is_late(&self) -> bool {
-        let over = |s| self.control.elapsed().as_secs_f64() >= self.control.with_extra_time(s);
-        self.setup.settings.seconds.is_some_and(over)
+        self.setup.settings.seconds.is_some_and(|end| self.control.is_past(end))
     }
 
     /// The model's extent along a direction, mm.

@@ -3,7 +3,9 @@
 
 use std::collections::HashMap;
 
-use crate::mesh::{FaceId, Point, TriangleMesh, Vector, solid_angle_share, square_to};
+use crate::mesh::{
+    FaceId, Point, TriangleMesh, Vector, convex_half, solid_angle_share, square_to, turn,
+};
 
 /// Triangles whose corners lie this near to the plane of a larger one belong to its facet, as a share of the span: some
 /// times what single precision in a file leaves of a flat face. No source.
@@ -176,31 +178,22 @@ fn facet(
     }
 }
 
-/// The convex outline of points seen against `normal`, counter-clockwise: Andrew, A. M. (1979), "Another efficient
-/// algorithm for convex hulls in two dimensions", Information Processing Letters 9:216. Corners that stand out by no
-/// more than `tolerance` are left out.
+/// The convex outline of points seen against `normal`, counter-clockwise. Corners that stand out by no more than `tolerance` are
+/// left out.
 pub(super) fn convex_outline(points: &[Point], normal: &Vector, tolerance: f64) -> Vec<Point> {
     let side = square_to(normal);
     let other = normal.cross(&side);
-    let mut flat: Vec<(f64, f64, Point)> =
-        points.iter().map(|p| (p.coords.dot(&side), p.coords.dot(&other), *p)).collect();
-    flat.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
-    let half = |points: &mut dyn Iterator<Item = &(f64, f64, Point)>| {
-        let mut line: Vec<(f64, f64, Point)> = Vec::new();
-        for &p in points {
-            while let [.., a, b] = line[..] {
-                let turn = (b.0 - a.0) * (p.1 - a.1) - (b.1 - a.1) * (p.0 - a.0);
-                if turn > tolerance * (p.0 - a.0).hypot(p.1 - a.1) {
-                    break;
-                }
-                line.pop();
-            }
-            line.push(p);
-        }
-        line.pop();
-        line
+    let mut flat: Vec<((f64, f64), Point)> =
+        points.iter().map(|p| ((p.coords.dot(&side), p.coords.dot(&other)), *p)).collect();
+    flat.sort_by(|(a, _), (b, _)| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    let stands_out = |(a, _): ((f64, f64), Point), (b, _): (_, Point), (p, _): (_, Point)| {
+        turn(a, b, p) > tolerance * (p.0 - a.0).hypot(p.1 - a.1)
     };
-    let lower = half(&mut flat.iter());
-    let upper = half(&mut flat.iter().rev());
-    lower.into_iter().chain(upper).map(|p| p.2).collect()
+    let (mut lower, mut upper) = (Vec::new(), Vec::new());
+    convex_half(flat.iter().copied(), stands_out, &mut lower);
+    convex_half(flat.iter().rev().copied(), stands_out, &mut upper);
+    // Each half ends where the other one begins.
+    lower.pop();
+    upper.pop();
+    lower.into_iter().chain(upper).map(|(_, p)| p).collect()
 }

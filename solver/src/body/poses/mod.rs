@@ -221,8 +221,10 @@ pub fn poses(model: &TriangleMesh, up: &Vector) -> Result<Poses, PoseError> {
 /// looked at.
 pub(super) fn advised_up(model: &TriangleMesh, up: &Vector) -> Option<Vector> {
     let found = poses(model, up).ok()?;
-    let flat = found.candidates.iter().find(|pose| pose.stance.is_proposed())?;
-    Some(flat.stance.up)
+    match found.advised {
+        Advised::Pose(pose) => Some(found.candidates[pose].stance.up),
+        Advised::AsGiven | Advised::NoneFlat(_) => None,
+    }
 }
 
 /// A pose by its up alone.

@@ -363,9 +363,7 @@ impl Bench<'_> {
     /// The program's own line across a bridge.
     fn own_rim(&self, index: usize) -> Option<DrawnLine> {
         let bridge = &self.setup.bridges.bridges[index];
-        let ends = bridge.rim.first().filter(|_| bridge.closed);
-        let points: Vec<Point> = bridge.rim.iter().chain(ends).copied().collect();
-        let mut laid = self.laid(&points).ok()?;
+        let mut laid = self.laid(&bridge.rim_line()).ok()?;
         if bridge.closed {
             let last = laid.len() - 1;
             laid[last] = laid[0];

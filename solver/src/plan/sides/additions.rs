@@ -36,7 +36,7 @@ impl Tries<'_, '_> {
             failures.retain(|f| !f.cut.pattern.pieces.is_empty());
             failures.sort_by(|a, b| b.progress.total_cmp(&a.progress));
             for failure in failures.iter().take(NEAREST) {
-                if self.is_late(bench, end) {
+                if bench.control.is_past(end) {
                     return Ok(None);
                 }
                 let cuts = self.with_additions(bench, failure)?;

@@ -51,6 +51,32 @@ impl Addition {
     }
 }
 
+/// How a bridge is dealt with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum BridgeWay {
+    /// It is not cut.
+    Left,
+    /// By a part of the sheet, which runs across.
+    BySheet(u32),
+    /// The rubber only lines its hole, and the border runs round in it.
+    Lined,
+    /// By its own disc.
+    OwnDisc,
+}
+
+/// What becomes of the bridges.
+#[derive(Default)]
+struct Bridges {
+    /// For each the rim of its cut where the sheet makes it.
+    rims: Vec<CutCurves>,
+    /// Those that are cut across, each with its disc.
+    discs: Vec<(usize, crate::sheets::Sheet)>,
+    /// The discs that are not the sheet's.
+    own_discs: Vec<TriangleMesh>,
+    /// Those that are only lined.
+    lined: Vec<usize>,
+}
+
 /// What patterns are drawn on.
 pub(in crate::plan) struct Drawing<'a> {
     pub setup: &'a Setup,
@@ -98,7 +124,7 @@ impl Drawing<'_> {
                 cuts.push(curves_of(&line));
             }
         }
-        let (rims, discs, own) = self.bridges(control)?;
+        let Bridges { rims, discs, own_discs, lined } = self.bridges(control)?;
         // A part of the sheet that cuts across what the count of holes does not know is a cut like any other.
         let mut across = Vec::new();
         for (part, line) in self.unknown_bridges() {
@@ -133,7 +159,7 @@ impl Drawing<'_> {
         let mut surfaces = vec![surface];
         surfaces.extend(self.additions.iter().map(|addition| addition.surface(sheet)));
         surfaces.extend(cutting_surfaces(&[], near_surfaces, DRAWN_OUT, settings));
-        let given = GivenSheets { sheets, discs, own_discs: own, surfaces };
+        let given = GivenSheets { sheets, discs, own_discs, surfaces };
         let planned = PlannedSheets::given(given, setup, request, control)?;
         let origin = Origin::TwoSides(TwoSides {
             direction: sheet.labels.direction,
@@ -142,7 +168,7 @@ impl Drawing<'_> {
             hinges: self.hinges(pattern),
             behind,
             across,
-            lined: (0..setup.crossed.len()).filter(|&bridge| self.is_lined(bridge)).collect(),
+            lined,
         });
         let price = request.knife.entry_price;
         let drawn = Candidate::drawn(origin, curves, &setup.graph, &setup.fixed(), price);
@@ -160,39 +186,50 @@ impl Drawing<'_> {
             .sum()
     }
 
-    /// For each bridge the rim of its cut, and for those that are crossed the disc, by the sheet where it runs across,
-    /// else the bridge's own; and the discs of the latter.
-    #[expect(clippy::type_complexity, reason = "three lists that belong together, used once")]
-    fn bridges(
-        &self,
-        control: &Control<'_>,
-    ) -> Result<(Vec<CutCurves>, Vec<(usize, crate::sheets::Sheet)>, Vec<TriangleMesh>), PlanError>
-    {
+    /// What becomes of each bridge.
+    fn bridges(&self, control: &Control<'_>) -> Result<Bridges, PlanError> {
         let Self { setup, sheet, request, .. } = *self;
         let (body, settings) = (&setup.body, &request.sheets);
-        let (mut rims, mut discs, mut own) = (Vec::new(), Vec::new(), Vec::new());
+        let mut all = Bridges::default();
         for (index, bridge) in setup.bridges.bridges.iter().enumerate() {
-            let across = self.part_across(index).filter(|_| setup.crossed[index]);
-            let Some(part) = across else {
-                rims.push(CutCurves { chains: Vec::new(), from_gate: false });
-                if self.has_own_disc(index) {
-                    let ends = bridge.rim.first().filter(|_| bridge.closed);
-                    let points = bridge.rim.iter().chain(ends).copied().collect();
-                    let rim = plain_line(points);
-                    let working = &setup.working;
-                    let disc = disc_sheet(body, working, &rim, &bridge.surface, settings, control)?;
-                    discs.push((index, disc));
-                    own.push(bridge.surface.clone());
+            let none = CutCurves { chains: Vec::new(), from_gate: false };
+            let (line, surface, rim) = match self.way_of(index) {
+                BridgeWay::Left => {
+                    all.rims.push(none);
+                    continue;
                 }
-                continue;
+                BridgeWay::Lined => {
+                    all.rims.push(none);
+                    all.lined.push(index);
+                    continue;
+                }
+                BridgeWay::BySheet(part) => {
+                    let line = self.rim_of(part);
+                    let rim = curves_of(&line);
+                    (line, thinned(&sheet.part_in_rubber(part), FACES.0, FACES.1), rim)
+                }
+                BridgeWay::OwnDisc => {
+                    all.own_discs.push(bridge.surface.clone());
+                    (plain_line(bridge.rim_line()), bridge.surface.clone(), none)
+                }
             };
-            let rim = self.rim_of(part);
-            let surface = thinned(&sheet.part_in_rubber(part), FACES.0, FACES.1);
-            let disc = disc_sheet(body, &setup.working, &rim, &surface, settings, control)?;
-            rims.push(curves_of(&rim));
-            discs.push((index, disc));
+            all.rims.push(rim);
+            let disc = disc_sheet(body, &setup.working, &line, &surface, settings, control)?;
+            all.discs.push((index, disc));
         }
-        Ok((rims, discs, own))
+        Ok(all)
+    }
+
+    /// How a bridge is dealt with.
+    fn way_of(&self, bridge: usize) -> BridgeWay {
+        if !self.setup.crossed[bridge] {
+            return BridgeWay::Left;
+        }
+        match self.part_across(bridge) {
+            Some(part) => BridgeWay::BySheet(part),
+            None if self.is_lined(bridge) => BridgeWay::Lined,
+            None => BridgeWay::OwnDisc,
+        }
     }
 
     /// The discs of bridges and near-bridges that are cut across but not by the sheet, drawn out beyond the rubber.
@@ -203,7 +240,7 @@ impl Drawing<'_> {
         let setup = self.setup;
         let bridges = setup.bridges.bridges.iter().enumerate();
         let own = bridges
-            .filter(|(index, _)| self.has_own_disc(*index))
+            .filter(|(index, _)| self.way_of(*index) == BridgeWay::OwnDisc)
             .map(|(_, bridge)| &bridge.surface);
         let near = self.near_discs()?;
         let own = own.chain(near.iter().map(|(_, disc)| &disc.surface));
@@ -238,20 +275,11 @@ impl Drawing<'_> {
         matches!(sides, [Some(before), Some(behind)] if before != behind)
     }
 
-    /// Whether a bridge is cut across, but not by the sheet.
-    fn has_own_disc(&self, bridge: usize) -> bool {
-        self.setup.crossed[bridge] && self.part_across(bridge).is_none() && !self.is_lined(bridge)
-    }
-
     /// Whether the rubber of a bridge only lines its hole, and the border runs round in it, no farther from the bridge's rim than the
     /// hole is long: where the sheet parts the lining, a cut across it beside the sheet would leave nothing but a sliver.
     fn is_lined(&self, bridge: usize) -> bool {
-        if !self.setup.crossed[bridge] {
-            return false;
-        }
         let bridge = &self.setup.bridges.bridges[bridge];
-        let ends = bridge.rim.first().filter(|_| bridge.closed);
-        let rim: Vec<Point> = bridge.rim.iter().chain(ends).copied().collect();
+        let rim = bridge.rim_line();
         super::pattern::exterior_paths(self.sheet).iter().any(|&(path, _, closed)| {
             let points = &self.sheet.border.paths[path as usize].points;
             let reach = bridge.depth + self.setup.graph.mean_edge();
@@ -291,10 +319,11 @@ impl Drawing<'_> {
     /// Parts of the sheet that run from the model to the model where no bridge is known. One that starts from a path to the
     /// outside is cut with it: a pocket of the rubber, and no cut of its own.
     fn unknown_bridges(&self) -> Vec<(u32, CutLine)> {
-        let bridges = 0..self.setup.bridges.bridges.len();
-        let known: Vec<u32> = bridges
-            .filter(|&b| self.setup.crossed[b])
-            .filter_map(|b| self.part_across(b))
+        let known: Vec<u32> = (0..self.setup.bridges.bridges.len())
+            .filter_map(|bridge| match self.way_of(bridge) {
+                BridgeWay::BySheet(part) => Some(part),
+                _ => None,
+            })
             .collect();
         let parts = self.sheet.parts.iter().zip(0u32..);
         parts
@@ -332,7 +361,7 @@ impl Drawing<'_> {
         openings
             .zip(self.needing())
             .map(|(opening, bridge)| {
-                opening >= self.setup.openings[bridge] || self.is_lined(bridge)
+                opening >= self.setup.openings[bridge] || self.way_of(bridge) == BridgeWay::Lined
             })
             .collect()
     }

@@ -50,20 +50,19 @@ impl Shortening<'_, '_> {
         let Some(parting) = self.parting(bench, incumbents, &looked_at, end)? else {
             return Ok(Shortened::OutOfTime);
         };
-        let loose: Vec<usize> = parting.iter().filter(|p| p.1.is_some()).map(|p| p.0).collect();
         // Thick hinges hold what the halves by themselves would let go, or let it go when they fold.
-        let Some(folding) = self.folding_cuts(bench, incumbents, &loose, end)? else {
+        let Some(folding) = self.folding_cuts(bench, incumbents, &parting.loose, end)? else {
             return Ok(Shortened::OutOfTime);
         };
         if let Some(ended) = self.first_of(bench, incumbents, &folding, end)? {
             return Ok(ended);
         }
-        let likely = if parting.is_empty() {
-            looked_at
-        } else {
-            parting.into_iter().map(|(view, _)| view).collect()
-        };
-        let order: Vec<usize> = likely.iter().chain(unknown).copied().collect();
+        let mut order = parting.loose;
+        order.extend(parting.undecided);
+        if order.is_empty() {
+            order = looked_at;
+        }
+        order.extend(unknown);
         let tried = cuts;
         for (round, views) in order.chunks(AT_ONCE).enumerate() {
             let cuts = self.first_cuts(bench, incumbents, views, FIRST_HINGE, end)?;
@@ -89,17 +88,14 @@ impl Shortening<'_, '_> {
         Ok(ended.unwrap_or(Shortened::NonePassed))
     }
 
-    /// Of some views those whose two halves come off the model with all of the border cut, without any hinge, and those of which that
-    /// is not known: the former with the pull that it takes, N, the least first. Where some come off, no further views are tried. None
-    /// where time is up.
-    #[expect(clippy::type_complexity, reason = "a list that is used once")]
+    /// Try the two halves of some views with all of the border cut, without any hinge, until some come off. None where time is up.
     fn parting(
         &mut self,
         bench: &Workbench<'_, '_, '_>,
         incumbents: &mut Incumbents<'_>,
         views: &[usize],
         end: f64,
-    ) -> Result<Option<Vec<(usize, Option<f64>)>>, PlanError> {
+    ) -> Result<Option<Parting>, PlanError> {
         let mut all = Vec::with_capacity(views.len());
         for &view in views {
             match self.tries.views.sheet(view, bench.control) {
@@ -109,10 +105,10 @@ impl Shortening<'_, '_> {
                 Err(_) => {}
             }
         }
-        let (mut parting, mut unknown) = (Vec::new(), Vec::new());
+        let (mut loose, mut undecided) = (Vec::new(), Vec::new());
         for some in all.chunks(AT_ONCE) {
-            if !parting.is_empty() {
-                unknown.extend(some.iter().map(|cut| (cut.view, None)));
+            if !loose.is_empty() {
+                undecided.extend(some.iter().map(|cut| cut.view));
                 continue;
             }
             let cuts: Vec<&Cut> = some.iter().collect();
@@ -123,17 +119,17 @@ impl Shortening<'_, '_> {
                 return Ok(None);
             };
             for (cut, report) in some.iter().zip(reports) {
-                let pull = report.greatest_pull();
                 if report.outcome == Outcome::Released {
+                    let pull = report.greatest_pull();
                     incumbents.loose_halves(cut.length(), pull);
-                    parting.push((cut.view, Some(pull)));
+                    loose.push((pull, cut.view));
                 } else if !decides(&report) {
-                    unknown.push((cut.view, None));
+                    undecided.push(cut.view);
                 }
             }
         }
-        parting.sort_by(|a, b| a.1.unwrap_or(0.0).total_cmp(&b.1.unwrap_or(0.0)));
-        Ok(Some(parting.into_iter().chain(unknown).collect()))
+        loose.sort_by(|a, b| a.0.total_cmp(&b.0));
+        Ok(Some(Parting { loose: loose.into_iter().map(|(_, view)| view).collect(), undecided }))
     }
 
     /// All of the border but one hinge, a `share` of it wide: the first place of the hinge for each of some views, then the
@@ -149,7 +145,7 @@ impl Shortening<'_, '_> {
     ) -> Result<Option<Vec<Cut>>, PlanError> {
         let mut cuts: Vec<(usize, Cut)> = Vec::new();
         for &view in views {
-            if self.tries.is_late(bench, end) && (incumbents.has_plan() || !cuts.is_empty()) {
+            if bench.control.is_past(end) && (incumbents.has_plan() || !cuts.is_empty()) {
                 if cuts.is_empty() {
                     return Ok(None);
                 }
@@ -231,6 +227,14 @@ impl Shortening<'_, '_> {
             None => Some(Shortened::OutOfTime),
         })
     }
+}
+
+/// What two loose halves did, by the views that they were seen from; those that are held are in neither list.
+struct Parting {
+    /// They come off, the easiest first.
+    loose: Vec<usize>,
+    /// That is not known.
+    undecided: Vec<usize>,
 }
 
 /// One of each list in turn, the first list first.

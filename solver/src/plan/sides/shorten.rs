@@ -98,6 +98,10 @@ impl<'s, 'v> Shortening<'s, 'v> {
         incumbents: &mut Incumbents<'_>,
         end: f64,
     ) -> Result<Shortened, PlanError> {
+        // What a hinge of the whole wall holds now it holds when less is cut.
+        if !self.unfold(bench, incumbents, end)? {
+            return Ok(Shortened::OutOfTime);
+        }
         for round in 0..ROUNDS {
             let Some(before) = self.tries.best().map(Cut::length) else {
                 return Ok(Shortened::NonePassed);
@@ -121,9 +125,6 @@ impl<'s, 'v> Shortening<'s, 'v> {
         round: u32,
         end: f64,
     ) -> Result<bool, PlanError> {
-        if !self.unfold(bench, incumbents, end)? {
-            return Ok(false);
-        }
         for which in [End::Last, End::First] {
             if !self.shorten_end(bench, incumbents, which, round, end)? {
                 return Ok(false);
@@ -243,7 +244,7 @@ impl<'s, 'v> Shortening<'s, 'v> {
         }
         let (least, hinge) = (bench.request.knife.least_cut, bench.request.knife.hinge_width);
         for step in 0..2 {
-            if self.tries.is_late(bench, end) {
+            if bench.control.is_past(end) {
                 return Ok(false);
             }
             let view = others[(2 * round + step) % others.len()];

@@ -165,12 +165,6 @@ impl<'s, 'v> Tries<'s, 'v> {
         Ok(with_all.iter().zip(with_this).all(|(all, this)| this || !all))
     }
 
-    /// Whether it is too late to begin anything.
-    pub(super) fn is_late(&self, bench: &Workbench<'_, '_, '_>, end: f64) -> bool {
-        let control = bench.control;
-        control.elapsed().as_secs_f64() >= control.with_extra_time(end)
-    }
-
     /// The trials of cuts, made at the same time; none where time is up.
     pub(super) fn try_out(
         &mut self,
@@ -193,7 +187,7 @@ impl<'s, 'v> Tries<'s, 'v> {
         let (setup, request, control) = (bench.setup, bench.request, bench.control);
         control.rest();
         let count = cuts.len() as u32;
-        let is_over = self.is_late(bench, end) || self.left.is_some_and(|left| left < count);
+        let is_over = bench.control.is_past(end) || self.left.is_some_and(|left| left < count);
         if control.is_cancelled() || is_over {
             return Ok(None);
         }

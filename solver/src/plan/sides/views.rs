@@ -85,7 +85,7 @@ impl<'a> Views<'a> {
         let in_gate = |p: &Point| setup.gate.holds(p);
         let mut views: Vec<View> = Vec::new();
         for depth in DEPTHS {
-            if !views.is_empty() && is_late(end, control) {
+            if !views.is_empty() && control.is_past(end) {
                 break;
             }
             for direction in directions() {
@@ -180,7 +180,7 @@ impl<'a> Views<'a> {
                             && self.awkward(best).is_none()
                             && chosen < RANKED
                             && looks < LOOKS
-                            && !is_late(end, control) =>
+                            && !control.is_past(end) =>
                     {
                         looks += 1;
                         self.look(best, request, control)?;
@@ -239,10 +239,6 @@ impl View {
         let (a, b) = (self.border.length(), other.border.length());
         along > ALIKE.0.to_radians().cos() && (a - b).abs() < ALIKE.1 * a.max(b)
     }
-}
-
-fn is_late(end: f64, control: &Control<'_>) -> bool {
-    control.elapsed().as_secs_f64() >= control.with_extra_time(end)
 }
 
 /// Level with the board, then from above, each once for itself and its opposite.
