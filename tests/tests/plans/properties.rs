@@ -253,9 +253,7 @@ fn no_cut_of_a_plan_can_be_left_out() {
 fn the_plinth_needs_no_cut() {
     let plinth = demo_models::piece("plinth").expect("a plinth");
     let message = serde_json::from_str(plinth.request).expect("a request");
-    let mut request = request_from_proto(&message, "").expect("a good request");
-    // Enough to see that it comes off; how the trial does with more is asked elsewhere.
-    request.trial.elements = Some(4000);
+    let request = request_from_proto(&message, "").expect("a good request");
     let plan = make_plan(&model(plinth.mesh().expect("a mesh")), &request, &Control::silent())
         .expect("a plan");
     assert!(plan.cuts.is_empty(), "{:?}", plan.cuts);
