@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::{Border, Labels, SidesError, Surface, zero_set};
-use crate::body::MouldBody;
+use crate::body::{MouldBody, Outside};
 use crate::control::Control;
 use crate::field::{Equations, Potential};
 use crate::mesh::{FaceId, Point, TriangleMesh};
@@ -101,7 +101,7 @@ impl PartingSheet {
         }
         let side = |p: &Point| border.side(surface, p);
         let potential = equations.solve_sides(&side, SOLVED, control)?;
-        let mesh = below_the_board(zero_set(&potential, &side), body);
+        let mesh = below_the_board(zero_set(&potential, &side, beyond_the_outside(body)), body);
         control.check()?;
         let spacing = potential.grid().spacing;
         let in_model: Vec<bool> =
@@ -191,13 +191,16 @@ impl PartingSheet {
         let mut of_vertex: Vec<Option<u32>> = (0..mesh.positions.len())
             .map(|v| number.get(&joined.root(v)).copied().filter(|_| reached[v]))
             .collect();
-        for _ in 0..6 {
+        loop {
             let mut next = of_vertex.clone();
             for face in &mesh.faces {
                 let part = face.iter().find_map(|&v| of_vertex[v as usize]);
                 for &v in face {
                     next[v as usize] = next[v as usize].or(part);
                 }
+            }
+            if next == of_vertex {
+                break;
             }
             of_vertex = next;
         }
@@ -296,6 +299,15 @@ impl PartingSheet {
     /// Whether the sheet has parts that cut bridges across.
     pub fn bridges(&self) -> impl Iterator<Item = &SheetPart> {
         self.parts.iter().filter(|part| part.kind == PartKind::Bridge)
+    }
+}
+
+/// How far the sheet is drawn out, mm. Elements of a flat outside end there; those of a blanket reach over its folds, by no more than the
+/// rubber's own thickness, since coarser ones are none.
+fn beyond_the_outside(body: &MouldBody) -> f64 {
+    match body.outside() {
+        Outside::Offset { thickness, .. } => thickness,
+        Outside::Box { .. } | Outside::Cylinder { .. } => 0.0,
     }
 }
 

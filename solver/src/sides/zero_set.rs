@@ -8,7 +8,7 @@ use std::collections::HashMap;
 
 use rayon::prelude::*;
 
-use crate::field::{Place, Potential};
+use crate::field::{Grid, Place, Potential};
 use crate::mesh::{Point, TriangleMesh};
 
 /// The six tetrahedra of a cell, by corners numbered x + 2 y + 4 z, all of one orientation.
@@ -18,11 +18,15 @@ const TETRAHEDRA: [[usize; 4]; 6] =
 /// An edge between two nodes of the grid, the lower index first.
 type Key = [u32; 2];
 
-/// The zero set of a potential: in the rubber, a little way beyond the outside as far as the potential is continued
-/// there, and through the model, where `inside` tells the sides. So it parts all that is in front from all that is
-/// behind: coarse elements of rubber cut the corners of the model, and may go through a thin part of it.
+/// The zero set of a potential: in the rubber, `beyond` mm on from the outside, and through the model, where `inside`
+/// tells the sides. So it parts all that is in front from all that is behind: coarse elements of rubber cut the corners of the model,
+/// may go through a thin part of it, and reach over the folds of a blanket's outside.
 /// Triangles are counter-clockwise seen from where the potential is positive.
-pub fn zero_set(potential: &Potential, inside: &(dyn Fn(&Point) -> f64 + Sync)) -> TriangleMesh {
+pub fn zero_set(
+    potential: &Potential,
+    inside: &(dyn Fn(&Point) -> f64 + Sync),
+    beyond: f64,
+) -> TriangleMesh {
     let grid = potential.grid();
     let [nx, ny, nz] = grid.counts;
     let at = |n: usize| {
@@ -33,15 +37,30 @@ pub fn zero_set(potential: &Potential, inside: &(dyn Fn(&Point) -> f64 + Sync)) 
             Place::Rubber | Place::Outside => None,
         })
     };
-    let values: Vec<f64> =
+    let mut values: Vec<f64> =
         (0..grid.len()).into_par_iter().map(|n| at(n).unwrap_or(f64::NAN)).collect();
+    let layers = (beyond / grid.spacing).ceil() as usize;
+    if layers > 0 {
+        // Farther out the potential's own continuation is soon worth nothing.
+        let nodes = values.par_iter_mut().enumerate();
+        nodes.for_each(|(n, value)| {
+            let node = grid.node(n);
+            let is_far = || !neighbours(grid, node).any(|n| potential.place(n) == Place::Rubber);
+            if potential.place(node) == Place::Outside && is_far() {
+                *value = f64::NAN;
+            }
+        });
+    }
+    for _ in 0..layers {
+        values = continued(potential, &values);
+    }
     let layers: Vec<Vec<[Key; 3]>> = (0..nz - 1)
         .into_par_iter()
         .map(|k| {
             let mut faces = Vec::new();
             for j in 0..ny - 1 {
                 for i in 0..nx - 1 {
-                    cell(potential, &values, [i, j, k], &mut faces);
+                    cell(potential, &values, [i, j, k], beyond > 0.0, &mut faces);
                 }
             }
             faces
@@ -65,20 +84,51 @@ pub fn zero_set(potential: &Potential, inside: &(dyn Fn(&Point) -> f64 + Sync)) 
     mesh
 }
 
-fn cell(potential: &Potential, values: &[f64], low: [usize; 3], faces: &mut Vec<[Key; 3]>) {
+/// The nodes next to one along the axes.
+fn neighbours(grid: &Grid, node: [usize; 3]) -> impl Iterator<Item = [usize; 3]> {
+    let steps = (0..3).flat_map(|axis| [(axis, -1), (axis, 1)]);
+    steps.filter_map(move |(axis, step)| {
+        let mut near = node;
+        near[axis] = node[axis].checked_add_signed(step)?;
+        (near[axis] < grid.counts[axis]).then_some(near)
+    })
+}
+
+/// The values with one more layer of nodes outside, each the mean of its neighbours that are known.
+fn continued(potential: &Potential, values: &[f64]) -> Vec<f64> {
+    let grid = potential.grid();
+    let mean = |n: usize| {
+        let node = grid.node(n);
+        if values[n].is_finite() || potential.place(node) != Place::Outside {
+            return values[n];
+        }
+        let known = neighbours(grid, node).map(|n| values[grid.index(n)]).filter(|v| v.is_finite());
+        let (sum, count) = known.fold((0.0, 0.0), |(sum, count), v| (sum + v, count + 1.0));
+        // Not a number where none is known.
+        sum / count
+    };
+    (0..grid.len()).into_par_iter().map(mean).collect()
+}
+
+fn cell(
+    potential: &Potential,
+    values: &[f64],
+    low: [usize; 3],
+    beyond: bool,
+    faces: &mut Vec<[Key; 3]>,
+) {
     let grid = potential.grid();
     let mut index = [0u32; 8];
     let mut value = [0.0; 8];
-    let mut beyond = true;
+    let mut is_outside = true;
     for corner in 0..8 {
         let node = [low[0] + (corner & 1), low[1] + (corner >> 1 & 1), low[2] + (corner >> 2 & 1)];
         let n = grid.index(node);
         (index[corner], value[corner]) = (n as u32, values[n]);
-        beyond &= potential.place(node) == Place::Outside;
+        is_outside &= potential.place(node) == Place::Outside;
     }
     let front = value.map(|v| v > 0.0);
-    // Beyond the outside the continuation is soon worth nothing.
-    let is_known = !beyond && value.iter().all(|v| v.is_finite());
+    let is_known = (beyond || !is_outside) && value.iter().all(|v| v.is_finite());
     if !is_known || front == [true; 8] || front == [false; 8] {
         return;
     }
@@ -132,7 +182,7 @@ mod tests {
         let equations = Equations::insulated(&domain, 1.0, &control).expect("equations");
         let side = |p: &Point| if p.z > 0.0 { 1.0 } else { -1.0 };
         let potential = equations.solve_sides(&side, 1e-8, &control).expect("solved");
-        let mesh = zero_set(&potential, &side);
+        let mesh = zero_set(&potential, &side, 0.0);
         assert!(!mesh.faces.is_empty());
         let (mut area, mut off) = (0.0, 0.0);
         for f in 0..mesh.faces.len() as u32 {

@@ -16,6 +16,8 @@ use slitwright_tests::{blocks_mesh, cylinder, sphere_on_gate};
 /// Square millimetres on the wrong side that are worth a millimetre of border.
 const DEPTH: f64 = 2.0;
 
+const BLOCK: MouldShape = MouldShape::Box { side_clearance: 15.0, top_clearance: 15.0 };
+
 struct Piece {
     model: TriangleMesh,
     body: MouldBody,
@@ -24,19 +26,26 @@ struct Piece {
 
 /// A demo piece in a block of 15 mm, with the sheet between its two sides seen along `direction`.
 fn piece(name: &str, direction: Vector) -> Piece {
+    piece_in(name, &BLOCK, direction)
+}
+
+fn piece_in(name: &str, mould: &MouldShape, direction: Vector) -> Piece {
     let mesh = demo_models::piece(name).expect("a piece").mesh().expect("a mesh");
     let gate = Gate::find(&mesh, &GateChoice::LowestFlat { up: Vector::z() }).expect("a gate");
-    in_a_block(&mesh, &gate, direction)
+    in_a(mould, &mesh, &gate, direction)
 }
 
 /// A model that stands on a gate, in a block of 15 mm.
 fn in_a_block(mesh: &TriangleMesh, gate: &Gate, direction: Vector) -> Piece {
+    in_a(&BLOCK, mesh, gate, direction)
+}
+
+fn in_a(mould: &MouldShape, mesh: &TriangleMesh, gate: &Gate, direction: Vector) -> Piece {
     let whole = canonical(mesh, &gate.to_mould);
     let deviation = default_deviation(&whole.to_mm(whole.mesh.clone()));
     let model = decimate(&whole.mesh, deviation / whole.step, 0).expect("decimated").mesh;
     let model = whole.to_mm(model);
-    let block = MouldShape::Box { side_clearance: 15.0, top_clearance: 15.0 };
-    let body = MouldBody::new(&model, &block).expect("a body");
+    let body = MouldBody::new(&model, mould).expect("a body");
     let surface = Surface::new(&model, gate, &|_| 1.0).expect("a surface");
     let labels = Labeller::new(&surface).label(&direction, DEPTH);
     let border = Border::new(&surface, &labels, &|p: &Point| gate.holds(p));
@@ -124,6 +133,20 @@ fn a_hinge_does_not_hold_however_coarse_the_elements() {
 fn a_thin_gap_is_parted_too() {
     let dancer = piece("dancer", Vector::new(30f64.to_radians().cos(), 0.5, 0.0));
     for elements in [4000, 7000] {
+        // No time to draw it off.
+        let report = dancer.tried_within(Some(0.0), 0.0, elements);
+        assert_eq!(report.mesh.pieces, 2, "{elements}");
+    }
+}
+
+/// Elements of a blanket reach over the folds of its outside, as that between the dancer's head and her raised arm: the sheet goes
+/// on beyond the outside, or threads there hold the halves together.
+#[test]
+fn the_folds_of_a_blanket_are_parted_too() {
+    let angle = 135f64.to_radians();
+    let blanket = MouldShape::Blanket { thickness: 8.0 };
+    let dancer = piece_in("dancer", &blanket, Vector::new(angle.cos(), angle.sin(), 0.0));
+    for elements in [12_000, 16_000] {
         // No time to draw it off.
         let report = dancer.tried_within(Some(0.0), 0.0, elements);
         assert_eq!(report.mesh.pieces, 2, "{elements}");
