@@ -125,9 +125,7 @@ fn a_balls_shell_is_parted_along_a_great_circle() {
         let shell = shell_of(&ball, 8.0, front, None);
         assert!(shell.comes_off && shell.is_along_plan, "{shell:?}");
         let [line] = &shell.lines[..] else { panic!("{:?}", shell.lines.len()) };
-        assert!(
-            line.closed && line.parts == [0, 1] && line.points[0] == *line.points.last().unwrap()
-        );
+        assert!(line.closed && line.parts == [0, 1] && line.points.first() == line.points.last());
         let around = std::f64::consts::PI * 76.0;
         assert_relative_eq!(shell.parting_line, around, max_relative = 0.03);
         assert_eq!(shell.follows, None);
