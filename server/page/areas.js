@@ -1,11 +1,12 @@
 // Places where no cut may run: a face, lettering, all that must not have a seam. Each is all of the surface within
-// a distance of a point that is picked on the model.
+// a distance of a point that is picked on the model. And the base opening, where it is told in the same way.
 
 import { button, el, fill } from "./dom.js";
 import { three } from "./view3d.js";
 
 const RADIUS = 8;
 const VERMILION = 0xd55e00;
+const SKY = 0x56b4e9;
 
 export class KeepOff {
   // `pick` asks for a place on the model and hands it on; `changed` hears of every change.
@@ -93,23 +94,63 @@ export class KeepOff {
   }
 }
 
+// The base opening as a place that is picked, all of the surface within a distance of it.
+export class BasePlace {
+  // `pick` asks for a place on the model and hands it on; `changed` hears of every change.
+  constructor({ pick, changed, radius }) {
+    this.centre = null;
+    this.radius = radius.input;
+    this.changed = changed;
+    this.radius.addEventListener("input", () => changed());
+    this.said = el("p", { class: "small", role: "status" });
+    this.place = el(
+      "div",
+      { hidden: true },
+      button("Pick the base opening on the model", () => pick((centre) => this.take(centre))),
+      this.said,
+      radius.field,
+    );
+  }
+
+  take(centre) {
+    this.centre = centre;
+    this.said.textContent = centre ? "Picked: it is shown in blue on the model." : "";
+    this.changed();
+  }
+
+  // Shown, and meant, only where this is how the base is told.
+  set chosen(chosen) {
+    this.place.hidden = !chosen;
+    this.changed();
+  }
+
+  read() {
+    const radiusMm = this.radius.value.trim() === "" ? undefined : Number(this.radius.value);
+    return { patch: { centre: this.centre ?? undefined, radiusMm } };
+  }
+
+  draw(view) {
+    view.clear("base");
+    if (!this.centre || this.place.hidden) return;
+    drawBall(view, "base", this.centre, Number(this.radius.value), SKY);
+    view.addLabel("base", this.centre, "base opening", "width");
+  }
+}
+
+function drawBall(view, layer, { x, y, z }, radius, tone) {
+  if (!(radius > 0)) return;
+  const ball = new three.Mesh(
+    new three.SphereGeometry(radius, 28, 20).translate(x, y, z),
+    new three.MeshLambertMaterial({ color: tone, transparent: true, opacity: 0.4, depthWrite: false }),
+  );
+  view.add(layer, ball);
+}
+
 // What is kept off, as balls in the model: where they meet its surface no cut runs.
 export function drawPlaces(view, balls) {
   view.clear("areas");
   balls.forEach(({ centre, radiusMm }, index) => {
-    if (radiusMm > 0) {
-      const { x, y, z } = centre;
-      const ball = new three.Mesh(
-        new three.SphereGeometry(radiusMm, 28, 20).translate(x, y, z),
-        new three.MeshLambertMaterial({
-          color: VERMILION,
-          transparent: true,
-          opacity: 0.4,
-          depthWrite: false,
-        }),
-      );
-      view.add("areas", ball);
-    }
+    drawBall(view, "areas", centre, radiusMm, VERMILION);
     view.addLabel("areas", centre, `no seam ${index + 1}`, "width");
   });
 }

@@ -205,6 +205,14 @@ function drawGate(view, outlines) {
   }
 }
 
+// Where the rigid shell round a blanket is parted.
+function drawShell(view, shell) {
+  for (const { line } of shell?.partingLines ?? []) {
+    const points = line?.points.map(point) ?? [];
+    if (points.length > 1) addLine(view, "shell", points, 0.006 * view.radius, PURPLE, "beads");
+  }
+}
+
 function drawMisses(view, misses) {
   misses.forEach((miss, index) => {
     if (!miss.place) return;
@@ -213,7 +221,7 @@ function drawMisses(view, misses) {
   });
 }
 
-const LAYERS = ["cuts", "sheets", "lips", "bridges", "hinges", "gate", "misses"];
+const LAYERS = ["cuts", "sheets", "lips", "bridges", "hinges", "gate", "shell", "misses"];
 
 // Draws a plan in place of the one before. `rules` are those of the sheets that the request has.
 export function drawPlan(view, plan, rules) {
@@ -224,6 +232,7 @@ export function drawPlan(view, plan, rules) {
   drawBridges(view, plan);
   drawHinges(view, plan.hinges);
   drawGate(view, plan.gateOutline);
+  drawShell(view, plan.advice?.shell);
   drawMisses(view, plan.misses);
 }
 

@@ -177,7 +177,7 @@ class NewPlan {
 
   takeModel(model) {
     Object.assign(begun, { file: null, model, agreed: true });
-    begun.form.keepOff.clear();
+    begun.form.clearPlaces();
     this.showFile();
     this.showModel();
   }
@@ -192,7 +192,7 @@ class NewPlan {
     }
     Object.assign(begun, { file, model: null, agreed: false, unit: "" });
     this.mesh = null;
-    begun.form.keepOff.clear();
+    begun.form.clearPlaces();
     fill(this.rest);
     this.frame.stage().view.clearAll();
     this.showFile();
@@ -222,7 +222,7 @@ class NewPlan {
       const model = await uploadModel(own ? header : { ...header, unit }, file, this.ended.signal);
       Object.assign(begun, { model, agreed: false });
       this.mesh = null;
-      begun.form.keepOff.clear();
+      begun.form.clearPlaces();
       fill(this.rest);
       // The one in the wrong unit is no use to anybody.
       if (before) deleteModel({ name: before.name }).catch(() => {});
@@ -314,7 +314,7 @@ class NewPlan {
   }
 
   drawPlaces() {
-    if (this.mesh) begun.form.keepOff.draw(this.frame.stage().view);
+    if (this.mesh) begun.form.drawPlaces(this.frame.stage().view);
   }
 
   // The next place that is picked on the model goes to `take`.

@@ -252,14 +252,6 @@ class PlanScreen {
             ),
           )
         : null;
-    const blanket =
-      job.request?.mould?.blanket && !this.skin && job.plan
-        ? el(
-            "p",
-            { class: "small" },
-            `The blanket follows the model, ${mm(job.request.mould.blanket.thicknessMm)} thick; it is drawn in the way out only.`,
-          )
-        : null;
     const fade =
       this.mode === "plan" && this.skin
         ? slider("Rubber", this.shown ?? SHOWN, (shown) => {
@@ -267,7 +259,7 @@ class PlanScreen {
             fadeSkin(stage.view, shown);
           })
         : null;
-    fill(stage.more, this.say, modes, this.mode === "way" ? this.way?.place : [fade, blanket]);
+    fill(stage.more, this.say, modes, this.mode === "way" ? this.way?.place : fade);
   }
 
   async change(mode) {

@@ -1,7 +1,7 @@
 // What is asked for: mould, rubber, base, rules of the bench, time. Faults that the service finds stand beside the
 // field that they are about.
 
-import { KeepOff } from "./areas.js";
+import { BasePlace, KeepOff } from "./areas.js";
 import { choose, el } from "./dom.js";
 import { Refusal } from "./wire.js";
 import { RUBBERS } from "./words.js";
@@ -115,6 +115,11 @@ export class RequestForm {
       }
     };
     raised.field.hidden = true;
+    this.basePlace = new BasePlace({
+      pick: pickPlace,
+      changed: placesChanged,
+      radius: number("request.gate.patch.radius_mm", "All within", "mm", 10),
+    });
     shaped();
     this.sections = [
       el(
@@ -133,14 +138,17 @@ export class RequestForm {
           [
             ["flat", "Flat", "the mould is open there"],
             ["raised", "Round or uneven", "stands on feet, or on a curve"],
+            ["place", "A place I pick", "a sprue, or one foot of several"],
           ],
           this.base,
           (value) => {
             this.base = value;
             raised.field.hidden = value !== "raised";
+            this.basePlace.chosen = value === "place";
           },
         ),
         raised.field,
+        this.basePlace.place,
         el("p", { class: "fault", data: { fault: "request.gate" }, hidden: true }),
       ),
       this.keepOff.section,
@@ -213,6 +221,18 @@ export class RequestForm {
     ];
   }
 
+  // For another model no place holds.
+  clearPlaces() {
+    this.keepOff.clear();
+    this.basePlace.take(null);
+  }
+
+  // What is picked on the model, as the view shows it.
+  drawPlaces(view) {
+    this.keepOff.draw(view);
+    this.basePlace.draw(view);
+  }
+
   setUp(value, changed) {
     const [x, y, z] = value.split(",").map(Number);
     this.up = { x, y, z };
@@ -233,7 +253,7 @@ export class RequestForm {
     const { side, top, thickness, raised, shore, stretch, density, force, hinge, blade, seconds } =
       this.boxes;
     // A browser hands out nothing at all for what is no number, and nothing would mean the default.
-    const inputs = [...Object.values(this.boxes).map(({ input }) => input), ...this.keepOff.inputs];
+    const inputs = [...Object.values(this.boxes).map(({ input }) => input), ...this.keepOff.inputs, this.basePlace.radius];
     const bad = inputs.filter((input) => input.validity.badInput);
     if (bad.length > 0) {
       const fields = bad.map((input) => ({ field: input.dataset.field, description: "is no number" }));
@@ -247,15 +267,16 @@ export class RequestForm {
     }[this.shape];
     const { x, y, z } = this.up;
     const height = lowest + (optional(raised.input) ?? 0);
-    const gate =
-      this.base === "flat"
-        ? { lowestFlat: { up: this.up } }
-        : {
-            plane: {
-              point: { x: x * height, y: y * height, z: z * height },
-              normal: { x: -x, y: -y, z: -z },
-            },
-          };
+    const gate = {
+      flat: { lowestFlat: { up: this.up } },
+      raised: {
+        plane: {
+          point: { x: x * height, y: y * height, z: z * height },
+          normal: { x: -x, y: -y, z: -z },
+        },
+      },
+      place: this.basePlace.read(),
+    }[this.base];
     return {
       mould,
       gate,

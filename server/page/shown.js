@@ -14,6 +14,7 @@ export const LEGEND = [
   ["bridges", "bridges and thin gaps", "bridge"],
   ["hinges", "hinges, uncut", "hinge"],
   ["gate", "base opening, open anyway", "gate"],
+  ["shell", "pink beads: where the shell round the blanket is parted", "shell"],
   ["areas", "no seam wanted", "fault"],
   ["misses", "faults of the cuts", "fault"],
   ["board", "board", "board"],
@@ -44,16 +45,16 @@ export function upOf(job) {
   );
 }
 
-// The outside of the rubber, which the plan's scene has for blocks. A blanket's follows the model and is not in it.
+// The outside of the rubber, which the plan's scene has once there are sheets.
 export async function loadSkin(name, signal) {
   const { blob } = await planFile(`${name}/files/plan.glb`, { signal });
   return readScene(await blob.arrayBuffer()).find((part) => part.name === "outside of the rubber") ?? null;
 }
 
 // The mould's own "right" as the plan's view has it, told by the outside of the rubber, whose corners go round from
-// the mould's x axis. Null for a blanket.
+// the mould's x axis. Null for a blanket, whose outside has no corners.
 export function rightInMould(skin, up, request) {
-  if (!skin) return null;
+  if (!skin || request.mould?.blanket) return null;
   const corner = (k) => new three.Vector3().fromArray(skin.positions, 3 * k);
   const round = request.mould?.cylinder ? skin.positions.length / 6 : 0;
   const along = round > 0 ? corner(0).sub(corner(round / 2)) : corner(1).sub(corner(0));

@@ -133,7 +133,7 @@ fn check_tells_how_a_model_stands_and_draws_it() {
     let text = String::from_utf8_lossy(&ran.stdout);
     for words in [
         "as in the file, up 0,0,1: one flat face, 1200 mm^2, tips at 56 degrees",
-        "a plan that is given no gate takes it so",
+        "a plan that is given no base opening takes it so",
         "1. 27 %: up 0,0,1",
     ] {
         assert!(text.contains(words), "{words}: {text}");

@@ -91,6 +91,17 @@ def ask_for_a_plan(visit):
     side = "[data-field='request.mould.box.side_clearance_mm']"
     page.fill(side, "0")
     page.fill("[data-field='request.budget.time_limit_seconds']", "15")
+    # A base that is picked: without a place it is no base, and what is picked is shown.
+    page.check("input[name=base][value=place]")
+    page.click("#go")
+    page.locator("p.fault:visible", has_text="request.gate.patch.centre is missing").wait_for()
+    page.click("text=Pick the base opening on the model")
+    page.locator("#stage canvas").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector("text=it is shown in blue on the model")
+    page.locator("#stage .labels", has_text="base opening").wait_for()
+    visit.picture("new-base")
+    page.check("input[name=base][value=flat]")
     # The jug's face, as it were: in the middle of what is seen.
     page.click("text=Mark a place on the model")
     page.locator("#stage canvas").focus()

@@ -212,6 +212,7 @@ async fn what_a_plan_has_not_is_told_with_its_reason() {
     assert_eq!(all.files.len() + all.missing.len(), file_types().len());
     let expected = [
         ("sections.png", "NO_SECTIONS"),
+        ("shell.png", "NO_SHELL"),
         ("way-out.png", "NO_TRIAL"),
         ("way-out.glb", "NO_TRIAL"),
         ("template.svg", "NO_SHEETS"),

@@ -50,22 +50,22 @@ pub struct RequestArgs {
     #[arg(long, value_name = "G/CM3", help_heading = "Rubber")]
     density: Option<f64>,
 
-    /// The gate is the flat lowest face, seen along this direction away from the board
-    #[arg(long, value_name = "X,Y,Z", value_parser = triple, allow_hyphen_values = true, help_heading = "Gate")]
+    /// The base opening is the flat lowest face, seen along this direction away from the board
+    #[arg(long, value_name = "X,Y,Z", value_parser = triple, allow_hyphen_values = true, help_heading = "Base opening")]
     up: Option<[f64; 3]>,
-    /// The gate is what lies round this point, mm
-    #[arg(long, value_name = "X,Y,Z", value_parser = triple, allow_hyphen_values = true, help_heading = "Gate",
+    /// The base opening is what lies round this point, mm
+    #[arg(long, value_name = "X,Y,Z", value_parser = triple, allow_hyphen_values = true, help_heading = "Base opening",
           requires = "gate_radius", conflicts_with_all = ["up", "gate_plane"])]
     gate_centre: Option<[f64; 3]>,
-    /// How far from --gate-centre the gate reaches, mm
-    #[arg(long, value_name = "MM", help_heading = "Gate", requires = "gate_centre")]
+    /// How far from --gate-centre the base opening reaches, mm
+    #[arg(long, value_name = "MM", help_heading = "Base opening", requires = "gate_centre")]
     gate_radius: Option<f64>,
-    /// The gate is what lies on or beyond the plane through this point, mm
-    #[arg(long, value_name = "X,Y,Z", value_parser = triple, allow_hyphen_values = true, help_heading = "Gate",
+    /// The base opening is what lies on or beyond the plane through this point, mm
+    #[arg(long, value_name = "X,Y,Z", value_parser = triple, allow_hyphen_values = true, help_heading = "Base opening",
           requires = "gate_normal", conflicts_with = "up")]
     gate_plane: Option<[f64; 3]>,
     /// Normal of that plane, away from the model
-    #[arg(long, value_name = "X,Y,Z", value_parser = triple, allow_hyphen_values = true, help_heading = "Gate",
+    #[arg(long, value_name = "X,Y,Z", value_parser = triple, allow_hyphen_values = true, help_heading = "Base opening",
           requires = "gate_plane")]
     gate_normal: Option<[f64; 3]>,
 
@@ -200,7 +200,7 @@ enum TrialName {
     Off,
     /// The plan is tried, and whether it passes is reported
     Judge,
-    /// A plan that fails is made again with more cut where it was stuck
+    /// A cut between two sides of the model is shortened as long as the rubber comes off
     Correct,
 }
 

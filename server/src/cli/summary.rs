@@ -34,7 +34,7 @@ fn write_report(out: &mut String, report: &v1::MeshReport) -> std::fmt::Result {
     if let (Some(low), Some(high)) = (&report.lowest, &report.highest) {
         writeln!(
             out,
-            "  size {:.1} x {:.1} x {:.1} mm, volume {:.1} cm3, surface {:.1} cm2",
+            "  size {:.1} x {:.1} x {:.1} mm, volume {:.1} cm^3, surface {:.1} cm^2",
             high.x - low.x,
             high.y - low.y,
             high.z - low.z,
@@ -44,7 +44,7 @@ fn write_report(out: &mut String, report: &v1::MeshReport) -> std::fmt::Result {
     }
     writeln!(
         out,
-        "  {} triangles on {} vertices, genus {}",
+        "  {} triangles on {} corners; holes that go through: {}",
         report.triangles, report.vertices, report.genus
     )?;
     writeln!(

@@ -1,9 +1,11 @@
 //! What to see to before anything is poured, from the solver to the protocol.
 
 use slitwright_proto::v1;
-use slitwright_solver::advice::{Advice, AirTrap, Overhang, Shell, SlidingLips};
+use slitwright_solver::advice::{
+    Advice, AirTrap, FollowsCut, Overhang, PartingLine, Shell, SlidingLips,
+};
 
-use super::geometry::{direction, point};
+use super::geometry::{direction, point, polyline};
 
 /// Advice for the protocol.
 pub(super) fn advice(advice: &Advice) -> v1::Advice {
@@ -38,6 +40,27 @@ fn shell(shell: &Shell) -> v1::RigidShell {
         along_plan: shell.is_along_plan,
         parting_line_mm: shell.parting_line,
         resolution_mm: shell.cell,
+        parting_lines: shell.lines.iter().map(parting_line).collect(),
+        hidden_shares: shell.held.clone(),
+        follows_cut: shell.follows.as_ref().map(follows),
+    }
+}
+
+fn parting_line(line: &PartingLine) -> v1::PartingLine {
+    v1::PartingLine {
+        line: Some(polyline(&line.points)),
+        closed: line.closed,
+        parts: line.parts.to_vec(),
+    }
+}
+
+fn follows(follows: &FollowsCut) -> v1::FollowsCut {
+    v1::FollowsCut {
+        cut: follows.cut,
+        length_mm: follows.length,
+        along_mm: follows.along,
+        followed: follows.is_followed,
+        hidden_share: follows.hidden,
     }
 }
 

@@ -6,7 +6,8 @@ use slitwright_solver::mesh::TriangleMesh;
 use slitwright_solver::outputs::bench::{BenchError, BenchStyle, Pages, Paper, pages, template};
 use slitwright_solver::outputs::glb::{GlbError, plan_glb, trial_glb};
 use slitwright_solver::outputs::pictures::{
-    PictureError, PictureStyle, draw_picture, draw_plan, draw_trial, has_sections,
+    PictureError, PictureStyle, draw_picture, draw_plan, draw_shell, draw_trial, has_sections,
+    has_shell,
 };
 use slitwright_solver::outputs::summary;
 use slitwright_solver::plan::{Plan, PlanTrial, TrialVerdict};
@@ -58,6 +59,11 @@ pub enum Missing {
     /// No sheet runs through the rubber.
     #[error("the plan has no sheets through the rubber to cut across")]
     NoSections,
+    /// Its mould is no blanket, or nothing is known of its shell.
+    #[error(
+        "the plan has no rigid shell: its mould is no blanket, or its work was stopped before the shell was looked at"
+    )]
+    NoShell,
     /// Nothing is known of where the blade enters.
     #[error(
         "the plan has no sheets through the rubber, so nothing is known of where the blade enters: give it more time"
@@ -77,6 +83,7 @@ impl Missing {
         match self {
             Self::NoTrial => "NO_TRIAL",
             Self::NoSections => "NO_SECTIONS",
+            Self::NoShell => "NO_SHELL",
             Self::NoSheets => "NO_SHEETS",
             Self::ModelGone => "MODEL_GONE",
             Self::NoRecord(_) => "NO_RECORD",
@@ -174,6 +181,7 @@ pub fn missing(file: &FileType, plan: Result<&Plan, &str>, has_model: bool) -> O
             plan.sheets.is_none().then_some(Missing::NoSheets)
         }
         (Content::Sections, Ok(plan)) => (!has_sections(plan)).then_some(Missing::NoSections),
+        (Content::Shell, Ok(plan)) => (!has_shell(plan)).then_some(Missing::NoShell),
         (Content::WayOutPicture | Content::WayOutInSpace, Ok(plan)) => trial_of(plan).err(),
     }
 }
@@ -194,6 +202,11 @@ pub fn draw(file: &FileType, source: &Source<'_>, cancel: &Cancel) -> Result<Vec
         Content::Request => json(source.request)?,
         Content::Picture(name) => picture(source, name, cancel)?,
         Content::Sections => picture(source, "sections", cancel)?,
+        Content::Shell => {
+            let (model, plan) = both(source)?;
+            let picture = draw_shell(model, plan, &source.style(), cancel)?;
+            picture.ok_or(Missing::NoShell)?.png
+        }
         Content::PlanInSpace => {
             let (model, plan) = both(source)?;
             plan_glb(model, plan, Some(MOST_BYTES))?

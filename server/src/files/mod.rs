@@ -43,6 +43,7 @@ enum Content {
     /// The picture of this name.
     Picture(&'static str),
     Sections,
+    Shell,
     PlanInSpace,
     WayOutPicture,
     WayOutInSpace,
@@ -55,8 +56,8 @@ enum Content {
 impl Content {
     fn needs_model(self) -> bool {
         match self {
-            Self::Words | Self::Picture(_) | Self::Sections | Self::PlanInSpace => true,
-            Self::BenchPage | Self::BenchPrint => true,
+            Self::Words | Self::Picture(_) | Self::Sections | Self::Shell => true,
+            Self::PlanInSpace | Self::BenchPage | Self::BenchPrint => true,
             Self::TemplateDrawing | Self::TemplatePrint => true,
             // A trial has the mesh that was tried.
             Self::Plan | Self::Request | Self::WayOutPicture | Self::WayOutInSpace => false,
@@ -98,6 +99,13 @@ pub fn file_types() -> Vec<FileType> {
             Content::Picture("overview"),
         ),
         file("sections.png", Kind::Sections, PNG, "Sections across the cuts", Content::Sections),
+        file(
+            "shell.png",
+            Kind::Shell,
+            PNG,
+            "Where the rigid shell of a blanket is parted",
+            Content::Shell,
+        ),
         file(
             "plan.glb",
             Kind::Space,
@@ -162,7 +170,7 @@ mod tests {
     #[test]
     fn every_file_has_a_name_of_its_own_that_tells_its_media_type() {
         let all = file_types();
-        assert_eq!(all.len(), 19);
+        assert_eq!(all.len(), 20);
         for (k, file) in all.iter().enumerate() {
             assert!(all[..k].iter().all(|other| other.name != file.name), "{}", file.name);
             let ending = match file.media_type {

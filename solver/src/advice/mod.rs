@@ -9,15 +9,18 @@ mod pour;
 mod shell;
 mod traps;
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 pub use self::lips::{KEY_EVERY, SlidingLips};
 pub use self::overhang::Overhang;
 pub use self::pour::{LEAST_OPENING, Pour, SPRUE_TOP};
-pub use self::shell::{HIDDEN_ALLOWED, Shell};
+pub use self::shell::{FollowsCut, HIDDEN_ALLOWED, PartingLine, Shell, undercut_shares};
 pub use self::traps::{Border, Space, Trap, traps};
 use crate::body::{Gate, MouldShape};
-use crate::mesh::{LocatorError, Point, SurfaceLocator, TriangleMesh, Vector};
+use crate::mesh::{LocatorError, Point, SurfaceLocator, TriangleMesh, Vector, polyline_length};
+use crate::nalgebra::Isometry3;
 use crate::sheets::Sheet;
 
 /// A trap shallower than this is not worth a vent, mm. Common practice, no source.
@@ -119,10 +122,9 @@ pub fn advise(about: &About<'_>) -> Result<Advice, LocatorError> {
     let shell = match about.mould {
         MouldShape::Blanket { thickness } => {
             let front = about.front.map(|d| to_mould * d);
-            shell::shell(&model, &locator, *thickness, front)?.map(|found| Shell {
-                draws: found.draws.iter().map(|d| back * d).collect(),
-                ..found
-            })
+            let cut = main_cut(&about.sheets, &to_mould);
+            let found = shell::shell(&model, &locator, *thickness, front, cut.as_ref())?;
+            found.map(|found| found.moved(&back))
         }
         MouldShape::Box { .. } | MouldShape::Cylinder { .. } => None,
     };
@@ -136,6 +138,17 @@ pub fn advise(about: &About<'_>) -> Result<Advice, LocatorError> {
         sliding_lips: sliding.collect(),
         overhangs,
     })
+}
+
+/// The cut whose line on the outside is longest, and that line in the mould frame.
+fn main_cut(sheets: &[(u32, &Sheet)], to_mould: &Isometry3<f64>) -> Option<shell::Outer> {
+    let mut cuts: BTreeMap<u32, Vec<Vec<Point>>> = BTreeMap::new();
+    for (cut, sheet) in sheets.iter().filter(|(_, sheet)| sheet.outer.len() > 1) {
+        let line = sheet.outer.iter().map(|p| to_mould * p).collect();
+        cuts.entry(*cut).or_default().push(line);
+    }
+    let length = |lines: &[Vec<Point>]| lines.iter().map(|l| polyline_length(l)).sum::<f64>();
+    cuts.into_iter().max_by(|a, b| length(&a.1).total_cmp(&length(&b.1)))
 }
 
 /// Which vertices are gate; at least the one that is nearest to it, however small it is.

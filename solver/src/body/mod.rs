@@ -1,5 +1,6 @@
 //! The mould body: rubber, its shape round the model, the gate, and how the model stands.
 
+mod blanket;
 mod foot;
 mod frame;
 mod gate;
@@ -8,6 +9,7 @@ mod poses;
 mod rubber;
 mod shape;
 
+pub use blanket::{BlanketOutside, blanket_outside};
 pub use foot::{Foot, FootKind};
 pub use gate::{Gate, GateError};
 pub use mould::{Exit, ExitSide, MouldBody, MouldError, Outside};

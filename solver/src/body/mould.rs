@@ -105,8 +105,7 @@ impl MouldBody {
                 Err(MouldError::OutOfRange { field, value, low: least, high: most })
             }
         };
-        // A model that reaches below the board's plane hangs on a sprue: rubber goes all round.
-        let floor = |side: f64| if low.z < -0.02 * (high.z - low.z) { low.z - side } else { 0.0 };
+        let floor = |side: f64| floor(low.z, high.z, side);
         let (outside, volume) = match *shape {
             MouldShape::Box { side_clearance, top_clearance } => {
                 let side = check("box.side_clearance", side_clearance)?;
@@ -307,6 +306,12 @@ impl MouldBody {
         let section = 2.0 * zone * thickness;
         rubber.working_stretch.min(rubber.strain_at(hand_force / section.max(1e-9)))
     }
+}
+
+/// The lower end of a mould with so much rubber beside a model between two heights, mm: on the board, or, where the model
+/// reaches below the board's plane, beneath it. Such a model hangs on a sprue: rubber goes all round.
+pub(super) fn floor(low: f64, high: f64, side: f64) -> f64 {
+    if low < -0.02 * (high - low) { low - side } else { 0.0 }
 }
 
 fn exit_slab(at: f64, step: f64, low: f64, high: f64) -> f64 {

@@ -91,7 +91,7 @@ impl TriangleMesh {
         (volume > 0.0 && centre.iter().all(|x| x.is_finite())).then_some(centre)
     }
     /// Drop vertices that no face uses. How many there were.
-    pub(super) fn drop_unused(&mut self) -> usize {
+    pub(crate) fn drop_unused(&mut self) -> usize {
         let mut index = vec![u32::MAX; self.positions.len()];
         for &v in self.faces.iter().flatten() {
             index[v as usize] = 0;

@@ -5,7 +5,7 @@ use super::words::millimetres;
 use crate::advice::{
     Advice, AirTraps, HIDDEN_ALLOWED, KEY_EVERY, LEAST_OPENING, Pour, SPRUE_TOP, Shell,
 };
-use crate::mesh::Vector;
+use crate::mesh::Point;
 use crate::plan::Plan;
 
 /// Width of a vent, mm. Common practice, no source.
@@ -29,8 +29,8 @@ pub(super) fn of_plan(plan: &Plan, places: &Whereabouts) -> Vec<String> {
     }
     words.push(sprue(&advice.pour));
     words.extend(casting(&advice.casting, places));
-    if let (Some(shell), Some(frame)) = (&advice.shell, Frame::new(plan.up)) {
-        words.push(rigid_shell(shell, &frame));
+    if let Some(shell) = &advice.shell {
+        words.extend(Some(of_shell(shell, plan, places)).filter(|words| !words.is_empty()));
     }
     for lips in &advice.sliding_lips {
         words.push(format!(
@@ -121,62 +121,115 @@ fn sprue(pour: &Pour) -> String {
     }
 }
 
+/// How a shell is parted, in a few sentences; empty where the plan has no up.
+pub(super) fn of_shell(shell: &Shell, plan: &Plan, places: &Whereabouts) -> String {
+    let Some(frame) = Frame::new(plan.up) else { return String::new() };
+    let mut words = rigid_shell(shell, &frame);
+    for part in [line(shell, places), follows(shell)] {
+        if !part.is_empty() {
+            words.push(' ');
+            words.push_str(&part);
+        }
+    }
+    words.push_str(&format!(" What is finer than {} was not looked at.", millimetres(shell.cell)));
+    words
+}
+
+/// A share of the blanket's outside.
+fn share(share: f64) -> String {
+    format!("{:.1} %", 100.0 * share)
+}
+
 fn rigid_shell(shell: &Shell, frame: &Frame) -> String {
-    let side = |d: &Vector| frame.side(d).to_owned();
-    let hidden = |share: f64| format!("{:.1} %", 100.0 * share);
-    let cell = millimetres(shell.cell);
-    match &shell.draws[..] {
-        [a, b] => {
+    let to: Vec<String> = shell
+        .draws
+        .iter()
+        .enumerate()
+        .map(|(k, d)| {
+            if d.dot(&frame.up) > 0.9 {
+                format!("part {} up", k + 1)
+            } else {
+                format!("part {} to the {}", k + 1, frame.side(d))
+            }
+        })
+        .collect();
+    let to = to.join(", ");
+    let (two, limit) = (share(shell.hidden_in_two), share(HIDDEN_ALLOWED));
+    match (shell.draws.len(), shell.comes_off) {
+        (2, _) => {
             let why = if shell.is_along_plan { ", the way the plan's two sides lie" } else { "" };
             format!(
-                "The rigid shell comes off in two parts, drawn to the {} and to the {}{why}: they hold {} of the blanket's outside. \
-                 The line between them runs over the top, from the board at the {} to the board at the {}, {} in all. What is \
-                 finer than {cell} was not looked at.",
-                side(a),
-                side(b),
-                hidden(shell.hidden),
-                side(&frame.up.cross(a)),
-                side(&a.cross(&frame.up)),
-                millimetres(shell.parting_line)
+                "The rigid shell comes off in two parts, drawn straight off, {to}{why}: {} of the blanket's outside holds them.",
+                if shell.hidden < 5e-4 { "nothing".to_owned() } else { share(shell.hidden) }
             )
         }
-        draws => {
-            let to: Vec<String> = draws
-                .iter()
-                .map(|d| {
-                    if d.dot(&frame.up) > 0.9 {
-                        "up".to_owned()
-                    } else {
-                        format!("to the {}", side(d))
-                    }
-                })
-                .collect();
-            let to = to.join(", ");
-            let two = hidden(shell.hidden_in_two);
-            let limit = hidden(HIDDEN_ALLOWED);
-            if shell.comes_off {
-                format!(
-                    "The rigid shell comes off in three parts, drawn {to}: they hold {} of the blanket's outside. Two parts would \
-                     hold {two}, more than {limit} (common practice, no source). What is finer than {cell} was not looked at.",
-                    hidden(shell.hidden)
-                )
-            } else {
-                format!(
-                    "NO rigid shell of two or three parts comes off: two would hold {two} of the blanket's outside, three, drawn {to}, \
-                     {}, both more than {limit} (common practice, no source). Part it further, or fill the hollows of the blanket's \
-                     outside before the shell is laid. What is finer than {cell} was not looked at.",
-                    hidden(shell.hidden)
-                )
-            }
-        }
+        (_, true) => format!(
+            "The rigid shell comes off in three parts, drawn straight off, {to}: {} of the blanket's outside holds them. Two parts \
+             would be held by {two}, more than {limit} (common practice, no source).",
+            share(shell.hidden)
+        ),
+        (_, false) => format!(
+            "NO rigid shell of two or three parts comes off: two would be held by {two} of the blanket's outside, three, drawn \
+             straight off, {to}, by {}, both more than {limit} (common practice, no source). Part it further, or fill the \
+             hollows of the blanket's outside before the shell is laid.",
+            share(shell.hidden)
+        ),
+    }
+}
+
+/// Where the line between the parts runs.
+fn line(shell: &Shell, places: &Whereabouts) -> String {
+    let Some(longest) = shell.lines.first() else { return String::new() };
+    let at = |p: Option<&Point>| p.and_then(|p| places.above_board(p)).unwrap_or_default();
+    let end = |p: Option<&Point>| at(p).replacen("on the board", "the board", 1);
+    let height = |p: &&Point| places.height(p).unwrap_or_default();
+    let highest = longest.points.iter().max_by(|a, b| height(a).total_cmp(&height(b)));
+    let mut words =
+        format!("The line between the parts is {} long", millimetres(shell.parting_line));
+    if shell.lines.len() > 1 {
+        words.push_str(&format!(", in {} pieces. The longest", shell.lines.len()));
+        words.push_str(if longest.closed { " goes" } else { " runs" });
+    } else {
+        words.push_str(if longest.closed { ". It goes" } else { ". It runs" });
+    }
+    if longest.closed {
+        words.push_str(&format!(" round, its highest place {}.", at(highest)));
+    } else {
+        words.push_str(&format!(
+            " from {}, over its highest place, {}, to {}.",
+            end(longest.points.first()),
+            at(highest),
+            end(longest.points.last())
+        ));
+    }
+    words
+}
+
+/// Whether the parts meet along the main cut.
+fn follows(shell: &Shell) -> String {
+    let Some(own) = &shell.follows else { return String::new() };
+    let whole = |mm: f64| format!("{mm:.0} mm");
+    let (cut, length, along) = (own.cut, whole(own.length), whole(own.along));
+    if own.is_followed {
+        format!("It follows cut {cut} where the blade enters, over {along} of its {length}.")
+    } else if own.hidden > HIDDEN_ALLOWED {
+        format!(
+            "It does NOT follow cut {cut}: parts that met along it would be held by {} of the blanket's outside, more than {}.",
+            share(own.hidden),
+            share(HIDDEN_ALLOWED)
+        )
+    } else {
+        format!(
+            "It does NOT follow cut {cut}: of the {length} where its blade enters only {along} lie where the parts meet."
+        )
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::advice::{AirTrap, Overhang, SlidingLips};
-    use crate::mesh::Point;
+    use crate::advice::{AirTrap, FollowsCut, Overhang, PartingLine, SlidingLips};
+    use crate::mesh::Vector;
     use crate::mesh::fixtures::{icosphere, moved};
     use crate::outputs::fixtures::empty_plan;
 
@@ -256,6 +309,15 @@ mod tests {
 
     #[test]
     fn shells_are_told_by_the_sides_of_the_pictures() {
+        let line = PartingLine {
+            points: [[38.0, 0.0, 0.0], [0.0, 0.0, 68.0], [-38.0, 0.0, 0.0]]
+                .map(Point::from)
+                .to_vec(),
+            closed: false,
+            parts: [0, 1],
+        };
+        let follows =
+            FollowsCut { cut: 2, length: 170.0, along: 152.0, is_followed: true, hidden: 0.004 };
         let two = Shell {
             draws: vec![-Vector::y(), Vector::y()],
             hidden: 0.004,
@@ -264,14 +326,38 @@ mod tests {
             is_along_plan: true,
             parting_line: 180.0,
             cell: 1.5,
+            lines: vec![line],
+            held: vec![0.004, 0.0],
+            follows: Some(follows),
         };
         let text = told(Advice { shell: Some(two.clone()), ..advice() });
         holds(
             &text,
             &[
-                "in two parts, drawn to the front and to the back, the way the plan's two sides lie",
-                "from the board at the right to the board at the left, 180 mm in all",
-                "they hold 0.4 %",
+                "in two parts, drawn straight off, part 1 to the front, part 2 to the back, the way the plan's two sides lie",
+                "0.4 % of the blanket's outside holds them",
+                "is 180 mm long. It runs from the board, right, over its highest place, 68 mm above the board, middle, to the \
+                 board, left.",
+                "It follows cut 2 where the blade enters, over 152 mm of its 170 mm.",
+                "finer than 1.5 mm was not looked at",
+            ],
+        );
+        let held = FollowsCut { is_followed: false, hidden: 0.032, ..follows };
+        let text =
+            told(Advice { shell: Some(Shell { follows: Some(held), ..two.clone() }), ..advice() });
+        holds(
+            &text,
+            &[
+                "It does NOT follow cut 2: parts that met along it would be held by 3.2 % of the blanket's outside, more than 1.0 %",
+            ],
+        );
+        let aside = FollowsCut { is_followed: false, along: 20.0, ..follows };
+        let text =
+            told(Advice { shell: Some(Shell { follows: Some(aside), ..two.clone() }), ..advice() });
+        holds(
+            &text,
+            &[
+                "NOT follow cut 2: of the 170 mm where its blade enters only 20 mm lie where the parts meet",
             ],
         );
         let draws = vec![Vector::x(), -Vector::x(), Vector::z()];
@@ -279,7 +365,10 @@ mod tests {
         let text = told(Advice { shell: Some(three.clone()), ..advice() });
         holds(
             &text,
-            &["in three parts, drawn to the right, to the left, up", "Two parts would hold 7.0 %"],
+            &[
+                "in three parts, drawn straight off, part 1 to the right, part 2 to the left, part 3 up",
+                "Two parts would be held by 7.0 %",
+            ],
         );
         let none = Shell { comes_off: false, hidden: 0.03, ..three };
         holds(

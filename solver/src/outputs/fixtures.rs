@@ -1,5 +1,6 @@
 //! Plans and trials for the tests of this module.
 
+use crate::advice::{Advice, AirTraps, PartingLine, Pour, Shell};
 use crate::body::{MouldBody, MouldShape, Outside, Rubber};
 use crate::control::Control;
 use crate::mesh::fixtures::{icosphere, moved};
@@ -41,6 +42,42 @@ pub(super) fn empty_plan() -> Plan {
         limits: Vec::new(),
         figures: Figures::default(),
         advice: None,
+    }
+}
+
+/// Advice with nothing to see to but a narrow opening, and a shell.
+pub(super) fn advice(shell: Option<Shell>) -> Advice {
+    Advice {
+        pour: Pour { openings: 1, area: 50.0, width: 8.0, serves: false },
+        casting: AirTraps::default(),
+        rubber: AirTraps::default(),
+        shut_hollows: 0.0,
+        shell,
+        sliding_lips: Vec::new(),
+        overhangs: Vec::new(),
+    }
+}
+
+/// The shell of a ball of 30 in a blanket of 8 that stands on the board, parted along the circle that is seen edge-on from
+/// the right.
+pub(super) fn ball_shell() -> Shell {
+    let low = (-30.0f64 / 38.0).asin();
+    let turn = std::f64::consts::PI - 2.0 * low;
+    let points = (0..=60).map(|k| {
+        let angle = low + turn * f64::from(k) / 60.0;
+        Point::new(38.0 * angle.cos(), 0.0, 30.0 + 38.0 * angle.sin())
+    });
+    Shell {
+        draws: vec![-Vector::y(), Vector::y()],
+        hidden: 0.0,
+        comes_off: true,
+        hidden_in_two: 0.0,
+        is_along_plan: false,
+        parting_line: 38.0 * turn,
+        cell: 1.9,
+        lines: vec![PartingLine { points: points.collect(), closed: false, parts: [0, 1] }],
+        held: vec![0.0; 2],
+        follows: None,
     }
 }
 

@@ -7,7 +7,9 @@ pub mod cautions;
 mod comparison;
 #[cfg(test)]
 mod fixtures;
+mod girths;
 pub mod glb;
+mod parting;
 pub mod pictures;
 mod pose_words;
 pub mod record;

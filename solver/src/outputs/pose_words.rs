@@ -37,14 +37,14 @@ pub fn pose_text(poses: &Poses) -> String {
 pub fn on_gate(poses: &Poses) -> Vec<String> {
     let mut words = match poses.advised {
         Advised::AsGiven => vec![format!(
-            "a plan that is given no gate takes it so, with {} on the board as the gate",
+            "a plan that is given no base opening takes it so, with {} on the board as the base opening",
             match poses.as_given.foot.kind {
                 FootKind::SeveralFeet => "its feet",
                 _ => "its flat face",
             }
         )],
         Advised::Pose(pose) => vec![
-            "a plan that is given no gate is refused: it has no flat face to stand on there"
+            "a plan that is given no base opening is refused: it has no flat face to stand on there"
                 .to_owned(),
             format!(
                 "proposed is pose {}, the likeliest with a flat face: give --up {}",
@@ -57,11 +57,11 @@ pub fn on_gate(poses: &Poses) -> Vec<String> {
             let above = (GATE_ABOVE.0 * stance.height).max(GATE_ABOVE.1);
             let at: Point = poses.centre_of_mass - stance.up * (stance.height - above);
             vec![
-                "a plan that is given no gate is refused: it has no flat face to stand on there, nor one that is large \
+                "a plan that is given no base opening is refused: it has no flat face to stand on there, nor one that is large \
                  enough in any pose that was looked at"
                     .to_owned(),
                 format!(
-                    "put a sprue or a base under it; or let all that is within {above:.1} mm of the board be the gate, \
+                    "put a sprue or a base under it; or let all that is within {above:.1} mm of the board be the base opening, \
                      in pose {} as: --gate-plane {:.2},{:.2},{:.2} --gate-normal {}",
                     pose + 1,
                     at.x,
@@ -191,7 +191,7 @@ mod tests {
             &text,
             &[
                 "as in the file, up 0,0,1: one flat face, 1200 mm^2, tips at 56 degrees",
-                "takes it so, with its flat face on the board as the gate",
+                "takes it so, with its flat face on the board as the base opening",
                 "1. 27 %: up 0,0,1: one flat face",
                 "; as in the file",
                 "up 0,-1,0",

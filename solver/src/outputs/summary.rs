@@ -184,18 +184,16 @@ fn bridges(page: &mut Page, plan: &Plan) {
 /// What the bridge's line rests on.
 fn source(bridge: &PlannedBridge) -> String {
     match &bridge.confirmed {
-        None => "Found by counting the holes of the surface; NOT confirmed by the potential in \
-                 the rubber."
+        None => "Found by counting the holes of the surface; a second check, of the rubber, did NOT find this hole: look at \
+                 it before the pour."
             .to_owned(),
         Some(saddle) => format!(
-            "Confirmed by the potential in the rubber: its saddle, at a level of {:.2}{}; the \
-             line on the model, {}, {}.",
-            saddle.level,
+            "A second check, of the rubber, also found this hole{}; the line on the model, {}, {}.",
             saddle
                 .rim_length
-                .map_or_else(String::new, |l| format!(", has a rim of {}", millimetres(l))),
+                .map_or_else(String::new, |l| format!(", {} round", millimetres(l))),
             millimetres(bridge.rim_length),
-            if saddle.loop_taken { "follows that rim" } else { "is the shortest loop found" }
+            if saddle.loop_taken { "follows what it found" } else { "is the shortest found" }
         ),
     }
 }
@@ -475,7 +473,7 @@ mod tests {
         plan.cuts[0].sheets = vec![sheet(stations)];
         let low = Point::new(-5.0, -15.0, 0.0);
         plan.sheets = Some(sheet_report(&plan.cuts, low, Point::new(35.0, 15.0, 12.0)));
-        plan.warnings = vec!["the potential shows 0 holes where 1 was counted".to_owned()];
+        plan.warnings = vec!["a second check shows 0 holes where 1 was counted".to_owned()];
         plan.rubber_volume = 812.0;
         plan.rubber_mass = 909.0;
         plan
@@ -486,7 +484,7 @@ mod tests {
         let page = summary(&full_plan(), &model());
         for words in [
             "2 cuts, 167 mm in all; release not tried; 1 limit missed.",
-            "Mind ! The potential shows 0 holes where 1 was counted.",
+            "Mind ! A second check shows 0 holes where 1 was counted.",
             "Limits MISSED ! bridges: bridge B has no plain cut.",
             "1.  from the base opening, 83 mm",
             "2.  bridge cut, 83 mm, across bridge A",
@@ -499,8 +497,8 @@ mod tests {
             "A.  rubber through a hole of the model: neck 21 mm wide, 410 mm^2, 9.5 mm long",
             "20 mm, needed for the blade: 26 mm, TOO SHORT.",
             "NO PLAIN CUT crosses it: the rope runs through itself",
-            "Confirmed by the potential in the rubber: its saddle, at a level of 0.42, has a rim of 85 mm; the line on the model, 83 mm, is the shortest loop found.",
-            "NOT confirmed by the potential",
+            "A second check, of the rubber, also found this hole, 85 mm round; the line on the model, 83 mm, is the shortest found.",
+            "a second check, of the rubber, did NOT find this hole",
             "The rubber is only 2.0 mm thick between (0, 1, 60), 60 mm above the board, middle, and (2, 1, 60), 60 mm above the board, middle. There a ring of the model all but closes round (9, 9, 70), 70 mm above the board, back right.",
             "only 3.0 mm thick between the model at (5, 5, 3), 3 mm above the board, back right, and the board at (5, 5, 0), on the board, back right.",
             "14 mm wide, from (0, 0, 0), on the board, middle, to (0, 14, 0), on the board, back",

@@ -35,7 +35,7 @@ fn of_run(trial: &PlanTrial, places: &Whereabouts) -> Vec<String> {
         words.push(format!("The model holds the rubber back most near {}.", at(place)));
     }
     words.push(format!(
-        "Greatest stretch {:.0} % near {}.",
+        "Stretched most at one place: by {:.0} %, near {}.",
         100.0 * report.greatest_stretch,
         at(&report.stretched_at)
     ));
@@ -86,7 +86,7 @@ pub fn trial_verdict(trial: &PlanTrial) -> String {
     let far = millimetres(travel(report));
     match report.outcome {
         Outcome::Released => format!(
-            "Comes off{way}: takes {:.0} N of the {hand_force:.0} N that hands pull, stretched by {:.0} %",
+            "Comes off{way}: takes {:.0} N of the {hand_force:.0} N that hands pull; 99 % of the rubber stretched by less than {:.0} %",
             report.greatest_pull(),
             100.0 * report.stretch_99
         ),

@@ -120,19 +120,37 @@ impl Whereabouts {
         self.above_board(p).map_or(at.clone(), |seen| format!("{at}, {seen}"))
     }
 
+    /// Height of a place above the board, mm; `None` without an up.
+    pub fn height(&self, p: &Point) -> Option<f64> {
+        self.frame.as_ref().map(|frame| p.coords.dot(&frame.up) - self.board)
+    }
+
+    /// How far round the upright through the middle a place is from the front, counter-clockwise seen from above, degrees
+    /// from 0 to 360; `None` without an up.
+    pub fn round(&self, p: &Point) -> Option<f64> {
+        let frame = self.frame.as_ref()?;
+        let offset = p - self.middle;
+        // From the front to the right is counter-clockwise.
+        let angle = offset.dot(&frame.right).atan2(-offset.dot(&frame.back)).to_degrees();
+        Some(angle.rem_euclid(360.0))
+    }
+
+    /// Side of a place, as the pictures name it; `None` without an up.
+    pub fn side(&self, p: &Point) -> Option<&'static str> {
+        let frame = self.frame.as_ref()?;
+        let offset = p - self.middle;
+        let level = offset - frame.up * offset.dot(&frame.up);
+        Some(if level.norm() <= self.core { "middle" } else { frame.side(&level) })
+    }
+
     /// Height above the board and side of a place, without coordinates; `None` without an up.
     pub fn above_board(&self, p: &Point) -> Option<String> {
-        let frame = self.frame.as_ref()?;
-        let height = p.coords.dot(&frame.up) - self.board;
-        let height = match height.round() {
+        let height = match self.height(p)?.round() {
             0.0 => "on the board".to_owned(),
             high if high > 0.0 => format!("{high:.0} mm above the board"),
             low => format!("{:.0} mm below the board", -low),
         };
-        let offset = p - self.middle;
-        let level = offset - frame.up * offset.dot(&frame.up);
-        let side = if level.norm() <= self.core { "middle" } else { frame.side(&level) };
-        Some(format!("{height}, {side}"))
+        Some(format!("{height}, {}", self.side(p)?))
     }
 }
 

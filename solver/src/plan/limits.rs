@@ -16,7 +16,7 @@ use crate::optimise::one_piece::necks;
 fn release_limit(curves: &Finished, rings: usize) -> (bool, String) {
     if curves.missed > 0 {
         let text = format!(
-            "{} rows are missed once the cuts are straightened: lengthen the cuts there",
+            "{} rings of rubber that the cuts opened are closed again once these are straightened: lengthen the cuts",
             curves.missed
         );
         return (false, text);
@@ -30,7 +30,7 @@ fn release_limit(curves: &Finished, rings: usize) -> (bool, String) {
         return (false, text);
     }
     if !curves.looked && !curves.cuts.is_empty() {
-        let text = "the curves meet every row, but could not be looked at again as they run";
+        let text = "the cuts open every ring of rubber that was found too tight, but could not be looked at again as they run";
         return (false, text.to_owned());
     }
     let again = if curves.cuts.is_empty() {

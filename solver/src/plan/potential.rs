@@ -90,7 +90,7 @@ impl FieldFindings {
             )
         };
         Some(format!(
-            "the potential in the rubber shows {shown} {} where the model's surface and the board \
+            "a second check, of the rubber, shows {shown} {} where the model's surface and the board \
              make {expected}: {reason}. Look at each bridge before the pour",
             if shown == 1 { "hole" } else { "holes" }
         ))

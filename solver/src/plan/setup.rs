@@ -117,7 +117,7 @@ pub(super) fn set_up(
     let topology = Topology::new(&planning)?;
     clock.lap("body");
 
-    control.stage(Stage::Bridges, 0.055, "potential in the rubber");
+    control.stage(Stage::Bridges, 0.055, "second check of the holes");
     let field = look_at_field(&body, &working, control)?;
     clock.lap("field");
 
@@ -198,8 +198,8 @@ pub(super) fn set_up(
 /// What a plan lacks that was made without the potential.
 fn without_field(fault: &crate::field::FieldError) -> String {
     format!(
-        "the potential in the rubber could not be worked out ({fault}): bridges are not confirmed by \
-         it, and thin rubber in gaps of the model was not looked for"
+        "the second check of the holes, by the rubber in them, could not be made ({fault}): bridges rest on the first, and \
+         thin rubber in gaps of the model was not looked for"
     )
 }
 

@@ -80,7 +80,7 @@ fn one_piece_limit(report: &SheetReport, request: &PlanRequest) -> Limit {
             .pieces
             .iter()
             .skip(whole.pieces_uncut)
-            .map(|v| format!("{:.1} cm3", v / 1000.0))
+            .map(|v| format!("{:.1} cm^3", v / 1000.0))
             .collect();
         let text = format!("the cut rubber falls apart: loose pieces of {}", loose.join(", "));
         (false, text)

@@ -52,5 +52,5 @@ fn the_dancer_has_two_bridges_and_a_near_one() {
     assert_eq!(told.to.map(|p| p.y), Some(near.ends[1].y));
     let page = summary(&plan, &model.original);
     assert!(page.contains(&format!("The rubber is only {:.1} mm thick between", near.gap)));
-    assert!(page.contains("Confirmed by the potential in the rubber"), "{page}");
+    assert!(page.contains("A second check, of the rubber, also found this hole"), "{page}");
 }

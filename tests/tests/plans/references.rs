@@ -3,7 +3,7 @@
 //! The values lie in `tests/reference/*.json`, each made by the script of the same name, which
 //! also names the libraries and their versions: minimum cuts by networkx and SciPy, covers by
 //! SciPy's HiGHS, shortest paths on meshes by pygeodesic, on sphere, cylinder and cone by formula, winding numbers
-//! and distances by libigl, resting poses by trimesh.
+//! and distances by libigl, resting poses and undercuts by trimesh.
 
 use std::collections::BinaryHeap;
 use std::f64::consts::{PI, TAU};
@@ -13,6 +13,7 @@ use std::path::PathBuf;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use serde_json::Value;
+use slitwright_solver::advice::undercut_shares;
 use slitwright_solver::body::resting_poses;
 use slitwright_solver::control::Control;
 use slitwright_solver::curves::{cut_chains, straighten_chain};
@@ -614,4 +615,43 @@ fn resting_poses_agree_with_trimesh() {
         }
     }
     assert!(compared > 30, "{compared}");
+}
+
+/// What of a surface cannot be drawn off: a tube with a bore and an open mesh, seen along ten directions, to two thousandths
+/// of the area. Rays that graze an edge may fall either way.
+#[test]
+fn undercuts_agree_with_trimeshs_rays() {
+    let file = reference("undercuts.json");
+    let mut compared = 0;
+    for name in ["tube", "eight"] {
+        let body = &file[name];
+        let mesh = if name == "tube" {
+            let positions = list(body, "vertices")
+                .iter()
+                .map(|v| {
+                    let at: Vec<f64> = v.as_array().expect("a point").iter().map(number).collect();
+                    Point::new(at[0], at[1], at[2])
+                })
+                .collect();
+            TriangleMesh { positions, faces: rows_of_faces(list(body, "faces")) }
+        } else {
+            outside_out(open_mesh(name).expect("an open mesh"))
+        };
+        let held = list(body, "held");
+        let draws: Vec<Vector> = held
+            .iter()
+            .map(|case| {
+                let d: Vec<f64> = list(case, "direction").iter().map(number).collect();
+                Vector::new(d[0], d[1], d[2])
+            })
+            .collect();
+        let lift = number(&file["lift"]) * mesh.longest_side();
+        let own = undercut_shares(&mesh, &draws, lift).expect("a surface");
+        for ((own, case), draw) in own.iter().zip(held).zip(&draws) {
+            let expected = number(&case["area"]);
+            assert!((own - expected).abs() < 2e-3, "{name}, {draw}: {own}, {expected}");
+            compared += 1;
+        }
+    }
+    assert_eq!(compared, 20);
 }

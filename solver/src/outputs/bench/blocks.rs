@@ -38,7 +38,7 @@ pub(super) enum Block {
         png: Vec<u8>,
         /// Width and height, px.
         size: [u32; 2],
-        /// Whether it takes a page of its own.
+        /// Whether it is shown as large as a page allows, across it if need be.
         alone: bool,
     },
 }

@@ -335,10 +335,12 @@ impl<'a> Flow<'a> {
     fn picture(&mut self, png: &[u8], size: [u32; 2], alone: bool) {
         // A page laid across, where that shows it larger.
         let across = alone && 4 * size[0] > 5 * size[1];
-        if alone {
+        let [w, h] = size.map(f64::from);
+        // As wide as the page, where what is left of this one is high enough for it.
+        let wide = self.y + h * self.room() / w + 4.5 <= self.floor();
+        if across || alone && !wide {
             self.leaf(across);
         }
-        let [w, h] = size.map(f64::from);
         let most = if alone { self.floor() - self.y - 2.5 } else { self.picture_height() };
         let scale = (self.room() / w).min(most / h);
         let (w, h) = (w * scale, h * scale);

@@ -79,7 +79,7 @@ fn part(block: &Block) -> Markup {
 }
 
 /// Bytes as text, RFC 4648, section 4.
-fn base64(bytes: &[u8]) -> String {
+pub(super) fn base64(bytes: &[u8]) -> String {
     use base64::Engine as _;
     base64::engine::general_purpose::STANDARD.encode(bytes)
 }

@@ -19,7 +19,7 @@ mod tests;
 
 pub use template::{Template, template};
 
-use super::pictures::{PictureError, PictureStyle, draw_those, draw_trial};
+use super::pictures::{PictureError, PictureStyle, draw_shell, draw_those, draw_trial};
 use super::whereabouts::Whereabouts;
 use crate::control::Cancel;
 use crate::mesh::TriangleMesh;
@@ -108,6 +108,8 @@ pub struct Pages {
 
 /// Side of a view, px: at the width at which two fit an upright page, its small print is 7 points high.
 const VIEW: u32 = 700;
+/// Width of the picture of a blanket's shell, px: its small print is 6 points high on an upright page.
+const SHELL: u32 = 1500;
 /// Width of the way out, px: in a narrower one the words above the moments run into each other.
 const WAY_OUT: u32 = 2000;
 
@@ -134,9 +136,14 @@ pub fn pages(
         }
         _ => None,
     };
+    let narrow = PictureStyle { page_width: SHELL, ..pictures.clone() };
+    let shell = draw_shell(model, plan, &narrow, cancel)?;
     let places = Whereabouts::new(plan, model);
     let title = heading.map_or_else(|| "Cut plan".to_owned(), |name| format!("Cut plan: {name}"));
     let mut blocks = first::page(plan, &title);
+    // In the order of the work: pour, cut, open.
+    blocks.extend(mixing::before_the_pour(model, plan, &places, shell));
+    blocks.extend(mixing::rubber(plan, style.waste));
     blocks.push(Block::Heading("From all sides".to_owned()));
     blocks.extend(views.into_iter().map(|view| Block::picture(view, false)));
     blocks.extend(cuts::cuts(plan, &places));
@@ -144,8 +151,6 @@ pub fn pages(
     blocks.extend(cuts::hinges(plan, &places));
     blocks.extend(opening::opening(plan, &places));
     blocks.extend(way_out.map(|picture| Block::picture(picture, true)));
-    blocks.extend(mixing::before_the_pour(plan, &places));
-    blocks.extend(mixing::rubber(plan, style.waste));
     Ok(Pages { title, paper: style.paper, blocks })
 }
 

@@ -13,7 +13,9 @@ use super::*;
 use crate::body::Outside;
 use crate::mesh::Point;
 use crate::outputs::cautions::{CAUTIONS, CAUTIONS_IN_SHORT};
-use crate::outputs::fixtures::{cut, empty_plan, sheet, sheet_report, station, trial_of_block};
+use crate::outputs::fixtures::{
+    advice, ball_shell, cut, empty_plan, sheet, sheet_report, station, trial_of_block,
+};
 use crate::outputs::verdict::verdict;
 use crate::plan::{Cut, CutKind, Hinge, Limit, TrialVerdict};
 
@@ -222,11 +224,59 @@ fn a_blanket_has_a_table() {
         assert!(text.contains(&bare(words)), "{words}");
     }
     assert!(roxmltree::Document::parse(&template.svg()).is_ok());
+    // The template's own plan has no shell: nothing is said of one.
+    assert!(!text.contains(&bare("Where the shell is parted")));
     // 12 mm of rubber on 18 mm of radius: 2 pi 30 = 188.5 mm round. The third station is 2 mm up.
     assert!(text.contains("32188"), "{text}");
     let mut plan = plan_on(tube());
     plan.sheets = None;
     assert_eq!(template_error(&plan), BenchError::NoSheets);
+}
+
+/// The line between the parts of a ball's shell, in print and in the drawing: places 20 mm apart, each with height, girth
+/// and the turn from the front. The third is 40 / 38 radians beyond the board, on the right, 35.4 mm up, where a tape reads
+/// 2 pi (38^2 - 5.4^2)^(1/2) = 236 mm.
+#[test]
+fn a_shells_line_can_be_drawn_from_the_table() {
+    let ball =
+        crate::mesh::fixtures::moved(&crate::mesh::fixtures::icosphere(30.0, 4), [0.0, 0.0, 30.0]);
+    let mut plan = plan_on(Outside::Offset { thickness: 8.0, bottom: 0.0 });
+    // Its own cut is on another model.
+    (plan.cuts, plan.hinges) = (Vec::new(), Vec::new());
+    plan.advice = Some(advice(Some(ball_shell())));
+    let (style, cancel) = (BenchStyle::default(), Cancel::new());
+    let all = [
+        pdf_text(&pages(&ball, &plan, &style, &cancel).expect("pages").pdf().expect("a PDF"))
+            .concat(),
+        pdf_text(&template(&ball, &plan, &style).expect("a template").pdf().expect("a PDF"))
+            .concat(),
+    ];
+    for text in &all {
+        for words in ["Where the shell is parted", "Along the line, mm", "Round, degrees"] {
+            assert!(text.contains(&bare(words)), "{words}: {text}");
+        }
+        for row in ["3 40 35 236 90 right", "270 left"] {
+            assert!(text.contains(&bare(row)), "{row}: {text}");
+        }
+    }
+    let svg = template(&ball, &plan, &style).expect("a template").svg();
+    assert!(svg.contains("data:image/png;base64,") && roxmltree::Document::parse(&svg).is_ok());
+    // The pages have the whole of the advice, in the order of the work.
+    let places = Whereabouts::new(&plan, &ball);
+    for words in crate::outputs::advice_words::of_plan(&plan, &places) {
+        assert!(all[0].contains(&bare(&words)), "{words}");
+    }
+    let at = |heading: &str| all[0].find(&bare(heading)).unwrap_or_else(|| panic!("no {heading}"));
+    let order = [
+        "Before you start",
+        "Before you pour",
+        "Where the shell is parted",
+        "Rubber to mix",
+        "From all sides",
+        "Cuts, in the order of the knife",
+        "Opening the mould and drawing it off",
+    ];
+    assert!(order.windows(2).all(|pair| at(pair[0]) < at(pair[1])), "{order:?}");
 }
 
 fn template_error(plan: &Plan) -> BenchError {

@@ -1,4 +1,5 @@
-//! A plan in space: the model, cuts as lines, sheets as surfaces, the outside of the rubber.
+//! A plan in space: the model, cuts as lines, sheets as surfaces, the outside of the rubber, the line between the parts of a
+//! blanket's shell.
 
 use gltf_json::mesh::Mode;
 
@@ -6,14 +7,14 @@ use super::document::{Document, Shape};
 use super::{GlbError, MOST_BYTES};
 use crate::body::Outside;
 use crate::mesh::{Point, TriangleMesh};
-use crate::plan::{CutKind, Plan};
+use crate::outputs::parting;
+use crate::plan::{CutKind, Plan, SheetReport};
 
 /// Flat pieces of a cylinder's wall.
 const AROUND: u32 = 96;
 
 /// The plan as a GLB file of at most `limit` bytes ([`MOST_BYTES`] if `None`). `model` is the mesh as
-/// it was read, or any of the same shape in the plan's coordinates. A blanket's outside is left out:
-/// it follows the model.
+/// it was read, or any of the same shape in the plan's coordinates.
 pub fn plan_glb(
     model: &TriangleMesh,
     plan: &Plan,
@@ -21,15 +22,19 @@ pub fn plan_glb(
 ) -> Result<Vec<u8>, GlbError> {
     let mut document = Document::default();
     let stone = document.material("model", [0.55, 0.57, 0.6, 1.0]);
-    let sheet = document.material("sheet", [0.85, 0.45, 0.1, 0.45]);
-    let skin = document.material("outside of the rubber", [0.95, 0.85, 0.6, 0.2]);
-    let lines = [
+    // Only what is used: a validator would ask what the others are for.
+    let has_sheets = plan.cuts.iter().flat_map(|cut| &cut.sheets).any(|s| !s.mesh.faces.is_empty());
+    let sheet = has_sheets.then(|| document.material("sheet", [0.85, 0.45, 0.1, 0.45]));
+    let lines: Vec<_> = [
         (CutKind::FromGate, "cut from the base opening", [0.01, 0.01, 0.01, 1.0]),
         (CutKind::Separate, "separate cut", [0.01, 0.03, 0.25, 1.0]),
         (CutKind::Bridge, "bridge cut", [0.3, 0.01, 0.02, 1.0]),
         (CutKind::BehindHinge, "cut behind a hinge", [0.0, 0.08, 0.06, 1.0]),
     ]
-    .map(|(kind, name, colour)| (kind, document.material(name, colour)));
+    .into_iter()
+    .filter(|(kind, ..)| plan.cuts.iter().any(|cut| cut.kind == *kind && !cut.branches.is_empty()))
+    .map(|(kind, name, colour)| (kind, document.material(name, colour)))
+    .collect();
     let mut nodes = Vec::new();
     let surface = |document: &mut Document, name: &str, mesh: &TriangleMesh, material| {
         let positions = document.vectors(name, &mesh.positions)?;
@@ -62,19 +67,42 @@ pub fn plan_glb(
         }
         for own in cut.sheets.iter().filter(|own| !own.mesh.faces.is_empty()) {
             let name = format!("sheet of cut {}", cut.order);
-            nodes.push(surface(&mut document, &name, &own.mesh, sheet)?);
+            let material = sheet.unwrap_or(stone);
+            nodes.push(surface(&mut document, &name, &own.mesh, material)?);
         }
     }
     if let Some(report) = &plan.sheets
-        && let Some(mut mesh) = outside(&report.skin.outside)
+        && let Some(mesh) = in_model(report).or_else(|| parting::outside(model, report))
     {
-        let to_model = report.skin.to_mould.inverse();
-        for point in &mut mesh.positions {
-            *point = to_model * *point;
-        }
-        nodes.push(surface(&mut document, "outside of the rubber", &mesh, skin)?);
+        let name = "outside of the rubber";
+        let skin = document.material(name, [0.95, 0.85, 0.6, 0.2]);
+        nodes.push(surface(&mut document, name, &mesh, skin)?);
+    }
+    let shell = parting::shell_of(plan).map(|shell| &shell.lines[..]).unwrap_or_default();
+    let name = "line between the parts of the shell";
+    let parted = (!shell.is_empty()).then(|| document.material(name, [0.12, 0.03, 0.0, 1.0]));
+    for (line, parted) in shell.iter().zip(std::iter::repeat(parted).flatten()) {
+        let positions = document.vectors(name, &line.points)?;
+        let shape = Shape {
+            positions,
+            indices: None,
+            mode: Mode::LineStrip,
+            material: parted,
+            targets: Vec::new(),
+        };
+        nodes.push(document.node(name, shape));
     }
     document.finish("plan", nodes, &plan.up, limit.unwrap_or(MOST_BYTES))
+}
+
+/// The outer skin in the model's coordinates. `None` for a blanket.
+fn in_model(report: &SheetReport) -> Option<TriangleMesh> {
+    let mut mesh = outside(&report.skin.outside)?;
+    let to_model = report.skin.to_mould.inverse();
+    for point in &mut mesh.positions {
+        *point = to_model * *point;
+    }
+    Some(mesh)
 }
 
 /// The outer skin in the mould frame. `None` for a blanket.

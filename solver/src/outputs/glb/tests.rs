@@ -169,11 +169,18 @@ fn what_cannot_be_written_is_refused() {
     plan.cuts = vec![cut(1, CutKind::FromGate, Vec::new())];
     let error = plan_glb(&model, &plan, None).expect_err("refused");
     assert_eq!(error.to_string(), "cut 1 cannot be written: it has no points");
-    // The outside of a blanket is left out, not made up.
+    // The outside of a blanket is the model's, 5 mm further out, found on cells of a fortieth of the longest side.
     let mut blanket = sheet_report(&[], Point::origin(), Point::new(1.0, 1.0, 1.0));
     blanket.skin.outside = Outside::Offset { thickness: 5.0, bottom: 0.0 };
     let plan = crate::plan::Plan { sheets: Some(blanket), ..empty_plan() };
     let bytes = plan_glb(&model, &plan, None).expect("writes");
     let file = Gltf::from_slice(&bytes).expect("reads");
-    assert!(file.nodes().all(|node| node.name() != Some("outside of the rubber")));
+    let skin = node(&file, "outside of the rubber").mesh().expect("a mesh");
+    let skin = skin.primitives().next().expect("one").bounding_box();
+    let (low, high) = model.bounds().expect("a ball");
+    let cell = (high - low).max() / 40.0 + 0.25;
+    for axis in [0, 1] {
+        assert!((f64::from(skin.max[axis]) - high[axis] - 5.0).abs() < cell, "{skin:?} {high}");
+        assert!((f64::from(skin.min[axis]) - low[axis] + 5.0).abs() < cell, "{skin:?} {low}");
+    }
 }

@@ -20,6 +20,7 @@ const FROM_GATE: Tone = Tone(15, 15, 20);
 const SEPARATE: Tone = Tone(20, 40, 105);
 const BRIDGE: Tone = Tone(115, 15, 25);
 const BEHIND_HINGE: Tone = Tone(10, 80, 70);
+const PARTING: Tone = Tone(95, 45, 0);
 /// The gate, hinges and what is hidden.
 pub(super) const PLAIN: Tone = Tone(45, 45, 45);
 const HIDDEN: Tone = Tone(60, 60, 60);
@@ -66,6 +67,26 @@ pub(super) fn cut_line(canvas: &mut Canvas, kind: CutKind, seen: bool, spots: &[
         let core = if seen { 2.8 } else { 2.0 };
         canvas.line(spots, Pen::new(Tone::WHITE, core));
     }
+}
+
+/// The line between the parts of a blanket's shell: a pair of dashed strokes, with room for a cut's line in the middle.
+pub(super) fn parting_line(canvas: &mut Canvas, seen: bool, spots: &[Spot]) {
+    if seen {
+        canvas.line(spots, Pen::new(Tone::WHITE, 13.0));
+        canvas.line(spots, Pen::new(PARTING, 10.0).dashed(11.0, 6.0));
+        canvas.line(spots, Pen::new(Tone::WHITE, 5.0));
+    } else {
+        canvas.line(spots, Pen::new(Tone(215, 215, 215), 4.6));
+        canvas.line(spots, Pen::new(HIDDEN, 3.0).dashed(5.0, 4.0));
+        canvas.line(spots, Pen::new(Tone(215, 215, 215), 1.2));
+    }
+}
+
+/// Where the blade enters a blanket: thin enough to run within the line between a shell's parts.
+pub(super) fn entry_line(canvas: &mut Canvas, kind: CutKind, spots: &[Spot]) {
+    canvas.line(spots, Pen::new(Tone::WHITE, 5.0));
+    let pen = Pen::new(tone_of(kind), 3.0);
+    canvas.line(spots, if kind == CutKind::FromGate { pen.round() } else { pen.dashed(2.0, 2.0) });
 }
 
 /// The bar across a cut where it leaves the gate. `ahead` is a spot further along the cut.

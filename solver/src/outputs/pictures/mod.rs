@@ -21,6 +21,7 @@ mod poses;
 mod raster;
 mod scene;
 mod sections;
+mod shell;
 mod side_by_side;
 mod sight;
 mod surface;
@@ -31,6 +32,7 @@ mod view;
 mod way_out;
 
 pub use poses::draw_poses;
+pub use shell::{draw_shell, has_shell};
 pub use side_by_side::draw_comparison;
 pub use way_out::draw_trial;
 
@@ -60,7 +62,7 @@ impl Default for PictureStyle {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Picture {
     /// Short name, fit for a file name: `front`, `back`, `left`, `right`, `top`, `below`,
-    /// `three-quarter`, `overview`, `sections`, `way-out`, `comparison` or `poses`.
+    /// `three-quarter`, `overview`, `sections`, `shell`, `way-out`, `comparison` or `poses`.
     pub name: String,
     /// In words.
     pub title: String,

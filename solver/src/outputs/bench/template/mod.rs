@@ -13,9 +13,12 @@ mod tube;
 
 use super::blocks::plain;
 use super::marks::Leaf;
-use super::{BenchError, BenchStyle, flow, pdf};
+use super::{BenchError, BenchStyle, SHELL, flow, mixing, pdf};
 use crate::body::Outside;
+use crate::control::Cancel;
 use crate::mesh::TriangleMesh;
+use crate::outputs::pictures::{PictureStyle, draw_shell};
+use crate::outputs::whereabouts::Whereabouts;
 use crate::plan::Plan;
 
 /// Most of a net's width and height, mm: some 20 leaves each way.
@@ -40,9 +43,13 @@ pub fn template(
 ) -> Result<Template, BenchError> {
     let report = plan.sheets.as_ref().ok_or(BenchError::NoSheets)?;
     let heading = style.heading.as_deref().map(plain).filter(|name| !name.is_empty());
-    let title = heading.map_or_else(|| "Template".to_owned(), |name| format!("Template: {name}"));
+    let title =
+        heading.as_ref().map_or_else(|| "Template".to_owned(), |name| format!("Template: {name}"));
     if let Outside::Offset { thickness, .. } = report.skin.outside {
-        let blocks = tape::blocks(model, plan, report, thickness, &title);
+        let mut blocks = tape::blocks(model, plan, report, thickness, &title);
+        let pictures = PictureStyle { page_width: SHELL, heading, ..PictureStyle::default() };
+        let shell = draw_shell(model, plan, &pictures, &Cancel::new())?;
+        blocks.extend(mixing::parting_line(model, plan, &Whereabouts::new(plan, model), shell));
         let leaves = flow::laid_out(&title, style.paper, &blocks)?;
         return Ok(Template { whole: tape::one_leaf(&leaves), leaves, title });
     }

@@ -2,15 +2,17 @@
 
 use std::fmt::Write;
 
-use maud::{Markup, PreEscaped, html};
+use maud::{Markup, html};
 
+use crate::outputs::bench::html::base64;
 use crate::outputs::bench::marks::{Leaf, Mark};
 
 /// The whole file.
 pub(super) fn write(title: &str, leaf: &Leaf) -> String {
     let [width, height] = leaf.size;
     let body = html! {
-        svg xmlns="http://www.w3.org/2000/svg" width={ (number(width)) "mm" } height={ (number(height)) "mm" }
+        svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"
+            width={ (number(width)) "mm" } height={ (number(height)) "mm" }
             viewBox={ "0 0 " (number(width)) " " (number(height)) }
         {
             title { (title) }
@@ -52,8 +54,10 @@ fn drawn(mark: &Mark) -> Markup {
                     font-weight=(if *bold { "bold" } else { "normal" }) { (text) }
             }
         }
-        // Neither is on a template.
-        Mark::Picture { .. } => PreEscaped(String::new()),
+        Mark::Picture { place: [x, y, w, h], png } => html! {
+            image x=(number(*x)) y=(number(*y)) width=(number(*w)) height=(number(*h))
+                xlink:href={ "data:image/png;base64," (base64(png)) } {}
+        },
         Mark::Within { marks, .. } => html! { @for mark in marks { (drawn(mark)) } },
     }
 }

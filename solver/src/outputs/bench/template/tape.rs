@@ -1,18 +1,13 @@
 //! What takes the place of a net for a blanket: heights, and girths as a tape laid level round the rubber reads
 //! them.
 
-use crate::mesh::{Point, TriangleMesh};
+use crate::mesh::TriangleMesh;
 use crate::outputs::bench::blade::View;
 use crate::outputs::bench::blocks::Block;
 use crate::outputs::bench::marks::Leaf;
+use crate::outputs::girths::Girths;
 use crate::outputs::whereabouts::Whereabouts;
 use crate::plan::{Plan, SheetReport};
-
-/// Directions in which the rubber's reach is looked at. The sum over them is off by no more than 0.01 mm for
-/// straight stretches of 300 mm.
-const DIRECTIONS: u32 = 360;
-/// Greatest distance between the points of the model that are looked at, mm.
-const STEP: f64 = 1.0;
 
 /// Table and words.
 pub(super) fn blocks(
@@ -33,7 +28,7 @@ pub(super) fn blocks(
         ),
         Block::Loud(crate::outputs::cautions::CAUTIONS_IN_SHORT.to_owned()),
     ];
-    let points = points(model, report);
+    let girths = Girths::new(model, &report.skin.to_mould, thickness);
     let head = [
         ("Station", 0.1),
         ("Height, mm", 0.13),
@@ -58,7 +53,7 @@ pub(super) fn blocks(
                 rows.push(vec![
                     (k + 1).to_string(),
                     format!("{height:.0}"),
-                    format!("{:.0}", girth(&points, thickness, height)),
+                    format!("{:.0}", girths.at(height)),
                     format!("{:.0}", station.depth),
                     seen.rsplit(", ").next().unwrap_or_default().to_owned(),
                     lean.map_or_else(String::new, |(angle, words)| match words.as_str() {
@@ -83,44 +78,6 @@ pub(super) fn blocks(
     blocks
 }
 
-/// Points on the model's edges in the mould frame, close enough to stand for it.
-fn points(model: &TriangleMesh, report: &SheetReport) -> Vec<Point> {
-    let place = |v: u32| report.skin.to_mould * model.positions[v as usize];
-    let mut points: Vec<Point> = model.positions.iter().map(|p| report.skin.to_mould * p).collect();
-    for face in &model.faces {
-        for k in 0..3 {
-            // Each edge once: its other face runs along it the other way.
-            let (a, b) = (face[k], face[(k + 1) % 3]);
-            if a < b {
-                let (from, to) = (place(a), place(b));
-                let steps = ((to - from).norm() / STEP).ceil() as u32;
-                points.extend(
-                    (1..steps).map(|s| from + (to - from) * (f64::from(s) / f64::from(steps))),
-                );
-            }
-        }
-    }
-    points
-}
-
-/// Girth of what lies at a height within a distance of some points: the length of a taut loop round it, which is
-/// its reach summed over all directions (Cauchy 1841; from memory).
-fn girth(points: &[Point], thickness: f64, height: f64) -> f64 {
-    let discs: Vec<[f64; 3]> = points
-        .iter()
-        .filter_map(|p| {
-            let left = thickness * thickness - (p.z - height) * (p.z - height);
-            (left >= 0.0).then(|| [p.x, p.y, left.sqrt()])
-        })
-        .collect();
-    let step = std::f64::consts::TAU / f64::from(DIRECTIONS);
-    let reach = |k: u32| {
-        let (sin, cos) = (step * f64::from(k)).sin_cos();
-        discs.iter().map(|[x, y, r]| x * cos + y * sin + r).fold(f64::NEG_INFINITY, f64::max)
-    };
-    if discs.is_empty() { 0.0 } else { step * (0..DIRECTIONS).map(reach).sum::<f64>() }
-}
-
 /// The leaves one below the other.
 pub(super) fn one_leaf(leaves: &[Leaf]) -> Leaf {
     let mut whole = Leaf { size: [0.0, 0.0], marks: Vec::new() };
@@ -130,29 +87,4 @@ pub(super) fn one_leaf(leaves: &[Leaf]) -> Leaf {
         whole.size = [whole.size[0].max(leaf.size[0]), whole.size[1] + leaf.size[1]];
     }
     whole
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// A blanket of 5 mm on an upright rod of 20 mm across, and on a square bar of 30 mm: circles and a rounded
-    /// square in closed form, 2 pi 15 and 4 x 30 + 2 pi 5.
-    #[test]
-    fn girths_are_those_of_round_and_square_bars() {
-        let tau = std::f64::consts::TAU;
-        let rod: Vec<Point> = (0..720)
-            .flat_map(|k| {
-                let (sin, cos) = (tau * f64::from(k) / 720.0).sin_cos();
-                (0..40).map(move |z| Point::new(10.0 * cos, 10.0 * sin, f64::from(z)))
-            })
-            .collect();
-        assert!((girth(&rod, 5.0, 20.0) - tau * 15.0).abs() < 0.05);
-        let bar: Vec<Point> = [[-15.0, -15.0], [15.0, -15.0], [15.0, 15.0], [-15.0, 15.0]]
-            .into_iter()
-            .flat_map(|[x, y]| (0..40).map(move |z| Point::new(x, y, f64::from(z))))
-            .collect();
-        assert!((girth(&bar, 5.0, 20.0) - (120.0 + tau * 5.0)).abs() < 0.05);
-        assert_eq!(girth(&bar, 5.0, 90.0), 0.0);
-    }
 }
