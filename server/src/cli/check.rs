@@ -40,7 +40,7 @@ pub fn run(args: &CheckArgs) -> Result<(), CliError> {
         let name =
             args.model.model_file.file_stem().map(|name| name.to_string_lossy().into_owned());
         let style = PictureStyle { heading: name, ..PictureStyle::default() };
-        let picture = draw_poses(&model.original, poses, &style)
+        let picture = draw_poses(&model, poses, &style)
             .map_err(|error| CliError::Failed(format!("poses.png: {error}")))?;
         write(folder, "poses.png", &picture.png)?;
     }

@@ -2,12 +2,14 @@
 
 use super::check::{CheckOptions, CheckReport, Fault, FaultKind, check, check_and_index};
 use super::decimate::{DecimateError, decimate_indexed, default_deviation};
-use super::io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read_with, remark};
+use super::io::{Alone, Beside, LengthUnit, MeshFormat, ReadError, ReadLimits, read_with};
 use super::mend::{MendLimits, mend};
+use super::paint::Paint;
 use super::rebuild::REBUILD_SHARE;
 use super::repair::{repair, repair_and_fill};
 use super::{SurfaceLocator, TopologyError, TriangleMesh, genus};
 use crate::control::{Cancel, Cancelled};
+use std::sync::Arc;
 
 /// How a model is prepared.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -57,6 +59,8 @@ pub struct Model {
     pub repairs: Vec<String>,
     /// What to keep in mind, a sentence each.
     pub warnings: Vec<String>,
+    /// Colours of the file, if it has any, in the coordinates of the original.
+    pub paint: Option<Arc<Paint>>,
 }
 
 /// A model cannot be planned on.
@@ -141,9 +145,22 @@ pub fn prepare_with(
     options: &PrepareOptions,
     cancel: &Cancel,
 ) -> Result<Model, PrepareError> {
-    let mesh = read_with(bytes, format, unit, &options.limits, cancel)?;
-    let mut model = prepare_read(mesh, options, cancel)?;
-    model.warnings.splice(0..0, remark(bytes, format));
+    prepare_beside(bytes, format, unit, options, &Alone, cancel)
+}
+
+/// [`prepare_with`], for a model that may name files that stand beside its own.
+pub fn prepare_beside(
+    bytes: &[u8],
+    format: MeshFormat,
+    unit: Option<LengthUnit>,
+    options: &PrepareOptions,
+    beside: &dyn Beside,
+    cancel: &Cancel,
+) -> Result<Model, PrepareError> {
+    let file = read_with(bytes, format, unit, &options.limits, beside, cancel)?;
+    let mut model = prepare_read(file.mesh, options, cancel)?;
+    model.warnings.splice(0..0, file.remarks);
+    model.paint = file.paint.map(Arc::new);
     Ok(model)
 }
 
@@ -215,6 +232,7 @@ fn prepare_read(
         report,
         repairs: repaired.done,
         warnings,
+        paint: None,
     })
 }
 

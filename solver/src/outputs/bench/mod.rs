@@ -19,10 +19,9 @@ mod tests;
 
 pub use template::{Template, template};
 
-use super::pictures::{PictureError, PictureStyle, draw_those, draw_trial};
+use super::pictures::{PictureError, PictureStyle, Subject, draw_those, draw_trial};
 use super::whereabouts::Whereabouts;
 use crate::control::Cancel;
-use crate::mesh::TriangleMesh;
 use crate::plan::{Plan, TrialVerdict};
 use blocks::{Block, plain};
 
@@ -111,10 +110,9 @@ const VIEW: u32 = 700;
 /// Width of the way out, px: in a narrower one the words above the moments run into each other.
 const WAY_OUT: u32 = 2000;
 
-/// Makes the pages of a plan. `model` is the mesh as it was read, or any mesh of the same shape in the plan's
-/// coordinates. Looks at `cancel` between its steps.
-pub fn pages(
-    model: &TriangleMesh,
+/// Makes the pages of a plan. Looks at `cancel` between its steps.
+pub fn pages<'a>(
+    model: impl Into<Subject<'a>>,
     plan: &Plan,
     style: &BenchStyle,
     cancel: &Cancel,
@@ -122,6 +120,7 @@ pub fn pages(
     if !(0.0..=1.0).contains(&style.waste) {
         return Err(BenchError::Waste { value: style.waste });
     }
+    let model = model.into();
     let heading = style.heading.as_deref().map(plain).filter(|name| !name.is_empty());
     let pictures = PictureStyle { view_size: VIEW, page_width: WAY_OUT, heading: heading.clone() };
     let views = draw_those(model, plan, &pictures, cancel, |name| {
@@ -134,7 +133,7 @@ pub fn pages(
         }
         _ => None,
     };
-    let places = Whereabouts::new(plan, model);
+    let places = Whereabouts::new(plan, model.mesh);
     let title = heading.map_or_else(|| "Cut plan".to_owned(), |name| format!("Cut plan: {name}"));
     let mut blocks = first::page(plan, &title);
     blocks.push(Block::Heading("From all sides".to_owned()));

@@ -7,10 +7,12 @@
 //! that a grey print reads as well as the screen. The cautions stand on every picture, in one line.
 //!
 //! The model is drawn by a depth buffer of our own; lines and letters by general-purpose crates.
-//! The same plan gives the same bytes.
+//! The same plan gives the same bytes. A model whose file has colours is drawn in them, softened.
 
 mod canvas;
 mod cautions;
+#[cfg(test)]
+mod coloured;
 mod hatch;
 mod labels;
 mod legend;
@@ -23,6 +25,7 @@ mod scene;
 mod sections;
 mod side_by_side;
 mod sight;
+mod subject;
 mod surface;
 #[cfg(test)]
 mod tests;
@@ -32,6 +35,7 @@ mod way_out;
 
 pub use poses::draw_poses;
 pub use side_by_side::draw_comparison;
+pub use subject::Subject;
 pub use way_out::draw_trial;
 
 use crate::control::{Cancel, Cancelled};
@@ -182,26 +186,25 @@ const HATCH_SPACING: f64 = 11.0;
 const SAMPLE_SPACING: f64 = 0.8;
 
 /// Draws `plan` on `model`: seven views, the overview, and where the plan has sheets through the rubber
-/// the sections across them. `model` is the mesh as it was read, or any
-/// mesh of the same shape in the plan's coordinates.
-pub fn draw_plan(
-    model: &TriangleMesh,
+/// the sections across them.
+pub fn draw_plan<'a>(
+    model: impl Into<Subject<'a>>,
     plan: &Plan,
     style: &PictureStyle,
 ) -> Result<Vec<Picture>, PictureError> {
-    draw_those(model, plan, style, &Cancel::new(), |_| true)
+    draw_those(model.into(), plan, style, &Cancel::new(), |_| true)
 }
 
 /// The picture of [`draw_plan`] that has this name, the same to the last bit. `None` where there is none, as
 /// of sections in a plan without sheets. Looks at `cancel` between its steps.
-pub fn draw_picture(
-    model: &TriangleMesh,
+pub fn draw_picture<'a>(
+    model: impl Into<Subject<'a>>,
     plan: &Plan,
     style: &PictureStyle,
     name: &str,
     cancel: &Cancel,
 ) -> Result<Option<Picture>, PictureError> {
-    Ok(draw_those(model, plan, style, cancel, |own| own == name)?.pop())
+    Ok(draw_those(model.into(), plan, style, cancel, |own| own == name)?.pop())
 }
 
 /// Names and titles of the pictures that show the model from one side, in their order.
@@ -216,7 +219,7 @@ pub fn has_sections(plan: &Plan) -> bool {
 
 /// The pictures of [`draw_plan`] whose names are wanted.
 pub(super) fn draw_those(
-    model: &TriangleMesh,
+    subject: Subject<'_>,
     plan: &Plan,
     style: &PictureStyle,
     cancel: &Cancel,
@@ -224,6 +227,7 @@ pub(super) fn draw_those(
 ) -> Result<Vec<Picture>, PictureError> {
     check_size("view_size", style.view_size, 500, 6000)?;
     check_size("page_width", style.page_width, 1500, 8000)?;
+    let model = subject.mesh;
     check_model(model)?;
     let views = view::usual_views(&frame_of(plan)?);
     let (low, high) = model.bounds().ok_or(PictureError::EmptyModel)?;
@@ -250,7 +254,7 @@ pub(super) fn draw_those(
         &chosen,
     )?;
     cancel.check()?;
-    let shaded = raster::Shaded::new(model);
+    let shaded = raster::Shaded::coloured(subject);
     let studio = overview::Studio {
         plan,
         views: &views,
