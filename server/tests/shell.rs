@@ -260,10 +260,10 @@ fn a_token_that_nobody_could_use_is_not_made() {
     assert_eq!(ran.status.code(), Some(0));
 }
 
-/// A box in two colours by a material file beside it, with a lid that is missing: its colours are on the
-/// pictures. Without the material file that is told.
+/// A box in two colours by a material file beside it, with a lid that is missing: its colours are on the pictures, and the
+/// lid on one of repairs. Without the material file that is told.
 #[test]
-fn materials_beside_a_model_are_drawn() {
+fn materials_beside_a_model_and_repairs_are_drawn() {
     let folder = tempfile::tempdir().expect("a folder");
     let write = |name: &str, text: &str| {
         std::fs::write(folder.path().join(name), text).expect("written");
@@ -281,9 +281,20 @@ fn materials_beside_a_model_are_drawn() {
     assert!(told.contains("capped a flat opening"), "{told}");
     let out = folder.path().join("out");
     let read = |name: &str| std::fs::read(out.join(name)).expect(name);
-    let poses = read("poses.png");
+    let (poses, repairs) = (read("poses.png"), read("repairs.png"));
+    assert!(repairs.starts_with(b"\x89PNG"));
     write("box.mtl", "newmtl wine\nKd 0.8 0 0\nnewmtl ink\nKd 0 0 0.8\n");
     let told = String::from_utf8_lossy(&check().stdout).into_owned();
     assert!(!told.contains("box.mtl"), "{told}");
-    assert!(read("poses.png") != poses, "in colours");
+    assert!(read("poses.png") != poses && read("repairs.png") != repairs, "in colours");
+}
+
+/// Nothing was mended: no picture of it.
+#[test]
+fn a_sound_model_has_no_picture_of_repairs() {
+    let folder = folder_with_plinth();
+    let args = ["check", "plinth.off", "--unit", "mm", "--out", "out"];
+    assert_eq!(slitwright(folder.path(), &args).status.code(), Some(0));
+    let out = folder.path().join("out");
+    assert!(out.join("poses.png").exists() && !out.join("repairs.png").exists());
 }

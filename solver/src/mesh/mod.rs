@@ -14,6 +14,7 @@ mod holes;
 mod hull;
 mod io;
 mod mend;
+mod mended;
 mod orient;
 mod outline;
 mod paint;
@@ -38,6 +39,7 @@ pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus}
 pub use decimate::{DecimateError, Decimated, WORKING_FACES, decimate, default_deviation};
 pub use hull::{HullError, convex_hull};
 pub use io::{Alone, Beside, LengthUnit, MeshFormat, ReadError, ReadLimits, read};
+pub use mended::{Corners, Mend, MendKind};
 pub(crate) use outline::convex_half;
 pub use paint::{Colour, MOST_POINTS, MOST_WITH_TRIAL, Paint, PaintIndex};
 pub use patches::patches;

@@ -4,6 +4,7 @@ use super::check::{CheckOptions, CheckReport, Fault, FaultKind, check, check_and
 use super::decimate::{DecimateError, decimate_indexed, default_deviation};
 use super::io::{Alone, Beside, LengthUnit, MeshFormat, ReadError, ReadLimits, read_with};
 use super::mend::{MendLimits, mend};
+use super::mended::Mend;
 use super::paint::Paint;
 use super::rebuild::REBUILD_SHARE;
 use super::repair::{repair, repair_and_fill};
@@ -61,6 +62,8 @@ pub struct Model {
     pub warnings: Vec<String>,
     /// Colours of the file, if it has any, in the coordinates of the original.
     pub paint: Option<Arc<Paint>>,
+    /// What mending changed of the shape, and where, as far as it can be shown.
+    pub mends: Vec<Mend>,
 }
 
 /// A model cannot be planned on.
@@ -200,6 +203,7 @@ fn prepare_read(
         repaired.mesh = mended.mesh;
         repaired.done.extend(mended.done);
         repaired.refused.extend(mended.refused);
+        repaired.mends.extend(mended.mends);
         if changed {
             (report, locator) = check_and_index(&repaired.mesh, &check_options);
         }
@@ -233,6 +237,7 @@ fn prepare_read(
         repairs: repaired.done,
         warnings,
         paint: None,
+        mends: repaired.mends.all,
     })
 }
 

@@ -21,6 +21,7 @@ mod overlay;
 mod overview;
 mod poses;
 mod raster;
+mod repairs;
 mod scene;
 mod sections;
 mod side_by_side;
@@ -34,6 +35,7 @@ mod view;
 mod way_out;
 
 pub use poses::draw_poses;
+pub use repairs::draw_repairs;
 pub use side_by_side::draw_comparison;
 pub use subject::Subject;
 pub use way_out::draw_trial;
@@ -64,7 +66,7 @@ impl Default for PictureStyle {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Picture {
     /// Short name, fit for a file name: `front`, `back`, `left`, `right`, `top`, `below`,
-    /// `three-quarter`, `overview`, `sections`, `way-out`, `comparison` or `poses`.
+    /// `three-quarter`, `overview`, `sections`, `way-out`, `comparison`, `poses` or `repairs`.
     pub name: String,
     /// In words.
     pub title: String,

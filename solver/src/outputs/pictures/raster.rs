@@ -70,6 +70,11 @@ impl<'m> Shaded<'m> {
         Self { values: Some(values), ..Self::new(mesh) }
     }
 
+    /// With values, NaN where there is none, and the colours of what has none.
+    pub fn valued_and_coloured(subject: Subject<'m>, values: &'m [f32]) -> Self {
+        Self { values: Some(values), ..Self::coloured(subject) }
+    }
+
     /// The model's vertices.
     pub fn points(&self) -> &[Point] {
         &self.mesh.positions
@@ -282,6 +287,32 @@ impl Shot {
             return true;
         }
         f64::from(self.depth[y as usize * self.width + x as usize]) <= place[2] * finer
+    }
+
+    /// Samples that have a value, with their places.
+    pub fn valued(&self) -> impl Iterator<Item = ([u32; 2], f32)> {
+        let place = |cell: usize| [(cell % self.width) as u32, (cell / self.width) as u32];
+        let values = self.value.iter().enumerate().filter(|(_, value)| !value.is_nan());
+        values.map(move |(cell, value)| (place(cell), *value))
+    }
+
+    /// Pixels at the edge of what is covered.
+    pub fn outline(&self) -> Vec<[u32; 2]> {
+        let (wide, high) = (self.width / FINER, self.height / FINER);
+        let covered = |x: usize, y: usize| self.depth[y * FINER * self.width + x * FINER] > NOTHING;
+        let at_edge = |x: usize, y: usize| {
+            x == 0
+                || y == 0
+                || x + 1 == wide
+                || y + 1 == high
+                || !(covered(x - 1, y)
+                    && covered(x + 1, y)
+                    && covered(x, y - 1)
+                    && covered(x, y + 1))
+        };
+        let all = (0..high).flat_map(|y| (0..wide).map(move |x| (x, y)));
+        let found = all.filter(|(x, y)| covered(*x, *y) && at_edge(*x, *y));
+        found.map(|(x, y)| [x as u32, y as u32]).collect()
     }
 
     /// Whether the model covers a pixel.
