@@ -177,12 +177,12 @@ fn picture_name(rest: &str) -> Option<String> {
             _ => (1, 1),
         };
         for k in 0..most {
-            let (value, after) = tail.trim_start().split_once(char::is_whitespace)?;
+            let next = tail.trim_start().split_once(char::is_whitespace);
             // One or two numbers may be left out.
-            if k >= least && value.parse::<f32>().is_err() {
+            if k >= least && next.is_none_or(|(value, _)| value.parse::<f32>().is_err()) {
                 break;
             }
-            tail = after;
+            tail = next?.1;
         }
         rest = tail.trim_start();
     }

@@ -114,7 +114,7 @@ impl Texture {
         let mut bytes = vec![0; size];
         decoder.decode_into(&mut bytes).map_err(|fault| broken(&fault))?;
         let pixels = usize::from(info.width) * usize::from(info.height);
-        let channels = if pixels > 0 { bytes.len() / pixels } else { 0 };
+        let channels = bytes.len().checked_div(pixels).unwrap_or(0);
         Self::of(usize::from(info.width), usize::from(info.height), channels, bytes)
     }
 

@@ -29,6 +29,8 @@ const MOST_VIEWS: usize = 4;
 const MOST_NUMBERS: usize = 12;
 /// A view is added while it shows this share more of what changed.
 const WORTH: f64 = 0.08;
+/// Samples of a change that is so small that it gets a ring.
+const FEW: usize = 700;
 /// Radius of the ring round the largest deviation, px.
 const RING: f32 = 20.0;
 
@@ -91,7 +93,7 @@ fn name(kind: MendKind, count: usize) -> String {
         n => format!("{n} {many}"),
     };
     match kind {
-        MendKind::Rebuilt => "rebuilt surface, ring: largest deviation".to_owned(),
+        MendKind::Rebuilt => "rebuilt surface; ring: largest deviation".to_owned(),
         MendKind::CutOut => of(
             "cut out where it passed through itself, and filled",
             "places cut out where it passed through itself, and filled",
@@ -302,12 +304,15 @@ impl Drawing<'_> {
         shot.sees(camera.project(lifted))
     }
 
+    /// The changes that have marks: what was there before the solid was rebuilt is told only, but for what was dropped.
+    fn shown(&self) -> impl Iterator<Item = usize> {
+        let first = self.mends.iter().rposition(|m| m.kind == MendKind::Rebuilt).unwrap_or(0);
+        (0..self.mends.len()).filter(move |k| *k >= first || self.bodies[*k].is_some())
+    }
+
     /// The changes with numbers, those that change most first.
     fn numbered(&self) -> Vec<usize> {
-        // What was there before the solid was rebuilt is not seen any more.
-        let first = self.mends.iter().rposition(|m| m.kind == MendKind::Rebuilt).unwrap_or(0);
-        let mut all: Vec<usize> =
-            (0..self.mends.len()).filter(|k| *k >= first || self.bodies[*k].is_some()).collect();
+        let mut all: Vec<usize> = self.shown().collect();
         all.sort_by(|a, b| {
             let [a, b] = [a, b].map(|k| &self.mends[*k]);
             a.kind.cmp(&b.kind).then(b.size.total_cmp(&a.size))
@@ -348,7 +353,7 @@ impl Drawing<'_> {
             .collect();
         let kinds: Vec<(MendKind, usize)> = MendKind::ALL
             .into_iter()
-            .map(|kind| (kind, self.mends.iter().filter(|mend| mend.kind == kind).count()))
+            .map(|kind| (kind, self.shown().filter(|k| self.mends[*k].kind == kind).count()))
             .filter(|(_, count)| *count > 0)
             .collect();
         let middle = (kinds.len() as f32 * 34.0 + 56.0).max(told.len() as f32 * LINE) + GAP;
@@ -426,7 +431,8 @@ impl Drawing<'_> {
                 true => camera.spot(mend.place),
                 false => sum.map(|x| (x / samples as f64 / super::raster::FINER as f64) as f32),
             };
-            if rebuilt {
+            // What is hardly seen wants a ring too.
+            if rebuilt || (!gone && samples < FEW) {
                 canvas.circle(at, RING, Pen::new(Tone::WHITE, 6.0));
                 canvas.circle(at, RING, Pen::new(Tone::BLACK, 3.0));
             }
