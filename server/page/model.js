@@ -74,7 +74,7 @@ class NewPlan {
       { class: "drop" },
       el("label", { for: "file" }, begun.file ? "Another file" : "Drop your model here, or choose a file"),
       input,
-      el("p", { class: "small" }, "STL, OBJ, PLY, OFF or 3MF"),
+      el("p", { class: "small" }, "STL, OBJ, PLY, OFF, 3MF or glTF"),
     );
     const over = (on) => (event) => {
       event.preventDefault();
@@ -186,7 +186,7 @@ class NewPlan {
     if (!file) return;
     if (!FORMATS[ending(file.name)]) {
       this.showFile(
-        `${file.name}: the page knows a file by its ending. Give one that ends in .stl, .obj, .ply, .off or .3mf.`,
+        `${file.name}: the page knows a file by its ending. Give one that ends in .stl, .obj, .ply, .off, .3mf, .glb or .gltf.`,
       );
       return;
     }

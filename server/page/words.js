@@ -90,6 +90,8 @@ export const FORMATS = {
   ply: "MESH_FORMAT_PLY",
   off: "MESH_FORMAT_OFF",
   "3mf": "MESH_FORMAT_THREE_MF",
+  glb: "MESH_FORMAT_GLTF",
+  gltf: "MESH_FORMAT_GLTF",
 };
 
 // What a trial came to, in short; loud where it is no good news. The words are those of the plan's own page.

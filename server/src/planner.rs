@@ -3,8 +3,8 @@
 use slitwright_solver::body::{self, PoseError, Poses};
 use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{
-    self, LengthUnit, MeshFormat, Model, Point, PrepareError, PrepareOptions, SurfaceLocator,
-    Vector,
+    self, Beside, LengthUnit, MeshFormat, Model, Point, PrepareError, PrepareOptions,
+    SurfaceLocator, Vector,
 };
 use slitwright_solver::optimise::search::SearchError;
 use slitwright_solver::plan::{
@@ -23,6 +23,19 @@ pub trait Planner: Send + Sync + 'static {
         cancel: &Cancel,
     ) -> Result<Model, PrepareError> {
         mesh::prepare_with(bytes, format, unit, options, cancel)
+    }
+
+    /// The same for a model that may name files beside its own.
+    fn prepare_beside(
+        &self,
+        bytes: &[u8],
+        format: MeshFormat,
+        unit: Option<LengthUnit>,
+        options: &PrepareOptions,
+        beside: &dyn Beside,
+        cancel: &Cancel,
+    ) -> Result<Model, PrepareError> {
+        mesh::prepare_beside(bytes, format, unit, options, beside, cancel)
     }
 
     /// How a model stands with z up, as it does where no gate is asked for, and how it would rest.

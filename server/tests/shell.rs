@@ -259,3 +259,42 @@ fn a_token_that_nobody_could_use_is_not_made() {
     let ran = slitwright(folder.path(), &[&add[..], &["2999-01-31"]].concat());
     assert_eq!(ran.status.code(), Some(0));
 }
+
+/// A box in two colours by a material file beside it, with a lid that is missing: its colours are on the pictures, and the
+/// lid on one of repairs. Without the material file that is told.
+#[test]
+fn materials_beside_a_model_and_repairs_are_drawn() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let write = |name: &str, text: &str| {
+        std::fs::write(folder.path().join(name), text).expect("written");
+    };
+    // The plinth's eight corners; all sides but one.
+    write(
+        "box.obj",
+        "mtllib box.mtl\nv 0 0 0\nv 40 0 0\nv 0 30 0\nv 40 30 0\nv 0 0 20\nv 40 0 20\nv 0 30 20\nv 40 30 20\nusemtl wine\nf 1 3 4 2\nf 1 2 6 5\nf 3 7 8 4\nusemtl ink\nf 1 5 7 3\nf 2 4 8 6\n",
+    );
+    let check = || slitwright(folder.path(), &["check", "box.obj", "--unit", "mm", "--out", "out"]);
+    let ran = check();
+    let told = String::from_utf8_lossy(&ran.stdout).into_owned();
+    assert_eq!(ran.status.code(), Some(0), "{}", String::from_utf8_lossy(&ran.stderr));
+    assert!(told.contains("\"box.mtl\"") && told.contains("not beside the model"), "{told}");
+    assert!(told.contains("capped a flat opening"), "{told}");
+    let out = folder.path().join("out");
+    let read = |name: &str| std::fs::read(out.join(name)).expect(name);
+    let (poses, repairs) = (read("poses.png"), read("repairs.png"));
+    assert!(repairs.starts_with(b"\x89PNG"));
+    write("box.mtl", "newmtl wine\nKd 0.8 0 0\nnewmtl ink\nKd 0 0 0.8\n");
+    let told = String::from_utf8_lossy(&check().stdout).into_owned();
+    assert!(!told.contains("box.mtl"), "{told}");
+    assert!(read("poses.png") != poses && read("repairs.png") != repairs, "in colours");
+}
+
+/// Nothing was mended: no picture of it.
+#[test]
+fn a_sound_model_has_no_picture_of_repairs() {
+    let folder = folder_with_plinth();
+    let args = ["check", "plinth.off", "--unit", "mm", "--out", "out"];
+    assert_eq!(slitwright(folder.path(), &args).status.code(), Some(0));
+    let out = folder.path().join("out");
+    assert!(out.join("poses.png").exists() && !out.join("repairs.png").exists());
+}

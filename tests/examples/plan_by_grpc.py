@@ -25,7 +25,8 @@ from slitwright.v1 import (model_pb2, plan_file_pb2, plan_request_pb2, scheme_pb
                            service_pb2_grpc)
 
 CHUNK = 512 * 1024
-FORMATS = {"stl": "STL", "obj": "OBJ", "ply": "PLY", "off": "OFF", "3mf": "THREE_MF"}
+FORMATS = {"stl": "STL", "obj": "OBJ", "ply": "PLY", "off": "OFF", "3mf": "THREE_MF",
+           "glb": "GLTF", "gltf": "GLTF"}
 UNITS = {"mm": "MILLIMETRE", "cm": "CENTIMETRE", "m": "METRE", "in": "INCH", "ft": "FOOT",
          "um": "MICRON"}
 # A watch may be made again whenever it breaks; other codes are a no.

@@ -124,7 +124,7 @@ async fn every_file_that_the_shell_writes_comes_by_a_call() {
     let source = Source {
         heading: "plinth",
         bench: Bench::default(),
-        model: Some(&mesh),
+        model: Some((&mesh).into()),
         plan: Ok(&plan),
         message: ended.plan.as_ref().expect("a plan"),
         request: ended.request.as_ref().expect("a request"),

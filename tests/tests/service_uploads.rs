@@ -242,6 +242,7 @@ async fn bad_meshes_are_refused_with_their_faults() {
         v1::MeshFormat::Ply,
         v1::MeshFormat::Off,
         v1::MeshFormat::ThreeMf,
+        v1::MeshFormat::Gltf,
     ] {
         let header = v1::UploadHeader { format: format.into(), ..header() };
         let status =

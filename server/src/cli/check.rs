@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use slitwright_solver::outputs::pictures::{PictureStyle, draw_poses};
+use slitwright_solver::outputs::pictures::{PictureStyle, draw_poses, draw_repairs};
 use slitwright_solver::outputs::pose_text;
 
 use super::input::ModelArgs;
@@ -18,7 +18,7 @@ use crate::planner::Planner;
 pub struct CheckArgs {
     #[command(flatten)]
     model: ModelArgs,
-    /// Folder for poses.png, how the model stands and rests; made if missing
+    /// Folder for poses.png, how the model stands and rests, and repairs.png, what was mended; made if missing
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
     /// Print the report as JSON
@@ -40,9 +40,14 @@ pub fn run(args: &CheckArgs) -> Result<(), CliError> {
         let name =
             args.model.model_file.file_stem().map(|name| name.to_string_lossy().into_owned());
         let style = PictureStyle { heading: name, ..PictureStyle::default() };
-        let picture = draw_poses(&model.original, poses, &style)
+        let picture = draw_poses(&model, poses, &style)
             .map_err(|error| CliError::Failed(format!("poses.png: {error}")))?;
         write(folder, "poses.png", &picture.png)?;
+        let repairs = draw_repairs(&model, &style)
+            .map_err(|error| CliError::Failed(format!("repairs.png: {error}")))?;
+        if let Some(picture) = repairs {
+            write(folder, "repairs.png", &picture.png)?;
+        }
     }
     if args.json {
         return print_json(&report);

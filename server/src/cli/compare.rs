@@ -58,7 +58,7 @@ pub fn run(args: &CompareArgs) -> Result<(), CliError> {
     let table = outputs::comparison_table(&comparison);
     if let (Some(folder), Some(model)) = (&args.out, &drawn_on) {
         let all: Vec<&Plan> = plans.iter().map(|(_, plan)| plan).collect();
-        let picture = draw_comparison(&model.original, &all, &comparison, &PictureStyle::default())
+        let picture = draw_comparison(model, &all, &comparison, &PictureStyle::default())
             .map_err(|error| CliError::Failed(format!("comparison.png: {error}")))?;
         write(folder, "comparison.png", &picture.png)?;
         write(folder, "comparison.txt", table.as_bytes())?;

@@ -7,14 +7,16 @@ use slitwright_solver::control::Cancel;
 use slitwright_solver::mesh::{LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions};
 
 use super::CliError;
+use super::beside::FolderOf;
 use crate::planner::Planner;
 
 /// A model file and how to read it.
 #[derive(Args)]
 pub struct ModelArgs {
-    /// Model file: STL, OBJ, PLY, OFF or 3MF
+    /// Model file: STL, OBJ, PLY, OFF, 3MF or glTF (.glb, .gltf). An OBJ file's materials are looked for in its folder
     pub model_file: PathBuf,
-    /// What one unit of the file's coordinates means; only a 3MF file says so by itself
+    /// What one unit of the file's coordinates means; only a 3MF file says so by itself, and glTF has metres unless
+    /// told otherwise
     #[arg(long, value_enum)]
     pub unit: Option<UnitName>,
     /// Format of the file; by default its name's ending tells
@@ -78,6 +80,9 @@ pub enum FormatName {
     /// 3MF
     #[value(name = "3mf")]
     ThreeMf,
+    /// glTF 2.0, as .glb or .gltf
+    #[value(name = "glb", alias = "gltf")]
+    Gltf,
 }
 
 impl FormatName {
@@ -88,6 +93,7 @@ impl FormatName {
             Self::Ply => MeshFormat::Ply,
             Self::Off => MeshFormat::Off,
             Self::ThreeMf => MeshFormat::ThreeMf,
+            Self::Gltf => MeshFormat::Gltf,
         }
     }
 }
@@ -116,8 +122,15 @@ impl ModelArgs {
             rebuild_deviation: self.rebuild_deviation,
             ..PrepareOptions::default()
         };
-        planner.prepare(&bytes, format, unit, &options, &Cancel::new()).map_err(|error| match error
-        {
+        let prepared = planner.prepare_beside(
+            &bytes,
+            format,
+            unit,
+            &options,
+            &FolderOf::file(path),
+            &Cancel::new(),
+        );
+        prepared.map_err(|error| match error {
             PrepareError::Topology(_) => CliError::Failed(error.to_string()),
             _ => bad(&error),
         })

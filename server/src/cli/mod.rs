@@ -1,5 +1,6 @@
 //! The shell's face: the same work as over gRPC, in this process.
 
+mod beside;
 mod check;
 mod compare;
 mod front;

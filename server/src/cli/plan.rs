@@ -123,7 +123,7 @@ pub fn write_plan(
     let source = Source {
         heading,
         bench,
-        model: Some(&model.original),
+        model: Some(model.into()),
         plan: Ok(plan),
         message: &plan_to_proto(plan),
         request,

@@ -18,6 +18,7 @@ pub fn format_from_proto(value: i32, path: &str, faults: &mut Collector) -> Opti
         Ok(v1::MeshFormat::Ply) => Some(MeshFormat::Ply),
         Ok(v1::MeshFormat::Off) => Some(MeshFormat::Off),
         Ok(v1::MeshFormat::ThreeMf) => Some(MeshFormat::ThreeMf),
+        Ok(v1::MeshFormat::Gltf) => Some(MeshFormat::Gltf),
         Ok(v1::MeshFormat::Unspecified) => {
             faults.add(path, "is missing: say which format the file is in; it is never guessed");
             None
@@ -29,7 +30,7 @@ pub fn format_from_proto(value: i32, path: &str, faults: &mut Collector) -> Opti
     }
 }
 
-/// A unit; `None` where it is left to a 3MF file to say.
+/// A unit; `None` where it is left to the file, or to its format, to say.
 pub fn unit_from_proto(
     value: i32,
     format: Option<MeshFormat>,
@@ -44,7 +45,7 @@ pub fn unit_from_proto(
         Ok(v1::LengthUnit::Foot) => Some(LengthUnit::Foot),
         Ok(v1::LengthUnit::Micron) => Some(LengthUnit::Micron),
         Ok(v1::LengthUnit::Unspecified) => {
-            if format != Some(MeshFormat::ThreeMf) {
+            if format.is_none_or(MeshFormat::needs_unit) {
                 faults.add(
                     path,
                     "is missing: say what one unit of the file means; it is never guessed",

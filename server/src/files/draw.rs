@@ -2,12 +2,11 @@
 
 use slitwright_proto::v1;
 use slitwright_solver::control::Cancel;
-use slitwright_solver::mesh::TriangleMesh;
 use slitwright_solver::outputs::bench::{BenchError, BenchStyle, Pages, Paper, pages, template};
 use slitwright_solver::outputs::glb::{GlbError, plan_glb, trial_glb};
 use slitwright_solver::outputs::pictures::{
-    PictureError, PictureStyle, draw_picture, draw_plan, draw_shell, draw_trial, has_sections,
-    has_shell,
+    PictureError, PictureStyle, Subject, draw_picture, draw_plan, draw_shell, draw_trial,
+    has_sections, has_shell,
 };
 use slitwright_solver::outputs::summary;
 use slitwright_solver::plan::{Plan, PlanTrial, TrialVerdict};
@@ -38,8 +37,8 @@ pub struct Source<'a> {
     pub heading: &'a str,
     /// How pages for the bench are made.
     pub bench: Bench,
-    /// The surface as it was read. `None`: the model is gone.
-    pub model: Option<&'a TriangleMesh>,
+    /// The model as it was read. `None`: it is gone.
+    pub model: Option<Subject<'a>>,
     /// The plan in full, or why there is none.
     pub plan: Result<&'a Plan, &'a str>,
     /// The plan as the protocol shows it.
@@ -150,7 +149,7 @@ impl Source<'_> {
 }
 
 /// The model and the plan in full.
-fn both<'a>(source: &Source<'a>) -> Result<(&'a TriangleMesh, &'a Plan), Missing> {
+fn both<'a>(source: &Source<'a>) -> Result<(Subject<'a>, &'a Plan), Missing> {
     let model = source.model.ok_or(Missing::ModelGone)?;
     Ok((model, source.plan.map_err(no_record)?))
 }
@@ -196,7 +195,7 @@ pub fn draw(file: &FileType, source: &Source<'_>, cancel: &Cancel) -> Result<Vec
     let bytes = match file.content {
         Content::Words => {
             let (model, plan) = both(source)?;
-            summary(plan, model).into_bytes()
+            summary(plan, model.mesh).into_bytes()
         }
         Content::Plan => json(source.message)?,
         Content::Request => json(source.request)?,
@@ -204,12 +203,12 @@ pub fn draw(file: &FileType, source: &Source<'_>, cancel: &Cancel) -> Result<Vec
         Content::Sections => picture(source, "sections", cancel)?,
         Content::Shell => {
             let (model, plan) = both(source)?;
-            let picture = draw_shell(model, plan, &source.style(), cancel)?;
+            let picture = draw_shell(model.mesh, plan, &source.style(), cancel)?;
             picture.ok_or(Missing::NoShell)?.png
         }
         Content::PlanInSpace => {
             let (model, plan) = both(source)?;
-            plan_glb(model, plan, Some(MOST_BYTES))?
+            plan_glb(model.mesh, plan, Some(MOST_BYTES))?
         }
         Content::WayOutPicture => draw_trial(trial()?, &source.style())?.png,
         Content::WayOutInSpace => {
@@ -220,7 +219,7 @@ pub fn draw(file: &FileType, source: &Source<'_>, cancel: &Cancel) -> Result<Vec
         Content::BenchPrint => bench(source, cancel)?.pdf()?,
         Content::TemplateDrawing | Content::TemplatePrint => {
             let (model, plan) = both(source)?;
-            let template = template(model, plan, &source.bench_style())?;
+            let template = template(model.mesh, plan, &source.bench_style())?;
             match file.content {
                 Content::TemplatePrint => template.pdf()?,
                 _ => template.svg().into_bytes(),

@@ -13,6 +13,7 @@ use slitwright_proto::v1;
 use slitwright_proto::v1::plan_file_part::Part;
 use slitwright_solver::control::Cancel;
 use slitwright_solver::outputs::bench::Paper;
+use slitwright_solver::outputs::pictures::Subject;
 use slitwright_solver::outputs::record;
 use slitwright_solver::plan::Plan;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
@@ -192,7 +193,7 @@ impl Kept {
         let source = Source {
             bench,
             heading: self.model.as_ref().map_or("", |entry| &entry.message.display_name),
-            model: model.as_ref().map(|model| &model.original),
+            model: model.as_deref().map(Subject::from),
             plan: self.plan(),
             message: &self.message,
             request: self.job.request.as_ref().unwrap_or(&nothing),

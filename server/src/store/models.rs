@@ -153,6 +153,8 @@ fn size(model: &Model) -> usize {
     [&model.original, &model.working]
         .iter()
         .map(|mesh| size_of_val(mesh.positions.as_slice()) + size_of_val(mesh.faces.as_slice()))
+        .chain(model.paint.iter().map(|paint| paint.bytes()))
+        .chain(model.mends.iter().map(|mend| size_of_val(mend.faces.as_slice())))
         .sum()
 }
 

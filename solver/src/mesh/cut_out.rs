@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, HashSet};
 
 use super::check::{EdgeTally, at, bodies, euler_of_closed, pinched_vertices};
 use super::holes::{Filled, MOST_EDGES, fill, rims};
+use super::mended::{MendKind, Mends, corners_of};
 use super::rebuild::{WindingNumbers, bounds_solid, looks};
 use super::self_crossing::any_crosses;
 use super::{FaceId, Point, SurfaceLocator, TriangleMesh};
@@ -22,6 +23,7 @@ const MOST_WORK: usize = 4_000_000;
 pub(super) struct CutOut {
     pub mesh: TriangleMesh,
     pub done: String,
+    pub mends: Mends,
 }
 
 /// What cutting out one place came to.
@@ -68,6 +70,7 @@ pub(super) fn cut_out(
     };
     let (mut gone, mut faces, mut widest, mut off) = (0, 0, 0.0f64, 0.0f64);
     let mut now = mesh.clone();
+    let mut mends = Mends::default();
     let first = mesh.face_middle(FaceId(crossing[0][0]));
     for seeds in &places {
         cancel.check()?;
@@ -78,10 +81,18 @@ pub(super) fn cut_out(
         faces += place.filled.iter().map(|f| f.faces).sum::<usize>();
         widest = place.filled.iter().map(|f| f.diameter).fold(widest, f64::max);
         off = off.max(place.off);
+        // The patches lie at the end.
+        let new: usize = place.filled.iter().map(|f| f.faces).sum();
+        let faces = place.mesh.faces.len() - new..place.mesh.faces.len();
+        if let Some(widest) = place.filled.iter().max_by(|a, b| a.diameter.total_cmp(&b.diameter)) {
+            let faces = corners_of(&place.mesh, faces);
+            mends.push(MendKind::CutOut, widest.place, place.off, faces);
+        }
         now = place.mesh;
     }
     Ok(Some(CutOut {
         mesh: now,
+        mends,
         done: format!(
             "cut out {gone} faces at {} where the surface passed through itself, the first near {}, and filled the holes with {faces} faces: the largest was {widest:.1} mm across, and the surface moved by {off:.3} mm at most",
             if places.len() == 1 {

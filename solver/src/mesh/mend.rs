@@ -4,6 +4,7 @@
 use super::check::{EdgeTally, Fault, FaultKind, at, bodies, pinched_vertices};
 use super::cut_out::cut_out;
 use super::holes::{diameter, middle, rims};
+use super::mended::{MendKind, Mends};
 use super::rebuild::{RebuildError, WindingNumbers, rebuild};
 use super::self_crossing::crossing_pairs;
 use super::shells::{drop_crumbs, drop_inner, turn_outward};
@@ -31,6 +32,8 @@ pub(super) struct Mended {
     pub done: Vec<String>,
     /// What could not be done, a sentence each.
     pub refused: Vec<String>,
+    /// What changed the shape, and where.
+    pub mends: Mends,
 }
 
 /// Mend a mesh that the check found these faults in.
@@ -40,16 +43,16 @@ pub(super) fn mend(
     limits: &MendLimits,
     cancel: &Cancel,
 ) -> Result<Mended, Cancelled> {
-    let mut work = Mended { mesh, done: Vec::new(), refused: Vec::new() };
+    let mut work = Mended { mesh, done: Vec::new(), refused: Vec::new(), mends: Mends::default() };
     // Where pairs of faces cannot be looked at, nobody can tell whether a mended mesh is sound.
     if faults.iter().any(|f| f.kind == FaultKind::SlenderFace) {
         return Ok(work);
     }
     if faults.iter().any(|f| f.kind == FaultKind::SeveralBodies) {
         let crossing: Vec<u32> = pairs_of(&work.mesh).concat();
-        work.done.extend(drop_inner(&mut work.mesh, &crossing));
+        work.done.extend(drop_inner(&mut work.mesh, &crossing, &mut work.mends));
         let crossing: Vec<u32> = pairs_of(&work.mesh).concat();
-        work.done.extend(drop_crumbs(&mut work.mesh, &crossing));
+        work.done.extend(drop_crumbs(&mut work.mesh, &crossing, &mut work.mends));
     }
     // A hollow looks inward too, and is gone by now.
     match turn_outward(&mut work.mesh) {
@@ -67,6 +70,7 @@ pub(super) fn mend(
     if sound && let Some(cut) = cut_out(&work.mesh, &pairs, limits.deviation, cancel)? {
         work.mesh = cut.mesh;
         work.done.push(cut.done);
+        work.mends.extend(cut.mends);
         return Ok(work);
     }
     cancel.check()?;
@@ -95,10 +99,11 @@ pub(super) fn mend(
                 off.largest_from_original,
                 off.mean_from_original,
             ));
+            work.mends.push(MendKind::Rebuilt, off.place, off.largest(), Vec::new());
             work.mesh = rebuilt.mesh;
             // Hollows look inward, and are dropped as shells within.
-            work.done.extend(drop_inner(&mut work.mesh, &[]));
-            work.done.extend(drop_crumbs(&mut work.mesh, &[]));
+            work.done.extend(drop_inner(&mut work.mesh, &[], &mut work.mends));
+            work.done.extend(drop_crumbs(&mut work.mesh, &[], &mut work.mends));
             work.mesh.drop_unused();
         }
         Err(RebuildError::Cancelled(cancelled)) => return Err(cancelled),

@@ -14,8 +14,10 @@ mod holes;
 mod hull;
 mod io;
 mod mend;
+mod mended;
 mod orient;
 mod outline;
+mod paint;
 mod patches;
 pub(crate) mod polygon;
 mod polyline;
@@ -36,12 +38,15 @@ pub use canonical::{WholeMesh, canonical};
 pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus};
 pub use decimate::{DecimateError, Decimated, WORKING_FACES, decimate, default_deviation};
 pub use hull::{HullError, convex_hull};
-pub use io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read};
+pub use io::{Alone, Beside, LengthUnit, MeshFormat, ReadError, ReadLimits, read};
+pub use mended::{Corners, Mend, MendKind};
 pub(crate) use outline::convex_half;
+pub use paint::{Colour, MOST_POINTS, MOST_WITH_TRIAL, Paint, PaintIndex};
 pub use patches::patches;
 pub use polyline::{nearest_on_polyline, point_along, polyline_length};
 pub use prepare::{
-    HOLE_SHARE, Model, PrepareError, PrepareOptions, prepare, prepare_mesh, prepare_with,
+    HOLE_SHARE, Model, PrepareError, PrepareOptions, prepare, prepare_beside, prepare_mesh,
+    prepare_with,
 };
 pub use project::{LocatorError, SurfaceHit, SurfaceLocator};
 pub(crate) use rebuild::solid_angle_share;

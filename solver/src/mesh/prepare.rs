@@ -2,12 +2,15 @@
 
 use super::check::{CheckOptions, CheckReport, Fault, FaultKind, check, check_and_index};
 use super::decimate::{DecimateError, decimate_indexed, default_deviation};
-use super::io::{LengthUnit, MeshFormat, ReadError, ReadLimits, read_with, remark};
+use super::io::{Alone, Beside, LengthUnit, MeshFormat, ReadError, ReadLimits, read_with};
 use super::mend::{MendLimits, mend};
+use super::mended::Mend;
+use super::paint::Paint;
 use super::rebuild::REBUILD_SHARE;
 use super::repair::{repair, repair_and_fill};
 use super::{SurfaceLocator, TopologyError, TriangleMesh, genus};
 use crate::control::{Cancel, Cancelled};
+use std::sync::Arc;
 
 /// How a model is prepared.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -57,6 +60,10 @@ pub struct Model {
     pub repairs: Vec<String>,
     /// What to keep in mind, a sentence each.
     pub warnings: Vec<String>,
+    /// Colours of the file, if it has any, in the coordinates of the original.
+    pub paint: Option<Arc<Paint>>,
+    /// What mending changed of the shape, and where, as far as it can be shown.
+    pub mends: Vec<Mend>,
 }
 
 /// A model cannot be planned on.
@@ -141,9 +148,22 @@ pub fn prepare_with(
     options: &PrepareOptions,
     cancel: &Cancel,
 ) -> Result<Model, PrepareError> {
-    let mesh = read_with(bytes, format, unit, &options.limits, cancel)?;
-    let mut model = prepare_read(mesh, options, cancel)?;
-    model.warnings.splice(0..0, remark(bytes, format));
+    prepare_beside(bytes, format, unit, options, &Alone, cancel)
+}
+
+/// [`prepare_with`], for a model that may name files that stand beside its own.
+pub fn prepare_beside(
+    bytes: &[u8],
+    format: MeshFormat,
+    unit: Option<LengthUnit>,
+    options: &PrepareOptions,
+    beside: &dyn Beside,
+    cancel: &Cancel,
+) -> Result<Model, PrepareError> {
+    let file = read_with(bytes, format, unit, &options.limits, beside, cancel)?;
+    let mut model = prepare_read(file.mesh, options, cancel)?;
+    model.warnings.splice(0..0, file.remarks);
+    model.paint = file.paint.map(Arc::new);
     Ok(model)
 }
 
@@ -183,6 +203,7 @@ fn prepare_read(
         repaired.mesh = mended.mesh;
         repaired.done.extend(mended.done);
         repaired.refused.extend(mended.refused);
+        repaired.mends.extend(mended.mends);
         if changed {
             (report, locator) = check_and_index(&repaired.mesh, &check_options);
         }
@@ -215,6 +236,8 @@ fn prepare_read(
         report,
         repairs: repaired.done,
         warnings,
+        paint: None,
+        mends: repaired.mends.all,
     })
 }
 

@@ -6,6 +6,7 @@ use std::collections::{HashMap, HashSet};
 use super::check::{EdgeTally, at, bodies};
 use super::holes::{MOST_EDGES, Rims, diameter, fill, middle, rims, told};
 use super::mend::whereabouts;
+use super::mended::{MendKind, Mends, corners_of};
 use super::orient::agree;
 use super::polygon::{ring_normal, triangulate};
 use super::{Point, TriangleMesh, Vector};
@@ -24,6 +25,8 @@ pub struct Repaired {
     pub done: Vec<String>,
     /// What could not be repaired safely, a sentence each.
     pub refused: Vec<String>,
+    /// What changed the shape, and where.
+    pub(super) mends: Mends,
 }
 
 /// Flat openings that are told one by one; of more the largest is.
@@ -43,7 +46,8 @@ pub(super) fn repair_and_fill(mesh: TriangleMesh, largest: f64) -> Repaired {
 
 /// A mesh whose openings `close` shuts.
 fn repaired(mesh: TriangleMesh, close: impl FnOnce(&mut Repaired)) -> Repaired {
-    let mut work = Repaired { mesh, done: Vec::new(), refused: Vec::new() };
+    let mut work =
+        Repaired { mesh, done: Vec::new(), refused: Vec::new(), mends: Mends::default() };
     work.drop_empty_faces();
     // A mesh whose edges all join two faces that agree has nothing to weld, to cap, or twice.
     if !EdgeTally::new(&work.mesh).is_sound() {
@@ -68,8 +72,11 @@ impl Repaired {
         }
         // A hole of three edges has one patch, flat or not; scans with thousands of them are slow to cap.
         let mut filled = fill(&mut self.mesh, largest, 3);
+        self.mends.push_filled(&filled, &self.mesh);
         self.cap();
-        filled.extend(fill(&mut self.mesh, largest, MOST_EDGES));
+        let more = fill(&mut self.mesh, largest, MOST_EDGES);
+        self.mends.push_filled(&more, &self.mesh);
+        filled.extend(more);
         self.done.extend(told(&filled));
         self.refused = self.openings(largest);
     }
@@ -297,7 +304,11 @@ impl Repaired {
             let normal = kept.iter().map(|o| o.normal).sum::<Vector>();
             match triangulate(&loops, &self.mesh.positions, &normal) {
                 Some(triangles) => {
+                    let first = self.mesh.faces.len();
                     self.mesh.faces.extend(triangles);
+                    let faces = corners_of(&self.mesh, first..self.mesh.faces.len());
+                    let across = diameter(&kept[0].ring, &self.mesh);
+                    self.mends.push(MendKind::Capped, kept[0].centre, across, faces);
                     let area = 0.5 * normal.norm();
                     let corners: usize = loops.iter().map(Vec::len).sum();
                     let size = format!(

@@ -1,6 +1,7 @@
 //! Bodies within bodies, and crumbs beside them: a mould sees the outside of one body only.
 
 use super::check::{EdgeTally, at, bodies};
+use super::mended::{MendKind, Mends, corners_of};
 use super::rebuild::WindingNumbers;
 use super::{Point, TriangleMesh};
 
@@ -73,9 +74,21 @@ fn litres(volume: f64) -> String {
     if volume < 10.0 { format!("{volume:.3} mm^3") } else { format!("{:.2} cm^3", volume / 1000.0) }
 }
 
+/// Notes bodies that are dropped.
+fn note(mends: &mut Mends, kind: MendKind, shells: &[Shell], dropped: &[usize]) {
+    for shell in dropped.iter().map(|k| &shells[*k]) {
+        let faces = corners_of(&shell.mesh, 0..shell.mesh.faces.len());
+        mends.push(kind, shell.middle(), (shell.high - shell.low).max(), faces);
+    }
+}
+
 /// Drop every closed body that lies wholly within another one, whichever way it looks: the mould does not see it.
 /// `crossing` tells the faces that pass through others; a body that has one stays. A sentence for what was dropped.
-pub(super) fn drop_inner(mesh: &mut TriangleMesh, crossing: &[u32]) -> Option<String> {
+pub(super) fn drop_inner(
+    mesh: &mut TriangleMesh,
+    crossing: &[u32],
+    mends: &mut Mends,
+) -> Option<String> {
     let (body_of, shells) = shells(mesh);
     if shells.len() < 2 {
         return None;
@@ -119,6 +132,7 @@ pub(super) fn drop_inner(mesh: &mut TriangleMesh, crossing: &[u32]) -> Option<St
         at(&largest.middle())
     );
     keep(mesh, &body_of, &kept);
+    note(mends, MendKind::Within, &shells, &dropped);
     Some(match dropped.len() {
         1 => format!("dropped a shell within the body, which a mould does not see: {what}"),
         n => format!(
@@ -128,7 +142,11 @@ pub(super) fn drop_inner(mesh: &mut TriangleMesh, crossing: &[u32]) -> Option<St
 }
 
 /// Drop crumbs, where all but one body are crumbs. A body that is open counts by its box.
-pub(super) fn drop_crumbs(mesh: &mut TriangleMesh, crossing: &[u32]) -> Option<String> {
+pub(super) fn drop_crumbs(
+    mesh: &mut TriangleMesh,
+    crossing: &[u32],
+    mends: &mut Mends,
+) -> Option<String> {
     let (body_of, shells) = shells(mesh);
     let main = (0..shells.len()).max_by(|a, b| {
         let size = |k: &usize| (shells[*k].closed, shells[*k].volume);
@@ -164,6 +182,7 @@ pub(super) fn drop_crumbs(mesh: &mut TriangleMesh, crossing: &[u32]) -> Option<S
         kept[*k] = false;
     }
     keep(mesh, &body_of, &kept);
+    note(mends, MendKind::Crumb, &shells, &others);
     Some(match others.len() {
         1 => format!("dropped a crumb beside the model: {what}"),
         n => format!("dropped {n} crumbs beside the model, the largest {what}"),
@@ -194,12 +213,12 @@ mod tests {
         let ring = torus(40.0, 12.0, 60, 30);
         for ball in [icosphere(8.0, 2), inside_out(&icosphere(8.0, 2))] {
             let mut inner = joined(&ring, &moved(&ball, [40.0, 0.0, 0.0]));
-            let told = drop_inner(&mut inner, &[]).expect("dropped");
+            let told = drop_inner(&mut inner, &[], &mut Mends::default()).expect("dropped");
             // 320 faces: 20 times 4 to the second.
             assert!(told.contains("320 faces") && told.contains("(40.0, 0.0, 0.0)"), "{told}");
             assert_eq!(inner.faces, ring.faces);
             let mut beside = joined(&ring, &ball);
-            assert_eq!(drop_inner(&mut beside, &[]), None);
+            assert_eq!(drop_inner(&mut beside, &[], &mut Mends::default()), None);
             assert_eq!(beside.faces.len(), ring.faces.len() + 320);
         }
     }
@@ -210,13 +229,13 @@ mod tests {
         let main = cuboid([20.0; 3]);
         let with = |side: f64| joined(&main, &moved(&cuboid([side; 3]), [40.0, 0.0, 0.0]));
         let mut small = with(1.9);
-        let told = drop_crumbs(&mut small, &[]).expect("dropped");
+        let told = drop_crumbs(&mut small, &[], &mut Mends::default()).expect("dropped");
         assert!(told.contains("6.859 mm^3"), "{told}");
         assert_eq!(small.faces, main.faces);
-        assert_eq!(drop_crumbs(&mut with(2.1), &[]), None);
+        assert_eq!(drop_crumbs(&mut with(2.1), &[], &mut Mends::default()), None);
         // One that is no crumb keeps the others too: nobody knows which one is the model.
         let mut both = joined(&with(1.9), &moved(&main, [0.0, 40.0, 0.0]));
-        assert_eq!(drop_crumbs(&mut both, &[]), None);
+        assert_eq!(drop_crumbs(&mut both, &[], &mut Mends::default()), None);
     }
 
     #[test]

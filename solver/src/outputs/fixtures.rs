@@ -202,7 +202,7 @@ pub(super) fn trial_of_block(stretch: f64) -> PlanTrial {
 /// A trial as a plan has it, with hands of 150 N, the mould frame the model's own.
 pub(super) fn as_planned(report: TrialReport, model: TriangleMesh) -> PlanTrial {
     let to_mould = crate::nalgebra::Isometry3::identity();
-    PlanTrial { report, model, hand_force: 150.0, to_mould, demands: Vec::new() }
+    PlanTrial { report, model, paint: None, hand_force: 150.0, to_mould, demands: Vec::new() }
 }
 
 /// A ball on a rod in a block of rubber that is cut from the board half up, tried with few elements.

@@ -15,10 +15,11 @@ use crate::bridges::{Bridge, BridgeKind, BridgeReport, DiscState, find_bridges_w
 use crate::control::{Control, Stage};
 use crate::girth::PlanningGraph;
 use crate::mesh::{
-    Model, Point, SurfaceLocator, Topology, TriangleMesh, Vector, canonical, decimate,
-    default_deviation, planning_mesh,
+    MOST_WITH_TRIAL, Model, Paint, Point, SurfaceLocator, Topology, TriangleMesh, Vector,
+    canonical, decimate, default_deviation, planning_mesh,
 };
 use crate::sheets::{CostWeights, CutSite, cost_weights, cut_sites};
+use std::sync::Arc;
 
 /// Vertices of the planning mesh unless an edge length is asked for.
 const PLANNING_VERTICES: f64 = 1000.0;
@@ -29,6 +30,8 @@ pub(super) struct Setup {
     pub body: MouldBody,
     /// The working mesh that the body was built round.
     pub working: TriangleMesh,
+    /// Colours of the model's file, if it has any.
+    pub paint: Option<Arc<Paint>>,
     pub graph: PlanningGraph,
     pub bridges: BridgeReport,
     /// Rings of the model that all but close.
@@ -177,7 +180,10 @@ pub(super) fn set_up(
         seconds: clock.laps,
         ..Figures::default()
     };
+    let paint = model.paint.as_ref();
+    let paint = paint.map(|own| Arc::new(own.moved(&gate.to_mould, MOST_WITH_TRIAL)));
     Ok(Setup {
+        paint,
         gate,
         body,
         working,

@@ -30,6 +30,7 @@ pub(super) fn tried(
         Ok(report) => TrialVerdict::Ran(Arc::new(PlanTrial {
             report,
             model: setup.working.clone(),
+            paint: setup.paint.clone(),
             hand_force: request.knife.hand_force,
             to_mould: setup.gate.to_mould,
             demands: before.to_vec(),

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
-use crate::mesh::{Point, TriangleMesh};
+use crate::mesh::{Paint, Point, TriangleMesh};
 use crate::nalgebra::Isometry3;
 use crate::trial::{Hindrance, TrialReport};
 
@@ -39,6 +39,9 @@ pub struct PlanTrial {
     pub report: TrialReport,
     /// The mesh that was tried, in the mould frame.
     pub model: TriangleMesh,
+    /// Colours of the model, if its file has any, in the mould frame.
+    #[serde(default)]
+    pub paint: Option<Arc<Paint>>,
     /// Pull of two hands that was asked for, N.
     pub hand_force: f64,
     /// From the model's own coordinates to the mould frame.

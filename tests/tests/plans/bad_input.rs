@@ -333,7 +333,7 @@ fn a_unit_or_a_format_that_nobody_knows() {
     let error = LengthUnit::from_name("cubit").expect_err("no such unit").to_string();
     assert_words("unit", &error, &["unit `cubit`", "use mm, cm, m, in, ft or um"]);
     let error = MeshFormat::from_file_name("jug.step").expect_err("no mesh").to_string();
-    assert_words("name", &error, &["`jug.step`", "use stl, obj, ply, off or 3mf"]);
+    assert_words("name", &error, &["`jug.step`", "use stl, obj, ply, off, 3mf, glb or gltf"]);
 }
 
 /// A row of the table of meshes that can be read but not planned on.

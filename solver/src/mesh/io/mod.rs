@@ -1,14 +1,22 @@
 //! Reading mesh files: bytes to triangles in millimetres.
 
+mod beside;
+mod colour;
+mod gltf;
+mod mtl;
 mod obj;
 mod off;
 mod ply;
 mod soup;
 mod stl;
+mod texture;
 mod threemf;
 
 use std::fmt;
 
+pub use self::beside::{Alone, Beside};
+use self::colour::Colours;
+use super::paint::Paint;
 use super::polygon;
 use super::project::first_not_finite;
 use super::{Point, TriangleMesh};
@@ -27,11 +35,14 @@ pub enum MeshFormat {
     Off,
     /// 3D Manufacturing Format.
     ThreeMf,
+    /// glTF 2.0: GLB, or a document that holds its numbers itself.
+    Gltf,
 }
 
 impl MeshFormat {
     /// Every format, for messages and tests.
-    pub const ALL: [Self; 5] = [Self::Stl, Self::Obj, Self::Ply, Self::Off, Self::ThreeMf];
+    pub const ALL: [Self; 6] =
+        [Self::Stl, Self::Obj, Self::Ply, Self::Off, Self::ThreeMf, Self::Gltf];
 
     /// The usual file name extension.
     pub fn extension(self) -> &'static str {
@@ -41,7 +52,19 @@ impl MeshFormat {
             Self::Ply => "ply",
             Self::Off => "off",
             Self::ThreeMf => "3mf",
+            Self::Gltf => "glb",
         }
+    }
+
+    /// The unit that files of the format have where nobody gives another: glTF's is the metre (section 3.4 of its
+    /// specification). 3MF files say themselves.
+    fn own_unit(self) -> Option<LengthUnit> {
+        (self == Self::Gltf).then_some(LengthUnit::Metre)
+    }
+
+    /// Whether somebody has to say what the numbers count.
+    pub fn needs_unit(self) -> bool {
+        !matches!(self, Self::ThreeMf | Self::Gltf)
     }
 
     /// By the extension of a file name or path.
@@ -49,7 +72,7 @@ impl MeshFormat {
         let extension = name.rsplit_once('.').map_or("", |(_, e)| e).to_ascii_lowercase();
         Self::ALL
             .into_iter()
-            .find(|f| f.extension() == extension)
+            .find(|f| f.extension() == extension || (*f == Self::Gltf && extension == "gltf"))
             .ok_or_else(|| ReadError::UnknownFormat { name: name.to_owned() })
     }
 
@@ -57,6 +80,8 @@ impl MeshFormat {
     pub fn sniff(bytes: &[u8]) -> Option<Self> {
         if bytes.starts_with(b"PK\x03\x04") {
             Some(Self::ThreeMf)
+        } else if bytes.starts_with(b"glTF") {
+            Some(Self::Gltf)
         } else if bytes.starts_with(b"ply\n") || bytes.starts_with(b"ply\r") {
             Some(Self::Ply)
         } else if [&b"OFF"[..], b"COFF", b"NOFF", b"CNOFF"].iter().any(|h| bytes.starts_with(h)) {
@@ -77,6 +102,7 @@ impl fmt::Display for MeshFormat {
             Self::Ply => "PLY",
             Self::Off => "OFF",
             Self::ThreeMf => "3MF",
+            Self::Gltf => "glTF",
         })
     }
 }
@@ -180,7 +206,9 @@ impl Default for ReadLimits {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum ReadError {
     /// The extension is none of the known ones.
-    #[error("file name `{name}` has no known mesh extension: use stl, obj, ply, off or 3mf")]
+    #[error(
+        "file name `{name}` has no known mesh extension: use stl, obj, ply, off, 3mf, glb or gltf"
+    )]
     UnknownFormat {
         /// Name as given.
         name: String,
@@ -370,47 +398,86 @@ fn figure(value: f64) -> String {
     }
 }
 
+/// What a format's reader makes of a file, in the file's own unit.
+struct Content {
+    mesh: TriangleMesh,
+    colours: Option<Colours>,
+    /// What a person should know, a sentence each.
+    remarks: Vec<String>,
+}
+
+impl Content {
+    /// Nothing but a mesh.
+    fn plain(mesh: TriangleMesh) -> Self {
+        Self { mesh, colours: None, remarks: Vec::new() }
+    }
+}
+
+/// A file that was read, in millimetres.
+pub(super) struct ReadFile {
+    pub mesh: TriangleMesh,
+    /// Its colours, if it has more than one.
+    pub paint: Option<Paint>,
+    /// What a person should know about it, a sentence each.
+    pub remarks: Vec<String>,
+}
+
+/// Words of a file in a length that can be shown.
+fn shown(words: &str) -> String {
+    const MOST: usize = 120;
+    match words.char_indices().nth(MOST) {
+        None => words.to_owned(),
+        Some((end, _)) => format!("{}...", &words[..end]),
+    }
+}
+
 /// Read a mesh file; positions come out in millimetres.
 ///
-/// `unit` says what the file's numbers count. Only 3MF carries its own: there it may be left
-/// out, and must agree if given. Nothing is welded or repaired here, but STL, which has no shared
-/// vertices, gets one vertex for equal coordinates.
+/// `unit` says what the file's numbers count. 3MF carries its own: there it may be left out, and must agree if given. glTF
+/// has metres by its specification: there it may be left out too, and counts if given, since many programs write what they
+/// have. Nothing is welded or repaired here, but STL, which has no shared vertices, gets one vertex for equal coordinates.
 pub fn read(
     bytes: &[u8],
     format: MeshFormat,
     unit: Option<LengthUnit>,
     limits: &ReadLimits,
 ) -> Result<TriangleMesh, ReadError> {
-    read_with(bytes, format, unit, limits, &Cancel::new())
+    Ok(read_with(bytes, format, unit, limits, &Alone, &Cancel::new())?.mesh)
 }
 
-/// [`read`], until someone cancels.
+/// [`read`] with colours, and what stands beside the file, until someone cancels.
 pub(super) fn read_with(
     bytes: &[u8],
     format: MeshFormat,
     unit: Option<LengthUnit>,
     limits: &ReadLimits,
+    beside: &dyn Beside,
     cancel: &Cancel,
-) -> Result<TriangleMesh, ReadError> {
+) -> Result<ReadFile, ReadError> {
     if bytes.len() as u64 > limits.max_bytes {
         return Err(ReadError::TooManyBytes { bytes: bytes.len() as u64, limit: limits.max_bytes });
     }
     if let Some(found) = MeshFormat::sniff(bytes).filter(|f| *f != format) {
         return Err(ReadError::OtherFormat { given: format, found });
     }
-    let (mut mesh, unit) = match format {
-        MeshFormat::ThreeMf => threemf::read(bytes, unit, limits, cancel)?,
+    let (content, unit) = match format {
+        MeshFormat::ThreeMf => {
+            let (mesh, unit) = threemf::read(bytes, unit, limits, cancel)?;
+            (Content::plain(mesh), unit)
+        }
         _ => {
-            let unit = unit.ok_or(ReadError::UnitMissing { format })?;
-            let mesh = match format {
-                MeshFormat::Stl => stl::read(bytes, limits, cancel)?,
-                MeshFormat::Obj => obj::read(bytes, limits, cancel)?,
+            let unit = unit.or(format.own_unit()).ok_or(ReadError::UnitMissing { format })?;
+            let content = match format {
+                MeshFormat::Stl => Content::plain(stl::read(bytes, limits, cancel)?),
+                MeshFormat::Obj => obj::read(bytes, limits, beside, cancel)?,
                 MeshFormat::Ply => ply::read(bytes, limits, cancel)?,
-                _ => off::read(bytes, limits, cancel)?,
+                MeshFormat::Gltf => gltf::read(bytes, limits, cancel)?,
+                _ => Content::plain(off::read(bytes, limits, cancel)?),
             };
-            (mesh, unit)
+            (content, unit)
         }
     };
+    let Content { mut mesh, colours, mut remarks } = content;
     if mesh.faces.is_empty() {
         return Err(ReadError::Empty { format });
     }
@@ -432,17 +499,14 @@ pub(super) fn read_with(
             greatest: limits.greatest_side,
         });
     }
-    Ok(mesh)
-}
-
-/// What a person should know about a file that was read all the same.
-pub(super) fn remark(bytes: &[u8], format: MeshFormat) -> Option<String> {
+    let paint = colours.and_then(|own| Paint::on(&mesh, &own.spots, &own.colours));
     let left = stl::bytes_after_the_end(bytes);
-    (format == MeshFormat::Stl && left > 0).then(|| {
-        format!(
+    if format == MeshFormat::Stl && left > 0 {
+        remarks.push(format!(
             "the file goes on for {left} bytes after the last triangle that its header counts; they were not read: see whether all of the model is there"
-        )
-    })
+        ));
+    }
+    Ok(ReadFile { mesh, paint, remarks })
 }
 
 /// How many polygons are collected between two looks at whether anybody still waits for them.
@@ -508,5 +572,7 @@ impl<'a> FaceCollector<'a> {
     }
 }
 
+#[cfg(test)]
+mod coloured;
 #[cfg(test)]
 mod tests;

@@ -1,4 +1,5 @@
-//! PLY, ASCII and binary, by the crate ply-rs-bw. Only positions and faces are kept.
+//! PLY, ASCII and binary, by the crate ply-rs-bw. Positions, faces and colours of vertices are kept; how opaque these are
+//! is passed over.
 
 use std::io::Cursor;
 
@@ -7,24 +8,50 @@ use ply_rs_bw::ply::{
     ElementDef, Encoding, Property, PropertyAccess, PropertyAccessResult, PropertyType, ScalarType,
 };
 
-use super::{FaceCollector, MeshFormat, Point, ReadError, ReadLimits, TriangleMesh};
+use super::colour::{Colours, byte};
+use super::{Content, FaceCollector, MeshFormat, Point, ReadError, ReadLimits, TriangleMesh};
 use crate::control::Cancel;
 
-/// A vertex: its coordinates, as far as they were there.
-struct Vertex([Option<f64>; 3]);
+/// A vertex: its coordinates and its colour, as far as they were there.
+struct Vertex {
+    place: [Option<f64>; 3],
+    colour: [Option<u8>; 3],
+}
+
+/// A colour's part: bytes as they are; numbers with a point are shares of the full colour (common practice, no source).
+fn colour_part(property: &Property) -> Option<u8> {
+    let whole = |x: i64| x.clamp(0, 255) as u8;
+    match *property {
+        Property::UChar(x) => Some(x),
+        Property::Char(x) => Some(whole(x.into())),
+        Property::Short(x) => Some(whole(x.into())),
+        Property::Int(x) => Some(whole(x.into())),
+        Property::UInt(x) => Some(whole(x.into())),
+        // All of its range.
+        Property::UShort(x) => Some((x / 257) as u8),
+        Property::Float(x) if x.is_finite() => Some(byte(x)),
+        Property::Double(x) if x.is_finite() => Some(byte(x as f32)),
+        _ => None,
+    }
+}
 
 impl PropertyAccess for Vertex {
     fn new() -> Self {
-        Self([None; 3])
+        Self { place: [None; 3], colour: [None; 3] }
     }
     fn set_property(&mut self, name: &str, property: Property) -> PropertyAccessResult {
         let slot = match name {
             "x" => 0,
             "y" => 1,
             "z" => 2,
+            "red" | "green" | "blue" => {
+                let slot = usize::from(name != "red") + usize::from(name == "blue");
+                self.colour[slot] = colour_part(&property);
+                return PropertyAccessResult::Set;
+            }
             _ => return PropertyAccessResult::Ignored,
         };
-        self.0[slot] = match property {
+        self.place[slot] = match property {
             Property::Char(x) => Some(f64::from(x)),
             Property::UChar(x) => Some(f64::from(x)),
             Property::Short(x) => Some(f64::from(x)),
@@ -111,7 +138,7 @@ pub(super) fn read(
     bytes: &[u8],
     limits: &ReadLimits,
     cancel: &Cancel,
-) -> Result<TriangleMesh, ReadError> {
+) -> Result<Content, ReadError> {
     let mut reader = Reader::new(Cursor::new(bytes));
     let header = Parser::<Other>::new().read_header(&mut reader).map_err(malformed)?;
     let size = bytes.len() as u64;
@@ -134,6 +161,9 @@ pub(super) fn read(
         }
     }
     let mut positions = Vec::new();
+    let mut colours = Vec::new();
+    // The first vertex whose colour is not there.
+    let mut uncoloured = None;
     let mut polygons = Vec::new();
     for element in header.elements.values() {
         match element.name.as_str() {
@@ -141,9 +171,17 @@ pub(super) fn read(
                 let vertices = Parser::<Vertex>::new()
                     .read_payload_for_element(&mut reader, element, &header)
                     .map_err(malformed)?;
+                let parts = ["red", "green", "blue"];
+                let coloured = parts.iter().all(|part| element.properties.contains_key(*part));
                 positions.reserve_exact(vertices.len());
                 for vertex in vertices {
-                    let [Some(x), Some(y), Some(z)] = vertex.0 else {
+                    if coloured {
+                        if vertex.colour.contains(&None) {
+                            uncoloured.get_or_insert(positions.len());
+                        }
+                        colours.push(vertex.colour.map(Option::unwrap_or_default));
+                    }
+                    let [Some(x), Some(y), Some(z)] = vertex.place else {
                         return Err(ReadError::Malformed {
                             format: MeshFormat::Ply,
                             place: "in the header".to_owned(),
@@ -178,5 +216,13 @@ pub(super) fn read(
         }
         collector.push(&ring, &positions)?;
     }
-    Ok(TriangleMesh { positions, faces: collector.faces })
+    let mesh = TriangleMesh { positions, faces: collector.faces };
+    if let Some(vertex) = uncoloured {
+        let words = format!(
+            "the colours of the PLY file were left out: that of vertex {vertex} is not a number"
+        );
+        return Ok(Content { remarks: vec![words], ..Content::plain(mesh) });
+    }
+    let colours = (!colours.is_empty()).then(|| Colours::of_vertices(&mesh, &colours));
+    Ok(Content { colours, ..Content::plain(mesh) })
 }

@@ -19,10 +19,9 @@ mod tests;
 
 pub use template::{Template, template};
 
-use super::pictures::{PictureError, PictureStyle, draw_shell, draw_those, draw_trial};
+use super::pictures::{PictureError, PictureStyle, Subject, draw_shell, draw_those, draw_trial};
 use super::whereabouts::Whereabouts;
 use crate::control::Cancel;
-use crate::mesh::TriangleMesh;
 use crate::plan::{Plan, TrialVerdict};
 use blocks::{Block, plain};
 
@@ -113,10 +112,9 @@ const SHELL: u32 = 1500;
 /// Width of the way out, px: in a narrower one the words above the moments run into each other.
 const WAY_OUT: u32 = 2000;
 
-/// Makes the pages of a plan. `model` is the mesh as it was read, or any mesh of the same shape in the plan's
-/// coordinates. Looks at `cancel` between its steps.
-pub fn pages(
-    model: &TriangleMesh,
+/// Makes the pages of a plan. Looks at `cancel` between its steps.
+pub fn pages<'a>(
+    model: impl Into<Subject<'a>>,
     plan: &Plan,
     style: &BenchStyle,
     cancel: &Cancel,
@@ -124,6 +122,7 @@ pub fn pages(
     if !(0.0..=1.0).contains(&style.waste) {
         return Err(BenchError::Waste { value: style.waste });
     }
+    let model = model.into();
     let heading = style.heading.as_deref().map(plain).filter(|name| !name.is_empty());
     let pictures = PictureStyle { view_size: VIEW, page_width: WAY_OUT, heading: heading.clone() };
     let views = draw_those(model, plan, &pictures, cancel, |name| {
@@ -137,12 +136,12 @@ pub fn pages(
         _ => None,
     };
     let narrow = PictureStyle { page_width: SHELL, ..pictures.clone() };
-    let shell = draw_shell(model, plan, &narrow, cancel)?;
-    let places = Whereabouts::new(plan, model);
+    let shell = draw_shell(model.mesh, plan, &narrow, cancel)?;
+    let places = Whereabouts::new(plan, model.mesh);
     let title = heading.map_or_else(|| "Cut plan".to_owned(), |name| format!("Cut plan: {name}"));
     let mut blocks = first::page(plan, &title);
     // In the order of the work: pour, cut, open.
-    blocks.extend(mixing::before_the_pour(model, plan, &places, shell));
+    blocks.extend(mixing::before_the_pour(model.mesh, plan, &places, shell));
     blocks.extend(mixing::rubber(plan, style.waste));
     blocks.push(Block::Heading("From all sides".to_owned()));
     blocks.extend(views.into_iter().map(|view| Block::picture(view, false)));

@@ -11,7 +11,7 @@ use proptest::prelude::*;
 use super::blocks::plain;
 use super::*;
 use crate::body::Outside;
-use crate::mesh::Point;
+use crate::mesh::{Point, TriangleMesh};
 use crate::outputs::cautions::{CAUTIONS, CAUTIONS_IN_SHORT};
 use crate::outputs::fixtures::{
     advice, ball_shell, cut, empty_plan, sheet, sheet_report, station, trial_of_block,

@@ -7,7 +7,7 @@ use gltf::mesh::Mode;
 use super::*;
 use crate::body::Outside;
 use crate::mesh::fixtures::icosphere;
-use crate::mesh::{Point, TriangleMesh, Vector};
+use crate::mesh::{MeshFormat, Point, ReadLimits, TriangleMesh, Vector, read};
 use crate::outputs::fixtures::{block_drawn_off, cut, empty_plan, sheet_report, tried_ball};
 use crate::plan::CutKind;
 
@@ -182,5 +182,18 @@ fn what_cannot_be_written_is_refused() {
     for axis in [0, 1] {
         assert!((f64::from(skin.max[axis]) - high[axis] - 5.0).abs() < cell, "{skin:?} {high}");
         assert!((f64::from(skin.min[axis]) - low[axis] + 5.0).abs() < cell, "{skin:?} {low}");
+    }
+}
+
+/// What is written here of a plan with z up comes back as a model: the same triangles at the same places, in single precision.
+#[test]
+fn a_plan_in_space_is_read_back_as_a_model() {
+    let ball = icosphere(25.0, 3);
+    let file = plan_glb(&ball, &empty_plan(), None).expect("written");
+    let limits = ReadLimits::default();
+    let back = read(&file, MeshFormat::Gltf, None, &limits).expect("a sound file");
+    assert_eq!(back.faces, ball.faces);
+    for (p, q) in back.positions.iter().zip(&ball.positions) {
+        assert!((p - q).norm() < 1e-4, "{p} {q}");
     }
 }

@@ -7,10 +7,12 @@
 //! that a grey print reads as well as the screen. The cautions stand on every picture, in one line.
 //!
 //! The model is drawn by a depth buffer of our own; lines and letters by general-purpose crates.
-//! The same plan gives the same bytes.
+//! The same plan gives the same bytes. A model whose file has colours is drawn in them, softened.
 
 mod canvas;
 mod cautions;
+#[cfg(test)]
+mod coloured;
 mod hatch;
 mod labels;
 mod legend;
@@ -19,11 +21,13 @@ mod overlay;
 mod overview;
 mod poses;
 mod raster;
+mod repairs;
 mod scene;
 mod sections;
 mod shell;
 mod side_by_side;
 mod sight;
+mod subject;
 mod surface;
 #[cfg(test)]
 mod tests;
@@ -32,8 +36,10 @@ mod view;
 mod way_out;
 
 pub use poses::draw_poses;
+pub use repairs::draw_repairs;
 pub use shell::{draw_shell, has_shell};
 pub use side_by_side::draw_comparison;
+pub use subject::Subject;
 pub use way_out::draw_trial;
 
 use crate::control::{Cancel, Cancelled};
@@ -62,7 +68,7 @@ impl Default for PictureStyle {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Picture {
     /// Short name, fit for a file name: `front`, `back`, `left`, `right`, `top`, `below`,
-    /// `three-quarter`, `overview`, `sections`, `shell`, `way-out`, `comparison` or `poses`.
+    /// `three-quarter`, `overview`, `sections`, `shell`, `way-out`, `comparison`, `poses` or `repairs`.
     pub name: String,
     /// In words.
     pub title: String,
@@ -184,26 +190,25 @@ const HATCH_SPACING: f64 = 11.0;
 const SAMPLE_SPACING: f64 = 0.8;
 
 /// Draws `plan` on `model`: seven views, the overview, and where the plan has sheets through the rubber
-/// the sections across them. `model` is the mesh as it was read, or any
-/// mesh of the same shape in the plan's coordinates.
-pub fn draw_plan(
-    model: &TriangleMesh,
+/// the sections across them.
+pub fn draw_plan<'a>(
+    model: impl Into<Subject<'a>>,
     plan: &Plan,
     style: &PictureStyle,
 ) -> Result<Vec<Picture>, PictureError> {
-    draw_those(model, plan, style, &Cancel::new(), |_| true)
+    draw_those(model.into(), plan, style, &Cancel::new(), |_| true)
 }
 
 /// The picture of [`draw_plan`] that has this name, the same to the last bit. `None` where there is none, as
 /// of sections in a plan without sheets. Looks at `cancel` between its steps.
-pub fn draw_picture(
-    model: &TriangleMesh,
+pub fn draw_picture<'a>(
+    model: impl Into<Subject<'a>>,
     plan: &Plan,
     style: &PictureStyle,
     name: &str,
     cancel: &Cancel,
 ) -> Result<Option<Picture>, PictureError> {
-    Ok(draw_those(model, plan, style, cancel, |own| own == name)?.pop())
+    Ok(draw_those(model.into(), plan, style, cancel, |own| own == name)?.pop())
 }
 
 /// Names and titles of the pictures that show the model from one side, in their order.
@@ -218,7 +223,7 @@ pub fn has_sections(plan: &Plan) -> bool {
 
 /// The pictures of [`draw_plan`] whose names are wanted.
 pub(super) fn draw_those(
-    model: &TriangleMesh,
+    subject: Subject<'_>,
     plan: &Plan,
     style: &PictureStyle,
     cancel: &Cancel,
@@ -226,6 +231,7 @@ pub(super) fn draw_those(
 ) -> Result<Vec<Picture>, PictureError> {
     check_size("view_size", style.view_size, 500, 6000)?;
     check_size("page_width", style.page_width, 1500, 8000)?;
+    let model = subject.mesh;
     check_model(model)?;
     let views = view::usual_views(&frame_of(plan)?);
     let (low, high) = model.bounds().ok_or(PictureError::EmptyModel)?;
@@ -252,7 +258,7 @@ pub(super) fn draw_those(
         &chosen,
     )?;
     cancel.check()?;
-    let shaded = raster::Shaded::new(model);
+    let shaded = raster::Shaded::coloured(subject);
     let studio = overview::Studio {
         plan,
         views: &views,

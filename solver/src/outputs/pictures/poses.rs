@@ -7,9 +7,9 @@ use super::overview::{MARGIN, scale_for};
 use super::raster::Shaded;
 use super::text::{Fonts, Weight};
 use super::view::{self, Camera, View};
-use super::{Picture, PictureError, PictureStyle, check_model, check_size};
+use super::{Picture, PictureError, PictureStyle, Subject, check_model, check_size};
 use crate::body::{Poses, Stance};
-use crate::mesh::{Point, TriangleMesh};
+use crate::mesh::Point;
 use crate::outputs::pose_words::{of_pose, of_stance, on_gate, others};
 use crate::outputs::whereabouts::Frame;
 use crate::outputs::words::sentence;
@@ -59,11 +59,13 @@ struct Cell<'a> {
 
 /// Draws how a model stands in its file, and the poses in which it would come to rest. Of the style the page's width
 /// and the heading are used.
-pub fn draw_poses(
-    model: &TriangleMesh,
+pub fn draw_poses<'a>(
+    model: impl Into<Subject<'a>>,
     poses: &Poses,
     style: &PictureStyle,
 ) -> Result<Picture, PictureError> {
+    let subject = model.into();
+    let model = subject.mesh;
     check_size("page_width", style.page_width, 1500, 8000)?;
     check_model(model)?;
     let (low, high) = model.bounds().ok_or(PictureError::EmptyModel)?;
@@ -106,7 +108,7 @@ pub fn draw_poses(
         None => "How it stands and rests".to_owned(),
     };
     canvas.text(&title, GAP, 42.0, Lettering::new(28.0, Weight::Bold));
-    let shaded = Shaded::new(model);
+    let shaded = Shaded::coloured(subject);
     let cells = Cell {
         shaded: &shaded,
         fonts: &fonts,
@@ -210,8 +212,8 @@ fn weight_mark(canvas: &mut Canvas, at: Spot) {
 mod tests {
     use super::*;
     use crate::body::poses;
-    use crate::mesh::Vector;
     use crate::mesh::fixtures::{cuboid, icosphere, moved};
+    use crate::mesh::{TriangleMesh, Vector};
 
     fn style() -> PictureStyle {
         PictureStyle {

@@ -6,8 +6,9 @@ use rayon::prelude::*;
 use tiny_skia::{IntSize, Pixmap};
 
 use super::PictureError;
+use super::subject::{Subject, softened};
 use super::view::Camera;
-use crate::mesh::{FaceId, Point, TriangleMesh, Vector};
+use crate::mesh::{Colour, FaceId, PaintIndex, Point, TriangleMesh, Vector};
 
 /// Samples along each side of a pixel.
 pub(super) const FINER: usize = 2;
@@ -28,6 +29,7 @@ pub(super) struct Shaded<'m> {
     mesh: &'m TriangleMesh,
     normals: Vec<[[f32; 3]; 3]>,
     values: Option<&'m [f32]>,
+    paint: Option<PaintIndex>,
 }
 
 impl<'m> Shaded<'m> {
@@ -54,12 +56,23 @@ impl<'m> Shaded<'m> {
                 })
             })
             .collect();
-        Self { mesh, normals, values: None }
+        Self { mesh, normals, values: None, paint: None }
+    }
+
+    /// With the colours that it has.
+    pub fn coloured(subject: Subject<'m>) -> Self {
+        let paint = subject.paint.and_then(|paint| paint.index());
+        Self { paint, ..Self::new(subject.mesh) }
     }
 
     /// With a value of its own for every vertex, which samples keep.
     pub fn valued(mesh: &'m TriangleMesh, values: &'m [f32]) -> Self {
         Self { values: Some(values), ..Self::new(mesh) }
+    }
+
+    /// With values, NaN where there is none, and the colours of what has none.
+    pub fn valued_and_coloured(subject: Subject<'m>, values: &'m [f32]) -> Self {
+        Self { values: Some(values), ..Self::coloured(subject) }
     }
 
     /// The model's vertices.
@@ -88,6 +101,9 @@ impl<'m> Shaded<'m> {
             let corners = face.map(|v| landed[v as usize]);
             let values = self.values.map(|values| face.map(|v| values[v as usize]));
             shot.triangle(corners, normals, values, &axes);
+        }
+        if let Some(paint) = &self.paint {
+            shot.tint(&camera, paint);
         }
     }
 }
@@ -137,6 +153,8 @@ pub(super) struct Shot {
     normal: Vec<[f32; 2]>,
     /// Values where what is seen has them, else not a number. Empty if nothing had any so far.
     value: Vec<f32>,
+    /// The model's own colour at each pixel, where the model is seen. Empty if it has none.
+    tints: Vec<Option<Colour>>,
 }
 
 /// What a sample saw.
@@ -175,7 +193,30 @@ impl Shot {
             depth: vec![NOTHING; count],
             normal: vec![[0.0; 2]; count],
             value: Vec::new(),
+            tints: Vec::new(),
         }
+    }
+
+    /// Notes the model's colours, a look for each pixel, where what is seen has no values. `camera` is that of the samples.
+    fn tint(&mut self, camera: &Camera, paint: &PaintIndex) {
+        let wide = self.width / FINER;
+        let of_pixel = |pixel: usize| {
+            let corner = [pixel % wide * FINER, pixel / wide * FINER];
+            let samples =
+                (0..FINER * FINER).map(|k| [corner[0] + k % FINER, corner[1] + k / FINER]);
+            let mut cells = samples.map(|[x, y]| ([x, y], y * self.width + x));
+            let ([x, y], cell) = cells
+                .find(|(_, cell)| self.depth[*cell] > NOTHING && self.value_at(*cell).is_none())?;
+            let place = [x as f64 + 0.5, y as f64 + 0.5, f64::from(self.depth[cell])];
+            Some(paint.at(&camera.place(place)))
+        };
+        let count = wide * (self.height / FINER);
+        self.tints = (0..count).into_par_iter().map(of_pixel).collect();
+    }
+
+    /// The model's own colour at a sample, if the model has colours and is seen in its pixel.
+    pub fn tint_at(&self, [x, y]: [usize; 2]) -> Option<Colour> {
+        self.tints.get(y / FINER * (self.width / FINER) + x / FINER).copied().flatten()
     }
 
     /// Draws one triangle. Normals are the model's; they are turned to `axes` (right, up, toward)
@@ -248,21 +289,61 @@ impl Shot {
         f64::from(self.depth[y as usize * self.width + x as usize]) <= place[2] * finer
     }
 
+    /// Samples that have a value, with their places.
+    pub fn valued(&self) -> impl Iterator<Item = ([u32; 2], f32)> {
+        let place = |cell: usize| [(cell % self.width) as u32, (cell / self.width) as u32];
+        let values = self.value.iter().enumerate().filter(|(_, value)| !value.is_nan());
+        values.map(move |(cell, value)| (place(cell), *value))
+    }
+
+    /// Pixels at the edge of what is covered.
+    pub fn outline(&self) -> Vec<[u32; 2]> {
+        let (wide, high) = (self.width / FINER, self.height / FINER);
+        let covered = |x: usize, y: usize| self.depth[y * FINER * self.width + x * FINER] > NOTHING;
+        let at_edge = |x: usize, y: usize| {
+            x == 0
+                || y == 0
+                || x + 1 == wide
+                || y + 1 == high
+                || !(covered(x - 1, y)
+                    && covered(x + 1, y)
+                    && covered(x, y - 1)
+                    && covered(x, y + 1))
+        };
+        let all = (0..high).flat_map(|y| (0..wide).map(move |x| (x, y)));
+        let found = all.filter(|(x, y)| covered(*x, *y) && at_edge(*x, *y));
+        found.map(|(x, y)| [x as u32, y as u32]).collect()
+    }
+
     /// Whether the model covers a pixel.
     #[cfg(test)]
     pub fn covers(&self, x: u32, y: u32) -> bool {
         self.depth[y as usize * FINER * self.width + x as usize * FINER] > NOTHING
     }
 
-    /// The picture in greys on white paper.
+    /// The picture in greys, or in the model's own colours, on white paper.
     pub fn paint(&self) -> Result<Pixmap, PictureError> {
+        self.paint_over(|_| None)
+    }
+
+    /// The same with other colours (red, green, blue, to 255) where these are given.
+    pub fn paint_over(
+        &self,
+        other: impl Fn(&Sample) -> Option<[f32; 3]> + Sync,
+    ) -> Result<Pixmap, PictureError> {
         self.paint_with(|sample| {
-            let grey = match sample.edge {
-                Some(Edge::Silhouette) => SILHOUETTE,
-                Some(Edge::Crease) => CREASE,
-                None => DARKEST + (LIGHTEST - DARKEST) * sample.light,
-            };
-            [grey; 3]
+            if let Some(own) = other(sample) {
+                own
+            } else {
+                match sample.edge {
+                    Some(Edge::Silhouette) => [SILHOUETTE; 3],
+                    Some(Edge::Crease) => [CREASE; 3],
+                    None => {
+                        let grey = DARKEST + (LIGHTEST - DARKEST) * sample.light;
+                        self.tint_at(sample.at).map_or([grey; 3], |colour| softened(grey, colour))
+                    }
+                }
+            }
         })
     }
 

@@ -10,9 +10,8 @@ use super::sight::is_seen;
 use super::surface::Surface;
 use super::text::{Fonts, Weight};
 use super::view::{self, Camera, View};
-use super::{HATCH_SPACING, Picture, PictureError, PictureStyle, SAMPLE_SPACING};
+use super::{HATCH_SPACING, Picture, PictureError, PictureStyle, SAMPLE_SPACING, Subject};
 use super::{check_model, check_size, frame_of};
-use crate::mesh::TriangleMesh;
 use crate::outputs::comparison::{FIGURES, best, front_in_words, trial_in_short};
 use crate::plan::{Comparison, Plan};
 
@@ -30,13 +29,15 @@ const LOOK: u32 = 300;
 /// Draws plans of `model` side by side, with `comparison` in their order. Of the style the page's
 /// width and the heading are used. The sides are the two of the usual seven that together see
 /// all cuts best.
-pub fn draw_comparison(
-    model: &TriangleMesh,
+pub fn draw_comparison<'a>(
+    model: impl Into<Subject<'a>>,
     plans: &[&Plan],
     comparison: &Comparison,
     style: &PictureStyle,
 ) -> Result<Picture, PictureError> {
     check_size("page_width", style.page_width, 1500, 8000)?;
+    let subject = model.into();
+    let model = subject.mesh;
     check_model(model)?;
     let count = plans.len();
     if !(PLANS.0..=PLANS.1).contains(&count) || comparison.rows.len() != count {
@@ -55,7 +56,7 @@ pub fn draw_comparison(
     let cell = ((width - WHAT - (count as f32 + 2.0) * GAP) / count as f32).floor();
     let cell = cell.min(0.4 * width);
     let surface = Surface::new(model)?;
-    let shaded = Shaded::new(model);
+    let shaded = Shaded::coloured(subject);
     let all = view::extent(&views, &model.positions, centre);
     let rough = scale_for(all, cell, cell);
     let scenes = plans

@@ -88,6 +88,13 @@ impl Camera {
         ]
     }
 
+    /// The point that is projected to these three.
+    pub fn place(&self, [x, y, height]: [f64; 3]) -> Point {
+        let View { right, up, toward, .. } = self.view;
+        let off = right * (x - self.middle[0]) + up * (self.middle[1] - y) + toward * height;
+        self.centre + off / self.scale
+    }
+
     pub fn spot(&self, point: Point) -> [f32; 2] {
         let [x, y, _] = self.project(point);
         [x as f32, y as f32]
@@ -121,6 +128,20 @@ mod tests {
         assert_relative_eq!(toward("below"), -Vector::z());
         let slanted = toward("three-quarter");
         assert!(slanted.x > 0.3 && slanted.y < -0.3 && slanted.z > 0.3);
+    }
+
+    #[test]
+    fn places_are_found_again() {
+        for view in usual_views(&Frame::new(Vector::new(0.3, -2.0, 0.9)).expect("up is given")) {
+            let camera = Camera {
+                view,
+                centre: Point::new(1.0, 2.0, 3.0),
+                scale: 7.0,
+                middle: [40.0, 30.0],
+            };
+            let point = Point::new(4.0, -5.0, 6.5);
+            assert_relative_eq!(camera.place(camera.project(point)), point, epsilon = 1e-9);
+        }
     }
 
     #[test]

@@ -320,6 +320,7 @@ fn verdict_of(bench: &Workbench<'_, '_, '_>, report: TrialReport) -> TrialVerdic
     TrialVerdict::Ran(Arc::new(PlanTrial {
         report,
         model: bench.setup.working.clone(),
+        paint: bench.setup.paint.clone(),
         hand_force: bench.request.knife.hand_force,
         to_mould: bench.setup.gate.to_mould,
         demands: Vec::new(),

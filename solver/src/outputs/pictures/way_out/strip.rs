@@ -8,7 +8,7 @@ use super::super::marks;
 use super::super::raster::{Shaded, Shot};
 use super::super::text::{Fonts, Weight};
 use super::super::view::{Camera, View};
-use super::super::{Picture, PictureError};
+use super::super::{Picture, PictureError, Subject};
 use super::curve;
 use super::legend::{self, LINE, RING, ring};
 use super::moments::{self, Moment};
@@ -38,6 +38,7 @@ pub(super) struct Strip<'a> {
     trial: &'a PlanTrial,
     report: &'a TrialReport,
     model: &'a TriangleMesh,
+    shaded: Shaded<'a>,
     fonts: &'a Fonts,
     moments: Vec<Moment>,
     /// Stretch at every node, for every moment.
@@ -59,7 +60,7 @@ struct Row {
 
 impl<'a> Strip<'a> {
     pub fn new(trial: &'a PlanTrial, fonts: &'a Fonts) -> Self {
-        let PlanTrial { report, model, .. } = trial;
+        let PlanTrial { report, model, paint, .. } = trial;
         let moments = moments::choose(report);
         let mut strained = Vec::new();
         let mut stretch = Vec::new();
@@ -73,6 +74,7 @@ impl<'a> Strip<'a> {
             trial,
             report,
             model,
+            shaded: Shaded::coloured(Subject { mesh: model, paint: paint.as_deref() }),
             fonts,
             moments,
             stretch,
@@ -212,8 +214,15 @@ impl<'a> Strip<'a> {
         let mut canvas = Canvas::blank(width, height, self.fonts)?;
         let rubber = &row.rubbers[index];
         let mut shot = Shaded::valued(&rubber.mesh, &rubber.values).look(&camera, width, height);
-        Shaded::new(self.model).add_to(&mut shot, &camera);
-        canvas.paste(0, 0, &shot.paint_with(|sample| self.bands.colour(sample))?);
+        self.shaded.add_to(&mut shot, &camera);
+        canvas.paste(
+            0,
+            0,
+            &shot.paint_with(|sample| match shot.tint_at(sample.at) {
+                Some(own) => self.bands.colour_over(sample, own),
+                None => self.bands.colour(sample),
+            })?,
+        );
         if row.view.toward.z.abs() < 1e-6 && row.view.up.z > 0.999 {
             board(&mut canvas, &camera, size);
         }

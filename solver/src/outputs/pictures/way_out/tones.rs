@@ -1,6 +1,8 @@
 //! Bands of stretch and their tones, each darker than the one before; the model's hatching.
 
 use super::super::raster::{Edge, Sample};
+use super::super::subject::softened;
+use crate::mesh::Colour;
 
 /// Tones of the bands, from hardly stretched to most: red, green, blue. They fall evenly in luma, so
 /// that they are told apart in greys.
@@ -44,6 +46,17 @@ impl Bands {
             _ if band + 1 == BANDS.len() => format!("over {:.0} %", percent(band)),
             _ => format!("{:.0} to {:.0} %", percent(band), percent(band + 1)),
         }
+    }
+
+    /// The same for a model with colours of its own: hatched as ever, with its colour, softened, between the lines.
+    pub fn colour_over(&self, sample: &Sample, own: Colour) -> [f32; 3] {
+        let plain = self.colour(sample);
+        let [x, y] = sample.at;
+        let hatched = (x + y) % HATCHING.0 < HATCHING.1;
+        if sample.value.is_some() || sample.edge == Some(Edge::Silhouette) || hatched {
+            return plain;
+        }
+        softened(plain[1], own)
     }
 
     /// The colour of what a sample saw: rubber has a value, the model none.
