@@ -494,3 +494,6 @@ impl<'s, 'g> Search<'s, 'g> {
         self.control.with_extra_time(self.settings.deadline)
     }
 }
+
+#[cfg(test)]
+mod tests;
