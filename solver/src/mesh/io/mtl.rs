@@ -178,10 +178,12 @@ fn picture_name(rest: &str) -> Option<String> {
         };
         for k in 0..most {
             let next = tail.trim_start().split_once(char::is_whitespace);
+            let value = next.map_or(tail.trim(), |(value, _)| value);
             // One or two numbers may be left out.
-            if k >= least && next.is_none_or(|(value, _)| value.parse::<f32>().is_err()) {
+            if k >= least && value.parse::<f32>().is_err() {
                 break;
             }
+            // A number at the end is an option's, and no file's name.
             tail = next?.1;
         }
         rest = tail.trim_start();

@@ -46,7 +46,11 @@ impl Shortening<'_, '_> {
         self.refine();
         // What holds two loose halves holds them with any hinge. The truest sides are the likeliest to come off.
         let (parted, unknown) = others.split_at(others.len().min(PARTED - AT_ONCE));
-        let looked_at: Vec<usize> = interleaved(parted, likely);
+        let looked_at = if self.tries.views.begin_with_the_truest() {
+            interleaved(likely, parted)
+        } else {
+            interleaved(parted, likely)
+        };
         let Some(parting) = self.parting(bench, incumbents, &looked_at, end)? else {
             return Ok(Shortened::OutOfTime);
         };

@@ -7,6 +7,7 @@ use super::super::request::PlanRequest;
 use super::super::setup::Setup;
 use super::draw::Drawing;
 use super::pattern::whole;
+use crate::body::Outside;
 use crate::control::Control;
 use crate::field::{Equations, Potential, RubberDomain};
 use crate::mesh::{Point, TriangleMesh, Vector};
@@ -25,6 +26,9 @@ const DEPTHS: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
 /// of 1 a plan of the dancer with 1.2 % of her skin undercut, a plug of rubber behind the plait, passed its trial, and an
 /// independent simulation held it (solver/docs/trial.md).
 const UNDERCUT: [f64; 3] = [1.0, 0.5, 0.25];
+/// Which ranking has its turn when, in thick rubber, and in a blanket: there the knife is square to the model wherever it cuts, and short
+/// free cuts are tried beside, so what is the surest to come off goes first.
+const TURNS: ([usize; UNDERCUT.len()], [usize; UNDERCUT.len()]) = ([0, 1, 2], [2, 1, 0]);
 /// Views that look along directions nearer to each other than this angle, degrees, with borders of nearly the same
 /// length, are much the same: the better one goes first, the other after all that differ.
 const ALIKE: (f64, f64) = (25.0, 0.15);
@@ -120,6 +124,11 @@ impl<'a> Views<'a> {
         self.views.len()
     }
 
+    /// Whether the first view is the truest, and not the third.
+    pub(in crate::plan) fn begin_with_the_truest(&self) -> bool {
+        matches!(self.setup.body.outside(), Outside::Offset { .. })
+    }
+
     /// The direction of a view.
     pub(in crate::plan) fn direction(&self, view: usize) -> Vector {
         self.views[view].labels.direction
@@ -163,7 +172,8 @@ impl<'a> Views<'a> {
     ) -> Result<(), PlanError> {
         // Those that were chosen stand at the front.
         let (mut chosen, mut looks) = (0, 0);
-        for rank in (0..UNDERCUT.len()).cycle() {
+        let turns = if self.begin_with_the_truest() { TURNS.1 } else { TURNS.0 };
+        for rank in turns.into_iter().cycle() {
             let best = loop {
                 let is_new = |k: &usize| {
                     !self.views[..chosen].iter().any(|better| better.is_like(&self.views[*k]))
