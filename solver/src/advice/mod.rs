@@ -86,10 +86,7 @@ pub struct About<'a> {
 /// Looks at a model in its mould.
 pub fn advise(about: &About<'_>) -> Result<Advice, LocatorError> {
     let to_mould = about.gate.to_mould;
-    let model = TriangleMesh {
-        positions: about.model.positions.iter().map(|p| to_mould * p).collect(),
-        faces: about.model.faces.clone(),
-    };
+    let model = about.model.moved(&to_mould);
     let locator = SurfaceLocator::new(&model)?;
     let is_gate = gate_vertices(&model, about.gate);
     let pour = pour::pour(&model, about.gate, &is_gate);

@@ -1,6 +1,6 @@
 //! A triangle mesh: positions in millimetres and faces, nothing else.
 
-use nalgebra::{Point3, Vector3};
+use nalgebra::{Isometry3, Point3, Vector3};
 use serde::{Deserialize, Serialize};
 
 /// A point in space, mm.
@@ -40,6 +40,14 @@ pub struct TriangleMesh {
 }
 
 impl TriangleMesh {
+    /// The same mesh in another frame.
+    pub fn moved(&self, by: &Isometry3<f64>) -> Self {
+        Self {
+            positions: self.positions.iter().map(|p| by * p).collect(),
+            faces: self.faces.clone(),
+        }
+    }
+
     /// The three corners of a face.
     pub fn corners(&self, face: FaceId) -> [Point; 3] {
         self.faces[face.index()].map(|v| self.positions[v as usize])

@@ -18,8 +18,9 @@ pub(super) struct Girths {
 
 impl Girths {
     pub fn new(model: &TriangleMesh, to_mould: &Isometry3<f64>, thickness: f64) -> Self {
-        let place = |v: u32| to_mould * model.positions[v as usize];
-        let mut points: Vec<Point> = model.positions.iter().map(|p| to_mould * p).collect();
+        let model = model.moved(to_mould);
+        let place = |v: u32| model.positions[v as usize];
+        let mut points: Vec<Point> = model.positions.clone();
         for face in &model.faces {
             for k in 0..3 {
                 // Each edge once: its other face runs along it the other way.

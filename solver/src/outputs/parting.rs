@@ -56,17 +56,10 @@ pub(super) fn stations(shell: &Shell) -> Vec<PartingStation> {
 pub(super) fn outside(model: &TriangleMesh, report: &SheetReport) -> Option<TriangleMesh> {
     let Outside::Offset { thickness, .. } = report.skin.outside else { return None };
     let to_mould = report.skin.to_mould;
-    let placed = TriangleMesh {
-        positions: model.positions.iter().map(|p| to_mould * p).collect(),
-        faces: model.faces.clone(),
-    };
+    let placed = model.moved(&to_mould);
     let locator = SurfaceLocator::new(&placed).ok()?;
-    let mut mesh = blanket_outside(&placed, &locator, thickness)?.mesh;
-    let back = to_mould.inverse();
-    for p in &mut mesh.positions {
-        *p = back * *p;
-    }
-    Some(mesh)
+    let outside = blanket_outside(&placed, &locator, thickness)?;
+    Some(outside.mesh.moved(&to_mould.inverse()))
 }
 
 #[cfg(test)]

@@ -1,6 +1,8 @@
 //! From a model and a request to a planning graph with its bridges: the first half of the
 //! pipeline.
 
+use std::sync::Arc;
+
 use super::answer::Figures;
 use super::clock::StageClock;
 use super::error::PlanError;
@@ -19,7 +21,6 @@ use crate::mesh::{
     canonical, decimate, default_deviation, planning_mesh,
 };
 use crate::sheets::{CostWeights, CutSite, cost_weights, cut_sites};
-use std::sync::Arc;
 
 /// Vertices of the planning mesh unless an edge length is asked for.
 const PLANNING_VERTICES: f64 = 1000.0;

@@ -286,10 +286,7 @@ impl Sheet {
         };
         Self {
             stations: self.stations.iter().map(station).collect(),
-            mesh: TriangleMesh {
-                positions: self.mesh.positions.iter().map(|p| pose * p).collect(),
-                faces: self.mesh.faces.clone(),
-            },
+            mesh: self.mesh.moved(pose),
             outer: self.outer.iter().map(|p| pose * p).collect(),
             listed: self.listed.clone(),
             ..*self

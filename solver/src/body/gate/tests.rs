@@ -12,13 +12,6 @@ fn found(mesh: &TriangleMesh, choice: &GateChoice) -> Gate {
     Gate::find(mesh, choice).expect("a gate")
 }
 
-fn turned(mesh: &TriangleMesh, motion: &Isometry3<f64>) -> TriangleMesh {
-    TriangleMesh {
-        positions: mesh.positions.iter().map(|p| motion * p).collect(),
-        faces: mesh.faces.clone(),
-    }
-}
-
 /// Some rigid motions, all axes and more than a quarter turn among them.
 fn motions() -> Vec<Isometry3<f64>> {
     [[0.0, 0.0, 2.1], [1.3, 0.0, 0.0], [0.0, -2.9, 0.0], [1.0, 1.0, 1.0], [-0.4, 2.2, 0.9]]
@@ -70,7 +63,7 @@ fn a_ball_has_no_flat_face_to_stand_on() {
 fn what_lies_in_the_file_is_told_how_it_stands() {
     let fine = cylinder(15.0, 60.0, 240);
     let lying = Isometry3::rotation(Vector::x() * std::f64::consts::FRAC_PI_2);
-    let error = Gate::find(&turned(&fine, &lying), &UP).expect_err("no flat face");
+    let error = Gate::find(&fine.moved(&lying), &UP).expect_err("no flat face");
     let GateError::NoFlatFace { stands: Some(up), .. } = &error else { panic!("{error:?}") };
     assert_relative_eq!(up.y.abs(), 1.0, epsilon = 1e-9);
     assert!(error.to_string().contains("it stands on a flat face with up"), "{error}");
@@ -153,7 +146,7 @@ fn turned_models_come_to_the_same_frame() {
     let home = found(&wedge, &UP).to_mould;
     for motion in motions() {
         let choice = GateChoice::LowestFlat { up: motion * Vector::z() };
-        let pose = found(&turned(&wedge, &motion), &choice).to_mould;
+        let pose = found(&wedge.moved(&motion), &choice).to_mould;
         for p in &wedge.positions {
             assert_relative_eq!(pose * (motion * p), home * p, epsilon = 1e-8);
         }
@@ -169,7 +162,7 @@ fn turned_boxes_look_the_same_in_their_frames() {
     let home = sorted(&mesh, &found(&mesh, &UP).to_mould);
     for motion in motions() {
         let choice = GateChoice::LowestFlat { up: motion * Vector::z() };
-        let model = turned(&mesh, &motion);
+        let model = mesh.moved(&motion);
         let there = sorted(&model, &found(&model, &choice).to_mould);
         for (p, q) in home.iter().zip(&there) {
             assert_relative_eq!(p, q, epsilon = 1e-4);

@@ -91,11 +91,7 @@ fn what_a_slender_piece_can_stand_on_is_told_however_unlikely() {
     let (r, h) = (10.0, 200.0);
     let mesh = cylinder(r, h, 120);
     let lying = Isometry3::rotation(Vector::y() * (0.25 * TAU));
-    let mesh = TriangleMesh {
-        positions: mesh.positions.iter().map(|p| lying * p).collect(),
-        faces: mesh.faces,
-    };
-    let found = found(&mesh);
+    let found = found(&mesh.moved(&lying));
     assert!(!found.as_given.is_flat(), "{:?}", found.as_given.foot);
     let Advised::Pose(pose) = found.advised else { panic!("{:?}", found.advised) };
     let RestingPose { likelihood, stance } = &found.candidates[pose];
@@ -197,10 +193,7 @@ fn a_ball_is_flat_nowhere() {
 fn poses_turn_with_the_model() {
     let motion = Isometry3::new(Vector::new(70.0, -900.0, 15.0), Vector::new(0.7, -2.0, 0.4));
     let home = table();
-    let turned = TriangleMesh {
-        positions: home.positions.iter().map(|p| motion * p).collect(),
-        faces: home.faces.clone(),
-    };
+    let turned = home.moved(&motion);
     let (home, away) = (found(&home), poses(&turned, &(motion * Vector::z())).expect("poses"));
     assert_eq!(home.candidates.len(), away.candidates.len());
     for pose in &home.candidates {

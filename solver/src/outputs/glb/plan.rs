@@ -97,12 +97,7 @@ pub fn plan_glb(
 
 /// The outer skin in the model's coordinates. `None` for a blanket.
 fn in_model(report: &SheetReport) -> Option<TriangleMesh> {
-    let mut mesh = outside(&report.skin.outside)?;
-    let to_model = report.skin.to_mould.inverse();
-    for point in &mut mesh.positions {
-        *point = to_model * *point;
-    }
-    Some(mesh)
+    Some(outside(&report.skin.outside)?.moved(&report.skin.to_mould.inverse()))
 }
 
 /// The outer skin in the mould frame. `None` for a blanket.
