@@ -13,7 +13,7 @@ use super::workbench::Workbench;
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::relaxation::RelaxationError;
 use crate::optimise::search::SearchError;
-use crate::trial::Outcome;
+use crate::trial::{Finer, Outcome};
 
 /// A plan is made and tried again while there is so many times the time left that it took last. Like the two numbers below
 /// tried on balls on rods and demo pieces; no source.
@@ -44,7 +44,7 @@ pub(super) fn try_and_correct(
     let mut demands: Vec<Demand> = Vec::new();
     let mut in_vain = 0;
     let mut began = clock();
-    let tried = bench.with_trial(candidate, &demands, end);
+    let tried = bench.with_trial(candidate, &demands, (end, Finer::Always));
     let mut verdict = tried.trial().clone();
     incumbents.offer(bench, tried)?;
     loop {
@@ -70,7 +70,7 @@ pub(super) fn try_and_correct(
         demands.push(demand);
         let until = now + SEARCHED * left - control.with_extra_time(0.0);
         let is_nearer = make_again(bench, incumbents, before, until, end).and_then(|made| {
-            let tried = bench.with_trial(made, &demands, end);
+            let tried = bench.with_trial(made, &demands, (end, Finer::Always));
             verdict = tried.trial().clone();
             incumbents.offer(bench, tried)
         });

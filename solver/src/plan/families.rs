@@ -18,6 +18,7 @@ use crate::body::MouldShape;
 use crate::control::{Control, Stage};
 use crate::optimise::relaxation::RelaxationError;
 use crate::optimise::search::SearchError;
+use crate::trial::Finer;
 
 /// When views are to be there, as a share of a pass, where they come first: after that fewer of them are drawn, and no more
 /// are ranked.
@@ -154,7 +155,7 @@ impl<'a, 'c> Families<'a, 'c> {
                     trials = try_and_correct(bench, incumbents, candidate, self.span.end())?;
                 } else if best.is_none_or(|best| candidate.cost() < best) {
                     let end = until + TRIED * self.span.seconds();
-                    let tried = bench.with_trial(candidate, &[], end);
+                    let tried = bench.with_trial(candidate, &[], (end, Finer::IfReleased));
                     incumbents.offer(bench, tried)?;
                 }
                 clock.lap("trial of free cuts");
@@ -182,7 +183,9 @@ impl<'a, 'c> Families<'a, 'c> {
             Ok((end, candidate)) => {
                 clock.lap("optimise, curves, sheets");
                 searched = end;
-                let tried = bench.with_trial(candidate.clone(), &[], self.at(FREE_FIRST.1));
+                // What is held is tried with finer elements where no cut between two sides passes.
+                let effort = (self.at(FREE_FIRST.1), Finer::IfReleased);
+                let tried = bench.with_trial(candidate.clone(), &[], effort);
                 incumbents.offer(bench, tried)?;
                 free = Some(candidate);
                 clock.lap("trial of free cuts");

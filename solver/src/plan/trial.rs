@@ -8,25 +8,28 @@ use super::sheets::PlannedSheets;
 use super::verdict::{Demand, NotTried, PlanTrial, TrialVerdict};
 use crate::control::{Control, Stage};
 use crate::mesh::{TriangleMesh, Vector};
-use crate::trial::{BridgePlace, Plug, TrialError, TrialReport, TrialSettings, TrialSetup, run};
+use crate::trial::{
+    BridgePlace, Finer, Plug, TrialError, TrialReport, TrialSettings, TrialSetup, run,
+};
 
 /// The mould is also drawn off at these angles from upright, away from the side where it is cut most, so
 /// that the model leaves through the opening, degrees. Common practice, no source.
 const TILTS: [f64; 3] = [80.0, 45.0, 20.0];
-/// Try a plan once. `before` is what earlier trials asked of it; `end`, in seconds on the job's clock,
-/// without what is given on top, is when the trial has to end; after that none begins.
+
+/// Try a plan once, with finer elements after coarse ones as `finer` says. `before` is what earlier trials asked of it;
+/// `end`, in seconds on the job's clock, without what is given on top, is when the trial has to end; after that none begins.
 pub(super) fn tried(
     setup: &Setup,
     sheets: Option<&PlannedSheets>,
     request: &PlanRequest,
     before: &[Demand],
-    end: f64,
+    (end, finer): (f64, Finer),
     control: &Control<'_>,
 ) -> TrialVerdict {
     let Some(sheets) = sheets.filter(|_| !control.is_cancelled() && !control.is_past(end)) else {
         return TrialVerdict::NotRun(NotTried::Stopped);
     };
-    match try_release(setup, sheets, request, end, control) {
+    match try_release(setup, sheets, request, (end, finer), control) {
         Ok(report) => TrialVerdict::Ran(Arc::new(PlanTrial {
             report,
             model: setup.working.clone(),
@@ -67,7 +70,7 @@ pub(super) fn try_surfaces(
         elements: effort.elements,
         directions: effort.first.into_iter().chain([Vector::z()]).collect(),
         attempts: Some(effort.attempts),
-        coarse_first: false,
+        finer: Finer::Never,
         ..settings(request, effort.until)
     };
     ask(setup, surfaces, request, &settings, control)
@@ -77,7 +80,7 @@ fn try_release(
     setup: &Setup,
     sheets: &PlannedSheets,
     request: &PlanRequest,
-    seconds: f64,
+    (end, finer): (f64, Finer),
     control: &Control<'_>,
 ) -> Result<TrialReport, TrialError> {
     control.stage(Stage::Trial, 0.9, "the rubber is drawn off the model, by simulation");
@@ -85,7 +88,8 @@ fn try_release(
     let settings = TrialSettings {
         elements: request.trial.elements_for(request.budget.seconds),
         directions: directions(sheets.opening_side()),
-        ..settings(request, seconds)
+        finer,
+        ..settings(request, end)
     };
     ask(setup, &surfaces, request, &settings, control)
 }

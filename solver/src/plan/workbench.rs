@@ -16,6 +16,7 @@ use crate::curves::Finisher;
 use crate::mesh::Model;
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::search::Search;
+use crate::trial::Finer;
 
 /// The tools of one planning mesh.
 pub(super) struct Workbench<'w, 's, 'g> {
@@ -40,15 +41,15 @@ impl Workbench<'_, '_, '_> {
     }
 
     /// A candidate with its trial, which has to end at `end`, seconds on the job's clock without what was
-    /// given on top. `demands` are what earlier trials asked of it.
+    /// given on top, with finer elements after coarse ones as `finer` says. `demands` are what earlier trials asked of it.
     pub(super) fn with_trial(
         &self,
         candidate: Candidate,
         demands: &[Demand],
-        end: f64,
+        (end, finer): (f64, Finer),
     ) -> Candidate {
         let sheets = candidate.sheets();
-        let trial = tried(self.setup, sheets, self.request, demands, end, self.control);
+        let trial = tried(self.setup, sheets, self.request, demands, (end, finer), self.control);
         candidate.with_trial(trial)
     }
 

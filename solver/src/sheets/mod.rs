@@ -54,6 +54,7 @@ pub use seam::{Area, SeamAreas, mean_curvature, seam_visibility};
 pub use settings::{SheetError, SheetSettings};
 pub use sheet::{LipFigures, Sheet, Station, StationFlags, lip_figures};
 pub use traced::{SheetFlow, traced_sheet};
+pub(crate) use volume::widened;
 pub use volume::{Neck, OnePiece, cutting_surfaces, one_piece, one_piece_along};
 pub use wedge::lip_risk;
 pub use weights::{CostWeights, CutSite, cost_weights, cut_sites};

@@ -113,7 +113,7 @@ pub fn cutting_surfaces<'a>(
 }
 
 /// A disc with its rim moved outward in the disc's own surface.
-fn widened(disc: &TriangleMesh, by: f64) -> TriangleMesh {
+pub(crate) fn widened(disc: &TriangleMesh, by: f64) -> TriangleMesh {
     let mut owner = std::collections::BTreeMap::new();
     for face in &disc.faces {
         for k in 0..3 {

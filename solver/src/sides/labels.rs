@@ -23,6 +23,8 @@ pub struct Labels {
     pub border_cost: f64,
     /// Area of islands that were given to the side round them, as a share of the whole area.
     pub flipped: f64,
+    /// Holes round whose limb one of the sides runs all the way, by the numbers of whoever asked ([`super::Hole`]).
+    pub wrapped: Vec<usize>,
 }
 
 impl Labels {
@@ -114,6 +116,7 @@ impl<'a> Labeller<'a> {
             border_cost: price.border(&front),
             flipped: flipped / total,
             front,
+            wrapped: Vec::new(),
         }
     }
 }

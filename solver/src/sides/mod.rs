@@ -18,12 +18,14 @@ mod islands;
 mod labels;
 mod sheet;
 mod surface;
+mod wraps;
 mod zero_set;
 
 pub use border::{Border, BorderPath};
 pub use labels::{Labeller, Labels};
 pub use sheet::{BorderPlace, PartKind, PartingSheet, SheetPart, SheetPlace};
 pub use surface::Surface;
+pub use wraps::Hole;
 pub use zero_set::zero_set;
 
 use crate::control::Cancelled;

@@ -31,12 +31,17 @@ fn run_here(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport
     let Some(seconds) = settings.seconds else {
         return trial(setup, settings.elements, None, control);
     };
-    if !settings.coarse_first {
+    if settings.finer == Finer::Never {
         return at_least(setup, settings.elements, FINER * settings.elements, control);
     }
     let mut begun = control.elapsed().as_secs_f64();
     let mut report = at_least(setup, COARSEST.min(settings.elements), settings.elements, control)?;
-    while report.outcome != Outcome::OutOfTime {
+    let is_worth_it = |outcome: &Outcome| match settings.finer {
+        Finer::Never => false,
+        Finer::IfReleased => *outcome == Outcome::Released,
+        Finer::Always => *outcome != Outcome::OutOfTime,
+    };
+    while is_worth_it(&report.outcome) {
         let now = control.elapsed().as_secs_f64();
         let took = (now - begun).max(1e-3);
         let affordable =

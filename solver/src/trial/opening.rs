@@ -8,7 +8,7 @@ use super::pull::Pull;
 use super::report::{Frame, Hold, Outcome};
 use super::rig::Rig;
 use crate::body::Outside;
-use crate::mesh::{Point, TriangleMesh, Vector};
+use crate::mesh::{Point, SurfaceLocator, TriangleMesh, Vector};
 
 /// Steps in which lips and flaps are drawn aside.
 const OPENING_STEPS: usize = 10;
@@ -76,8 +76,9 @@ impl Rig<'_> {
         };
         let weights: Vec<f64> =
             (0..self.body.solid.nodes.len()).map(|n| self.elastic.node_volume(n)).collect();
-        let sheets: Vec<&TriangleMesh> =
-            self.setup.sheets.iter().filter(|sheet| self.reaches_outside(sheet)).collect();
+        let is_for_hands =
+            |sheet: &&TriangleMesh| self.reaches_outside(sheet) && !self.is_plug(sheet);
+        let sheets: Vec<&TriangleMesh> = self.setup.sheets.iter().filter(is_for_hands).collect();
         Ok((Hands::hold(&self.body, &weights, &sheets, &grip)?, opening))
     }
 
@@ -88,6 +89,16 @@ impl Rig<'_> {
         sheet.positions.iter().any(|p| {
             let p = Point::new(p.x, p.y, p.z.max(lowest + 1e-3));
             !body.holds(&p) && self.model.distance(&p) > 0.0
+        })
+    }
+
+    /// Whether a sheet cuts a plug across. In a blanket it may reach the outside, but it is cut from where the rubber is drawn
+    /// apart already: hands at its lips would draw on one and the same flap, one against the other.
+    fn is_plug(&self, sheet: &TriangleMesh) -> bool {
+        self.setup.plugs.iter().any(|plug| {
+            SurfaceLocator::new(plug.disc).is_ok_and(|disc| {
+                sheet.positions.iter().all(|p| disc.closest(p).distance <= 0.5 * plug.width)
+            })
         })
     }
 

@@ -85,12 +85,11 @@ pub struct TrialSettings {
     pub steps: usize,
     /// Unbalanced over applied force at which a step counts as settled.
     pub tolerance: f64,
-    /// Whether a coarse trial goes before the one with as many elements as asked for, where `seconds` are given.
-    pub coarse_first: bool,
+    /// Whether finer trials follow a coarse one, where `seconds` are given.
+    pub finer: Finer,
     /// Seconds on the clock of the control, without those given on top, after which no further step is begun. A
-    /// coarse trial is made
-    /// first and finer ones, up to `elements`, as long as the time that the last one took lets expect
-    /// that they end in time. So how fine the last one is depends on the machine.
+    /// coarse trial is made first where finer ones may follow, up to `elements`, as long as the time that the last one
+    /// took lets expect that they end in time. So how fine the last one is depends on the machine.
     pub seconds: Option<f64>,
 }
 
@@ -106,10 +105,21 @@ impl Default for TrialSettings {
             hold: None,
             steps: 24,
             tolerance: 0.03,
-            coarse_first: true,
+            finer: Finer::Always,
             seconds: None,
         }
     }
+}
+
+/// When finer trials follow a coarse one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Finer {
+    /// Never: the only one has as many elements as asked for, or more where walls want them.
+    Never,
+    /// Where the rubber comes off in the coarse one: whoever has other cuts to try spends no more time on those that hold it.
+    IfReleased,
+    /// Whatever comes of the coarse one.
+    Always,
 }
 
 /// Why rubber does not come off.

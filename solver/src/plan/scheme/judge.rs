@@ -22,6 +22,7 @@ use crate::mesh::Model;
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::look::first_rings;
 use crate::optimise::pool::RowPool;
+use crate::trial::Finer;
 
 /// A scheme and what is wrong with it.
 #[derive(Clone, Debug, PartialEq)]
@@ -75,7 +76,7 @@ pub fn judge_scheme(
         candidate.without_trial()
     } else {
         let end = request.budget.seconds;
-        let trial = tried(&setup, candidate.sheets(), request, &[], end, control);
+        let trial = tried(&setup, candidate.sheets(), request, &[], (end, Finer::Always), control);
         clock.lap("trial");
         candidate.with_trial(trial)
     };

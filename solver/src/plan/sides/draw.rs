@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::pattern::{Pattern, Piece};
+use crate::body::Outside;
 use crate::bridges::Bridge;
 use crate::control::Control;
 use crate::curves::{CutCurve, CutCurves, Finished};
@@ -227,7 +228,7 @@ impl Drawing<'_> {
         }
         match self.part_across(bridge) {
             Some(part) => BridgeWay::BySheet(part),
-            None if self.is_lined(bridge) => BridgeWay::Lined,
+            None if self.is_lined(bridge) || self.is_open_and_parted(bridge) => BridgeWay::Lined,
             None => BridgeWay::OwnDisc,
         }
     }
@@ -286,6 +287,17 @@ impl Drawing<'_> {
             let is_near = closed == bridge.closed && apart(points, &rim) <= reach;
             is_near && self.lies_in_hole(points, bridge)
         })
+    }
+
+    /// Whether a blanket leaves a hole open in its middle, and neither side runs all round the limb: the sheet parts the
+    /// lining, wherever the border goes round in the hole.
+    fn is_open_and_parted(&self, bridge: usize) -> bool {
+        let width = self.setup.bridges.bridges[bridge].neck_width;
+        let is_open = match self.setup.body.outside() {
+            Outside::Offset { thickness, .. } => width > 2.0 * thickness,
+            Outside::Box { .. } | Outside::Cylinder { .. } => false,
+        };
+        is_open && !self.sheet.labels.wrapped.contains(&bridge)
     }
 
     /// Whether a line on the model lies on the wall of a hole or at its mouth, and not round the outside of what the hole is in: most

@@ -5,10 +5,12 @@
 
 use super::cut::{Cut, FIRST_HINGE, first_patterns, folding};
 use super::pattern::{Pattern, whole};
-use super::shorten::{Shortened, Shortening, decides};
+use super::shorten::{Shortened, Shortening};
 use super::tries::AT_ONCE;
 use crate::body::Outside;
+use crate::bridges::Bridge;
 use crate::control::Stage;
+use crate::mesh::Point;
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::workbench::Workbench;
@@ -127,7 +129,9 @@ impl Shortening<'_, '_> {
                     let pull = report.greatest_pull();
                     incumbents.loose_halves(cut.length(), pull);
                     loose.push((pull, cut.view));
-                } else if !decides(&report) {
+                } else if let Outcome::Stuck { place, .. } = report.outcome {
+                    incumbents.halves_held(hole_at(&bench.setup.bridges.bridges, &place));
+                } else {
                     undecided.push(cut.view);
                 }
             }
@@ -239,6 +243,16 @@ struct Parting {
     loose: Vec<usize>,
     /// That is not known.
     undecided: Vec<usize>,
+}
+
+/// The bridge in whose hole a place lies: nearer to the middle of its disc than the hole is wide or deep.
+fn hole_at(bridges: &[Bridge], place: &Point) -> Option<usize> {
+    let away = |k: usize| {
+        let bridge = &bridges[k];
+        (place - bridge.centre).norm() / bridge.neck_width.max(bridge.depth).max(1e-9)
+    };
+    let nearest = (0..bridges.len()).min_by(|&a, &b| away(a).total_cmp(&away(b)));
+    nearest.filter(|&k| away(k) < 1.0)
 }
 
 /// One of each list in turn, the first list first.

@@ -327,6 +327,6 @@ impl<'s, 'v> Shortening<'s, 'v> {
 }
 
 /// Whether a trial came to a verdict.
-pub(super) fn decides(report: &TrialReport) -> bool {
+fn decides(report: &TrialReport) -> bool {
     matches!(report.outcome, Outcome::Stuck { .. } | Outcome::Released)
 }
