@@ -313,6 +313,17 @@ export class View3D {
     return hit ? { point: hit.point, normal: hit.face.normal } : null;
   }
 
+  // The place on the model nearest to `place` on a line through it along `direction`, no further off than `reach` mm;
+  // null where there is none.
+  nearestAlong(place, direction, reach) {
+    if (!this.works || !this.solid) return null;
+    const from = vector(place).addScaledVector(direction, reach);
+    const ray = new three.Raycaster(from, direction.clone().negate(), 0, 2 * reach);
+    const off = (hit) => Math.abs(hit.distance - reach);
+    const hits = ray.intersectObject(this.solid);
+    return hits.length > 0 ? hits.reduce((best, hit) => (off(hit) < off(best) ? hit : best)).point : null;
+  }
+
   // Where a place lands on the view, px.
   spot(place) {
     const { clientWidth: width, clientHeight: height } = this.place;
