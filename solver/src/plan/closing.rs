@@ -20,8 +20,9 @@ pub(super) fn close(plan: &mut Plan, ending: Ending, request: &PlanRequest) {
         name: GAP.to_owned(),
         met: ending.gap <= asked || ending.stopped_by == StopReason::Optimal,
         text: format!(
-            "cost {:.1} mm, a lower bound of the girth model on this planning mesh {:.1} mm: gap {:.1} %, \
-             asked {:.1} %",
+            "cuts and entries count as {:.1} mm, and no set of cuts that counts as less than {:.1} mm passes the simple \
+             check of girths that plans begin with; the trial may ask for more. Between the two are {:.1} %, asked \
+             {:.1} %",
             plan.cost,
             ending.lower_bound,
             100.0 * ending.gap,
