@@ -192,10 +192,10 @@ class PlanScreen {
   async show() {
     const { job, stage } = this;
     if (this.mode !== "plan") return;
+    if (this.mesh) drawAreas(stage.view, areasOf(job.request));
     if (job.plan) {
       if (!this.mesh) this.standOnLines();
       drawPlan(stage.view, job.plan, job.request?.sheets);
-      drawAreas(stage.view, areasOf(job.request));
       if (this.skin) drawSkin(stage.view, this.skin, this.shown ?? SHOWN);
     } else clearPlan(stage.view);
     stage.legend(LEGEND);

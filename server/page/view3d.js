@@ -306,6 +306,12 @@ export class View3D {
   // The place on the model under a spot of the view, px, or null. `normal` looks outward.
   at(x, y) {
     if (!this.works || !this.solid) return null;
+    // Whoever turns it and picks at once means what the turned view shows.
+    if (this.waiting) {
+      cancelAnimationFrame(this.waiting);
+      this.waiting = 0;
+      this.drawNow();
+    }
     const { clientWidth: width, clientHeight: height } = this.place;
     const ray = new three.Raycaster();
     ray.setFromCamera(new three.Vector2((2 * x) / width - 1, 1 - (2 * y) / height), this.camera);

@@ -286,6 +286,13 @@ fn search(page: &mut Page, plan: &Plan) {
             millimetres(plan.cost)
         );
         page.item("", &words);
+    } else if !plan.cuts.is_empty() && plan.ending.lower_bound <= 0.0 {
+        let words = format!(
+            "Cuts and entries count as {}. How much less would pass the simple check of girths that plans begin with is \
+             not known.",
+            millimetres(plan.cost)
+        );
+        page.item("", &words);
     } else if !plan.cuts.is_empty() {
         let words = format!(
             "Cuts and entries count as {}. No set of cuts that counts as less than {} passes the simple check of girths \
