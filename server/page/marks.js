@@ -85,7 +85,7 @@ function materials(tone) {
   ];
 }
 
-function addLine(view, layer, points, radius, tone, shape) {
+export function addLine(view, layer, points, radius, tone, shape) {
   for (const material of materials(tone)) {
     const part =
       shape === "beads" ? beaded(points, radius, material) : new three.Mesh(tube(points, radius), material);
@@ -100,6 +100,16 @@ function addBall(view, layer, place, radius, tone) {
     part.renderOrder = 2;
     view.add(layer, part);
   }
+}
+
+// All within a distance of a place, as a ball that is seen through.
+export function drawBall(view, layer, { x, y, z }, radius, tone) {
+  if (!(radius > 0)) return;
+  const ball = new three.Mesh(
+    new three.SphereGeometry(radius, 28, 20).translate(x, y, z),
+    new three.MeshLambertMaterial({ color: tone, transparent: true, opacity: 0.4, depthWrite: false }),
+  );
+  view.add(layer, ball);
 }
 
 export function drawCuts(view, cuts) {
@@ -139,6 +149,12 @@ function drawSheets(view, cuts) {
     const outer = sheet.outer?.points.map(point) ?? [];
     if (outer.length > 1) addLine(view, "sheets", outer, 0.004 * view.radius, 0x9c4f0a);
   }
+}
+
+// Whether the knife would run along the model's surface or behind it.
+export function isBehind({ flags, angleFromNormalDegrees, wedgeLeftDegrees, wedgeRightDegrees }) {
+  if (flags.includes("STATION_FLAG_BLOCKED")) return false;
+  return angleFromNormalDegrees >= 90 || Math.min(wedgeLeftDegrees, wedgeRightDegrees) <= 0;
 }
 
 // How weak the rubber is beside a station, by the angles of the request; null where it is well.
@@ -269,15 +285,15 @@ export function fadeSkin(view, shown) {
   view.draw();
 }
 
-// Marks of cuts that somebody draws: the points, and the lines through them.
-export function drawSketch(view, lines, chosen) {
-  view.clear("sketch");
+// Marks of lines that somebody draws: the points, and the lines through them.
+export function drawSketch(view, lines, chosen, layer = "sketch") {
+  view.clear(layer);
   lines.forEach((line, index) => {
     const tone = index === chosen ? 0x0072b2 : 0x4a4a4a;
     const through = line.through.map(point);
-    if (through.length > 1) addLine(view, "sketch", through, 0.006 * view.radius, tone);
-    for (const place of line.points) addBall(view, "sketch", point(place), 0.012 * view.radius, tone);
+    if (through.length > 1) addLine(view, layer, through, 0.006 * view.radius, tone);
+    for (const place of line.points) addBall(view, layer, point(place), 0.012 * view.radius, tone);
     if (line.points.length > 0)
-      view.addLabel("sketch", line.points[0], line.name, "name", `line ${line.name}`);
+      view.addLabel(layer, line.points[0], line.name, "name", `line ${line.name}`);
   });
 }

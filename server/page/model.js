@@ -3,6 +3,7 @@
 
 import { byId, button, el, fill, say } from "./dom.js";
 import { deleteModel, getModel, listModels, modelMesh, submitPlan, uploadModel } from "./service.js";
+import { Outlining } from "./outlining.js";
 import { RequestForm, showFaults } from "./request.js";
 import { FORMATS, UNITS, bytes, mm, sentence, size as lengthOf } from "./words.js";
 
@@ -47,6 +48,7 @@ class NewPlan {
       upChanged: () => open.stand(),
       pickBase: () => open.pickBase(),
       pickPlace: (take) => open.pickPlace(take),
+      pickOutline: (take) => open.pickOutline(take),
       placesChanged: () => open.drawPlaces(),
     });
   }
@@ -321,6 +323,7 @@ class NewPlan {
   pick(words, take) {
     // Before the model is seen there is nothing to pick.
     if (!this.mesh) return;
+    this.outlining?.end();
     const stage = this.frame.stage();
     const { view } = stage;
     byId("stage").scrollIntoView({ block: "nearest" });
@@ -360,6 +363,14 @@ class NewPlan {
         take({ x, y, z });
       },
     );
+  }
+
+  // The corners of the outline that is drawn next go to `take`.
+  pickOutline(take) {
+    if (!this.mesh) return;
+    byId("stage").scrollIntoView({ block: "nearest" });
+    this.outlining?.end();
+    this.outlining = new Outlining(this.frame.stage(), take);
   }
 
   showForm() {

@@ -2,7 +2,7 @@
 
 import { button, el, fill, say } from "./dom.js";
 import { cancelPlan, extendPlan, getPlan, watchPlan } from "./service.js";
-import { drawPlaces } from "./areas.js";
+import { areasOf, drawAreas } from "./areas.js";
 import { PlanFiles } from "./files.js";
 import { clearPlan, drawPlan, drawSkin, fadeSkin } from "./marks.js";
 import { LEGEND, loadSkin, rightInMould, showModel, upOf } from "./shown.js";
@@ -14,12 +14,6 @@ import { STAGES, STATES, mm, sentence, span, triedInShort } from "./words.js";
 // How much of the rubber is seen at first.
 const SHOWN = 0.22;
 const AGAIN = 2000;
-
-// Places that the request keeps off. Of a polygon its first corner is shown.
-function placesOf(request) {
-  const areas = request?.areas?.keepOff ?? [];
-  return areas.map(({ ball, polygon }) => ball ?? { centre: polygon.corners[0], radiusMm: 0 });
-}
 
 class PlanScreen {
   constructor(frame, id) {
@@ -198,10 +192,10 @@ class PlanScreen {
   async show() {
     const { job, stage } = this;
     if (this.mode !== "plan") return;
+    if (this.mesh) drawAreas(stage.view, areasOf(job.request));
     if (job.plan) {
       if (!this.mesh) this.standOnLines();
       drawPlan(stage.view, job.plan, job.request?.sheets);
-      drawPlaces(stage.view, placesOf(job.request));
       if (this.skin) drawSkin(stage.view, this.skin, this.shown ?? SHOWN);
     } else clearPlan(stage.view);
     stage.legend(LEGEND);

@@ -1,7 +1,8 @@
 // What is asked for: mould, rubber, base, rules of the bench, time. Faults that the service finds stand beside the
 // field that they are about.
 
-import { BasePlace, KeepOff } from "./areas.js";
+import { SeamAreas } from "./areas.js";
+import { BasePlace } from "./base.js";
 import { choose, el } from "./dom.js";
 import { Refusal } from "./wire.js";
 import { RUBBERS } from "./words.js";
@@ -48,9 +49,9 @@ const TIMES = [
 
 export class RequestForm {
   // `defaults` is what holds where a request says nothing. The others hear of another up, of who wants to pick the
-  // base or a place, and of places that have changed.
-  constructor(defaults, { upChanged, pickBase, pickPlace, placesChanged }) {
-    this.keepOff = new KeepOff({ pick: pickPlace, changed: placesChanged });
+  // base, a place or an outline, and of places that have changed.
+  constructor(defaults, { upChanged, pickBase, pickPlace, pickOutline, placesChanged }) {
+    this.areas = new SeamAreas({ pick: pickPlace, outline: pickOutline, changed: placesChanged });
     this.up = { x: 0, y: 0, z: 1 };
     this.lowest = null;
     const { mould, knife, sheets, budget } = defaults;
@@ -151,7 +152,7 @@ export class RequestForm {
         this.basePlace.place,
         el("p", { class: "fault", data: { fault: "request.gate" }, hidden: true }),
       ),
-      this.keepOff.section,
+      this.areas.section,
       el(
         "section",
         { class: "card" },
@@ -223,13 +224,13 @@ export class RequestForm {
 
   // For another model no place holds.
   clearPlaces() {
-    this.keepOff.clear();
+    this.areas.clear();
     this.basePlace.take(null);
   }
 
   // What is picked on the model, as the view shows it.
   drawPlaces(view) {
-    this.keepOff.draw(view);
+    this.areas.draw(view);
     this.basePlace.draw(view);
   }
 
@@ -244,8 +245,9 @@ export class RequestForm {
     this.up = up;
     const value = "picked";
     this.upSelect.querySelector(`[value=${value}]`)?.remove();
-    const words = `as picked (${[up.x, up.y, up.z].map((c) => c.toFixed(2)).join(", ")})`;
-    this.upSelect.append(el("option", { value: `${up.x},${up.y},${up.z}`, selected: true }, words));
+    this.upSelect.append(
+      el("option", { value: `${up.x},${up.y},${up.z}`, selected: true }, "as picked on the model"),
+    );
   }
 
   // The message, with what was typed. `lowest` is the height of the model's lowest point along up, mm.
@@ -253,7 +255,7 @@ export class RequestForm {
     const { side, top, thickness, raised, shore, stretch, density, force, hinge, blade, seconds } =
       this.boxes;
     // A browser hands out nothing at all for what is no number, and nothing would mean the default.
-    const inputs = [...Object.values(this.boxes).map(({ input }) => input), ...this.keepOff.inputs, this.basePlace.radius];
+    const inputs = [...Object.values(this.boxes).map(({ input }) => input), ...this.areas.inputs, this.basePlace.radius];
     const bad = inputs.filter((input) => input.validity.badInput);
     if (bad.length > 0) {
       const fields = bad.map((input) => ({ field: input.dataset.field, description: "is no number" }));
@@ -280,7 +282,7 @@ export class RequestForm {
     return {
       mould,
       gate,
-      areas: this.keepOff.read(),
+      areas: this.areas.read(),
       rubber: {
         class: this.rubber.value,
         shoreA: optional(shore.input),
@@ -309,7 +311,7 @@ export function showFaults(place, refusal) {
       rest.push(`${field}: ${description}`);
       continue;
     }
-    beside.textContent = input ? `It ${description}.` : `${field} ${description}.`;
+    beside.textContent = input || beside.dataset.own !== undefined ? `It ${description}.` : `${field} ${description}.`;
     beside.hidden = false;
     input?.setAttribute("aria-invalid", "true");
     // A fault in a closed part of the form is no use.

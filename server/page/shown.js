@@ -16,6 +16,7 @@ export const LEGEND = [
   ["gate", "base opening, open anyway", "gate"],
   ["shell", "pink beads: where the shell round the blanket is parted", "shell"],
   ["areas", "no seam wanted", "fault"],
+  ["welcome", "seam welcome", "welcome"],
   ["misses", "faults of the cuts", "fault"],
   ["board", "board", "board"],
 ];

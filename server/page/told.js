@@ -1,7 +1,7 @@
 // A plan in words: the verdict first, then what to mind and the cautions, then cuts, bridges, hinges, rubber.
 
 import { button, el, fill } from "./dom.js";
-import { bridgeLetter, weakness } from "./marks.js";
+import { bridgeLetter, isBehind, weakness } from "./marks.js";
 import { KINDS_OF_CUT, figure, isDoubtful, mm, percent, sentence, tone, verdict } from "./words.js";
 
 const SIGNS = { good: "✓", doubt: "?", bad: "✕" };
@@ -131,6 +131,12 @@ function cutLine(cut, rules, look) {
   const stations = cut.sheets.flatMap((sheet) => sheet.stations);
   const deepest = stations.reduce((most, station) => Math.max(most, station.depthMm), 0);
   const leans = stations.reduce((most, station) => Math.max(most, station.angleFromNormalDegrees), 0);
+  // Beyond a right angle, or with no lip at all, an angle says nothing to anybody.
+  const behind = stations.filter(isBehind);
+  const lean =
+    behind.length > 0
+      ? `and at ${behind.length} of ${stations.length} stations the knife would run along the model's surface or behind it, which cannot be cut so`
+      : `at most ${leans.toFixed(0)} degrees off square`;
   const weak = stations.filter((station) => weakness(station, rules)).length;
   const figures =
     stations.length === 0
@@ -138,7 +144,7 @@ function cutLine(cut, rules, look) {
       : el(
           "span",
           { class: "small" },
-          `Up to ${mm(deepest)} deep, at most ${leans.toFixed(0)} degrees off square.` +
+          `Up to ${mm(deepest)} deep, ${lean}.` +
             (weak > 0 ? ` Thin lip at ${weak} of ${stations.length} stations.` : ""),
         );
   return el(

@@ -306,11 +306,28 @@ export class View3D {
   // The place on the model under a spot of the view, px, or null. `normal` looks outward.
   at(x, y) {
     if (!this.works || !this.solid) return null;
+    // Whoever turns it and picks at once means what the turned view shows.
+    if (this.waiting) {
+      cancelAnimationFrame(this.waiting);
+      this.waiting = 0;
+      this.drawNow();
+    }
     const { clientWidth: width, clientHeight: height } = this.place;
     const ray = new three.Raycaster();
     ray.setFromCamera(new three.Vector2((2 * x) / width - 1, 1 - (2 * y) / height), this.camera);
     const [hit] = ray.intersectObject(this.solid);
     return hit ? { point: hit.point, normal: hit.face.normal } : null;
+  }
+
+  // The place on the model nearest to `place` on a line through it along `direction`, no further off than `reach` mm;
+  // null where there is none.
+  nearestAlong(place, direction, reach) {
+    if (!this.works || !this.solid) return null;
+    const from = vector(place).addScaledVector(direction, reach);
+    const ray = new three.Raycaster(from, direction.clone().negate(), 0, 2 * reach);
+    const off = (hit) => Math.abs(hit.distance - reach);
+    const hits = ray.intersectObject(this.solid);
+    return hits.length > 0 ? hits.reduce((best, hit) => (off(hit) < off(best) ? hit : best)).point : null;
   }
 
   // Where a place lands on the view, px.

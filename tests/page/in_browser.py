@@ -102,11 +102,13 @@ def ask_for_a_plan(visit):
     page.locator("#stage .labels", has_text="base opening").wait_for()
     visit.picture("new-base")
     page.check("input[name=base][value=flat]")
+    draw_outlines(visit)
     # The jug's face, as it were: in the middle of what is seen.
+    page.check("input[name=wish][value=keepOff]")
     page.click("text=Mark a place on the model")
     page.locator("#stage canvas").focus()
     page.keyboard.press("Enter")
-    radius = page.locator("[data-field='request.areas.keep_off[0].ball.radius_mm']")
+    radius = page.locator("[data-field='request.areas.keep_off[1].ball.radius_mm']")
     radius.fill("-1")
     page.click("#go")
     page.locator("p.fault:visible", has_text="It is -1").wait_for()
@@ -123,9 +125,102 @@ def ask_for_a_plan(visit):
     page.fill(side, "15")
     page.click("#go")
     page.wait_for_selector("text=At work")
+    # The service has the outlines as they were drawn, and the page shows those that it has.
+    areas = asked_for(page)["areas"]
+    assert [list(area) for area in areas["keepOff"]] == [["polygon"], ["ball"]], areas
+    assert [len(area["polygon"]["corners"]) for area in areas["keepOff"][:1]] == [4], areas
+    assert [len(own["area"]["polygon"]["corners"]) for own in areas["preferred"]] == [3], areas
+    for words in ("no seam 1", "no seam 2", "seam welcome 3"):
+        page.locator("#stage .labels", has_text=words).wait_for()
     visit.picture("plan-at-work")
     page.wait_for_selector(".files button", timeout=PLAN)
     visit.picture("plan")
+
+
+def asked_for(page):
+    """The request of the plan that is open, as the service has it."""
+    return page.evaluate(
+        """async () => {
+            const { getPlan } = await import("/page/service.js");
+            const { request } = await getPlan({ name: `plans/${location.hash.split("/")[2]}` });
+            return JSON.parse(JSON.stringify(request, (_, own) => (typeof own === "bigint" ? String(own) : own)));
+        }"""
+    )
+
+
+def draw_outlines(visit):
+    """Where no seam may be, by the mouse, and where one is welcome, by the keyboard."""
+    page = visit.page
+    stage = page.locator("#stage canvas")
+    page.click("text=Draw an outline on the model")
+    box = stage.bounding_box()
+    corners = [(-0.05, -0.05), (0.05, -0.05), (0.05, 0.05), (-0.05, 0.05)]
+    for number, (across, down) in enumerate(corners, 1):
+        page.mouse.click(box["x"] + (0.5 + across) * box["width"], box["y"] + (0.5 + down) * box["height"])
+        page.locator(".outlining", has_text=f"{number} corner").wait_for()
+        if number == 2:
+            page.click("#close-outline")
+            page.locator(".outlining .fault", has_text="three corners or more").wait_for()
+    page.locator("#stage .labels", has_text="1").wait_for()
+    visit.picture("new-outline")
+    visit.open_to_all("an outline being drawn")
+    page.click("#close-outline")
+    page.locator("li", has_text="Outline 1, no seam, 4 corners").wait_for()
+    page.check("input[name=wish][value=preferred]")
+    page.click("text=Draw an outline on the model")
+    # Enter takes what is under the cross; the view is moved between.
+    for key in ("Shift+ArrowDown", "Shift+ArrowRight", "Shift+ArrowUp"):
+        page.keyboard.press(key)
+        page.keyboard.press("Enter")
+    page.locator(".outlining", has_text="3 corners").wait_for()
+    page.locator("#close-outline").focus()
+    page.keyboard.press("Enter")
+    page.locator("li", has_text="Outline 2, seam welcome, 3 corners").wait_for()
+    for words in ("no seam 1", "seam welcome 2"):
+        page.locator("#stage .labels", has_text=words).wait_for()
+    # One that is not wanted after all.
+    page.click("text=Draw an outline on the model")
+    page.click(".outlining >> text=Leave it")
+    assert page.locator(".outlining").count() == 0
+    visit.picture("new-outlines")
+    # What is taken off the list is taken off the model, and nothing else.
+    page.click("text=Draw an outline on the model")
+    for across, down in corners[:3]:
+        page.mouse.click(box["x"] + (0.5 + across) * box["width"], box["y"] + (0.4 + down) * box["height"])
+    page.click("#close-outline")
+    page.locator("#stage .labels", has_text="seam welcome 3").wait_for()
+    page.get_by_role("button", name="Remove outline 3, seam welcome").click()
+    page.locator("#stage .mark", has_text="seam welcome 3").wait_for(state="detached")
+    page.locator("#stage .mark", has_text="seam welcome 2").wait_for()
+
+
+def open_a_blanket(visit):
+    """A plan of a blanket: its outside and the line between the parts of its shell are shown."""
+    page = visit.page
+    page.goto(f"{address}#/new")
+    page.wait_for_selector("#file")
+    page.set_input_files("#file", models / "clapper.stl")
+    page.check("input[value=LENGTH_UNIT_MILLIMETRE]")
+    page.click("text=Send it and look")
+    page.click("#agree", timeout=PLAN)
+    page.check("input[name=shape][value=blanket]")
+    page.fill("[data-field='request.budget.time_limit_seconds']", "15")
+    page.click("#go")
+    page.wait_for_selector("text=At work")
+    page.wait_for_selector(".files button", timeout=PLAN)
+    tools = page.locator("#stage .legend")
+    tools.get_by_text("where the shell round the blanket is parted").wait_for()
+    tools.get_by_text("rubber", exact=True).wait_for()
+    shown = page.evaluate(
+        """async () => {
+            const { getPlan } = await import("/page/service.js");
+            const { plan } = await getPlan({ name: `plans/${location.hash.split("/")[2]}` });
+            return plan.advice.shell.partingLines.map(({ line }) => line.points.length);
+        }"""
+    )
+    assert shown and min(shown) > 1, shown
+    visit.picture("blanket")
+    visit.open_to_all("a blanket's plan")
 
 
 def look_at_the_plan(visit):
@@ -275,9 +370,10 @@ with sync_playwright() as playwright:
     watch_the_way_out(visit)
     save_for_the_bench(visit)
     plan, judged = draw_and_compare(visit)
+    open_a_blanket(visit)
     on_a_phone(visit, plan, judged)
     delete(visit, judged)
     with_a_token(visit)
     browser.close()
     assert not visit.complaints, visit.complaints
-print("in_browser: 9 passed, 0 failed")
+print("in_browser: 10 passed, 0 failed")

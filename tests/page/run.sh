@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Runs the page in Chromium against the real server: a demo piece sent, planned and turned, cuts drawn and judged,
+# Runs the page in Chromium against the real server: a demo piece sent, areas outlined, planned and turned, cuts drawn and judged, a blanket,
 # plans compared, pages for the bench saved, on a wide screen and on a phone's, with axe-core looking for what keeps
 # people out. With a folder as its argument it leaves pictures of the screens there. Exits with 1 when anything is
 # not as it should be.

@@ -152,8 +152,8 @@ pub struct RequestArgs {
     /// Time limit, seconds
     #[arg(long, value_name = "S", help_heading = "Search")]
     seconds: Option<f64>,
-    /// Stop at this gap, as a fraction, between the plan's cost and a lower bound of the girth model on
-    /// this planning mesh
+    /// Stop at this gap, as a fraction, between what the plan's cuts count as and the least that passes the simple check
+    /// of girths that plans begin with
     #[arg(long, value_name = "FRACTION", help_heading = "Search")]
     gap: Option<f64>,
     /// Seed of every random choice

@@ -40,7 +40,7 @@ macro_rules! file {
     };
 }
 
-const FILES: [(&str, &str, &[u8]); 30] = [
+const FILES: [(&str, &str, &[u8]); 33] = [
     file!("", HTML, "index.html"),
     file!(STYLE, "page.css"),
     file!(STYLE, "plan.css"),
@@ -61,6 +61,9 @@ const FILES: [(&str, &str, &[u8]); 30] = [
     file!(SCRIPT, "model.js"),
     file!(SCRIPT, "request.js"),
     file!(SCRIPT, "areas.js"),
+    file!(SCRIPT, "base.js"),
+    file!(SCRIPT, "outline.js"),
+    file!(SCRIPT, "outlining.js"),
     file!(SCRIPT, "plan.js"),
     file!(SCRIPT, "shown.js"),
     file!(SCRIPT, "told.js"),

@@ -8,6 +8,7 @@ mod mould;
 mod poses;
 mod rubber;
 mod shape;
+mod whereabouts;
 
 pub use blanket::{BlanketOutside, blanket_outside};
 pub use foot::{Foot, FootKind};
@@ -19,3 +20,4 @@ pub use poses::{
 };
 pub use rubber::{Rubber, RubberClass, RubberError};
 pub use shape::{GateChoice, MouldShape};
+pub(crate) use whereabouts::{Frame, Whereabouts};

@@ -152,14 +152,9 @@ pub struct BridgeReport {
 }
 
 /// Something about the holes that the person has to know.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum BridgeWarning {
     /// Rubber is shut in between the model and the board.
-    #[error(
-        "the model shuts in a pocket against the board near ({:.1}, {:.1}, {:.1}), about {area:.0} mm^2 \
-         of board: rubber poured there is a separate lump, or no rubber reaches it. Fill the hollow \
-         or give it a way out", centre.x, centre.y, centre.z
-    )]
     ClosedPocket {
         /// Middle of the board in the pocket.
         centre: Point,
@@ -167,11 +162,6 @@ pub enum BridgeWarning {
         area: f64,
     },
     /// The model stands a little off the board between places where it touches it.
-    #[error(
-        "the model stands up to {height:.2} mm off the board near ({:.1}, {:.1}, {:.1}), less than the \
-         planning mesh can tell: it is taken to touch there. Rubber may creep in as thin flash",
-        centre.x, centre.y, centre.z
-    )]
     GapSealed {
         /// Middle of the gap.
         centre: Point,
@@ -179,11 +169,6 @@ pub enum BridgeWarning {
         height: f64,
     },
     /// A bridge is finer than the mesh it was found on.
-    #[error(
-        "bridge {} is only {width:.2} mm wide where the planning mesh has edges of {edge:.2} mm: \
-         it may be a flaw of the mesh rather than a hole. Check it on the model",
-        bridge_letter(*bridge)
-    )]
     FinerThanMesh {
         /// Index into [`BridgeReport::bridges`].
         bridge: usize,
@@ -193,10 +178,6 @@ pub enum BridgeWarning {
         edge: f64,
     },
     /// No cut loop was found for some holes.
-    #[error(
-        "{missing} of {holes} holes have no cut loop: they are tangled beyond what was searched. \
-         Treat the mould as not openable there until a person has looked"
-    )]
     NoCutLoop {
         /// Holes without a loop.
         missing: u32,
@@ -204,10 +185,6 @@ pub enum BridgeWarning {
         holes: u32,
     },
     /// The model reaches below the board although several patches stand on it.
-    #[error(
-        "the model reaches {depth:.2} mm below the board's plane: holes between its feet may be \
-         misread. Move the board or the gate"
-    )]
     BelowBoard {
         /// How far, mm.
         depth: f64,
@@ -227,16 +204,32 @@ pub fn bridge_letter(index: usize) -> String {
 }
 
 impl BridgeWarning {
-    /// The same with its places told in other coordinates, such as the model's own.
-    pub fn at(&self, other: impl Fn(Point) -> Point) -> Self {
-        match self.clone() {
-            Self::ClosedPocket { centre, area } => {
-                Self::ClosedPocket { centre: other(centre), area }
-            }
-            Self::GapSealed { centre, height } => Self::GapSealed { centre: other(centre), height },
-            warning @ (Self::FinerThanMesh { .. }
-            | Self::NoCutLoop { .. }
-            | Self::BelowBoard { .. }) => warning,
+    /// In words. `side` names the side on which a place of the board lies.
+    pub fn text(&self, side: impl Fn(&Point) -> String) -> String {
+        match self {
+            Self::ClosedPocket { centre, area } => format!(
+                "the model shuts in a pocket against the board, {}, about {area:.0} mm^2 of board: rubber poured there is \
+                 a separate lump, or no rubber reaches it. Fill the hollow or give it a way out",
+                side(centre)
+            ),
+            Self::GapSealed { centre, height } => format!(
+                "the model stands up to {height:.2} mm off the board, {}, less than the planning mesh can tell: it is \
+                 taken to touch there. Rubber may creep in as thin flash",
+                side(centre)
+            ),
+            Self::FinerThanMesh { bridge, width, edge } => format!(
+                "bridge {} is only {width:.2} mm wide where the planning mesh has edges of {edge:.2} mm: \
+                 it may be a flaw of the mesh rather than a hole. Check it on the model",
+                bridge_letter(*bridge)
+            ),
+            Self::NoCutLoop { missing, holes } => format!(
+                "{missing} of {holes} holes have no cut loop: they are tangled beyond what was searched. \
+                 Treat the mould as not openable there until a person has looked"
+            ),
+            Self::BelowBoard { depth } => format!(
+                "the model reaches {depth:.2} mm below the board's plane: holes between its feet may be \
+                 misread. Move the board or the gate"
+            ),
         }
     }
 }

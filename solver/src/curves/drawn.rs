@@ -4,7 +4,7 @@
 //! tells which lines make one cut and where hinges are. Rings are looked for on the mesh fitted to
 //! the lines themselves.
 
-use super::finish::{Finished, Finisher, falls_short};
+use super::finish::{Finished, Finisher, Held, falls_short};
 use super::fitted::{Fitted, fit};
 use super::path::{CutCurve, CutCurves};
 use crate::control::Control;
@@ -148,6 +148,7 @@ impl Finisher<'_> {
             cuts: drawn.cuts.clone(),
             rims: drawn.rims.clone(),
             missed: 0,
+            held: tight.first().map(|ring| Held::by(drawn.fitted_graph(), ring)),
             tight,
             looked: !control.is_cancelled(),
         }

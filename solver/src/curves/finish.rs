@@ -8,6 +8,7 @@ use super::straighten::straighten_within_rows;
 use super::weigh::weighted_length;
 use crate::control::Control;
 use crate::girth::{PlanningGraph, Ring};
+use crate::mesh::Point;
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::pool::{Pools, RowPool};
 use crate::optimise::separation::{Crossing, Separator};
@@ -19,6 +20,23 @@ pub struct FinishSettings {
     pub entry_price: f64,
     /// Shortest cut worth making, mm.
     pub least_cut: f64,
+}
+
+/// Where rubber that curves leave too tight holds the model.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Held {
+    /// Middle of the ring.
+    pub ring: Point,
+    /// Middle of what lies beyond it.
+    pub beyond: Point,
+}
+
+impl Held {
+    /// By a ring of `graph`.
+    pub(super) fn by(graph: &PlanningGraph, ring: &Ring) -> Self {
+        let beyond = graph.middle(ring.beyond.iter().copied());
+        Self { ring: graph.middle_of_ring(&ring.outline), beyond }
+    }
 }
 
 /// Curves of a plan.
@@ -35,6 +53,8 @@ pub struct Finished {
     /// Tight rings found round the curves as they run; none in a sound plan. Their outlines are edges of
     /// the mesh as it was fitted, which numbers edges across pairs of faces otherwise.
     pub tight: Vec<Ring>,
+    /// Where the model is held: by the first of `tight`, or by the ring of the row that is missed most.
+    pub held: Option<Held>,
     /// Whether rings could be looked for round the curves as they run.
     pub looked: bool,
     /// Length of cut beside each bridge that needs an opening, mm.
@@ -124,7 +144,7 @@ impl<'a> Finisher<'a> {
         let mut rims = cut_chains(graph, self.loops);
         let least_cut = self.settings.least_cut;
         let lost = straighten_within_rows(graph, &self.rows, &mut cuts, &mut rims, least_cut);
-        if lost == 0 {
+        if lost.is_empty() {
             let shortening = Shortening { most: 3.0 * graph.mean_edge(), least_cut, steps: 8 };
             let rows = &self.rows;
             shorten_ends(graph, rows, &mut cuts, &rims, &shortening, |_| true, |_| true);
@@ -135,8 +155,9 @@ impl<'a> Finisher<'a> {
             cuts,
             weighted_length,
             rims,
-            missed: lost,
+            missed: lost.len(),
             tight: Vec::new(),
+            held: self.rows.most_missed(&lost),
             looked: false,
             openings,
         }
@@ -197,16 +218,17 @@ impl<'a> Finisher<'a> {
                 rings = again.still_tight(&pools.must.rings, &fitted.cut);
                 rings.retain(falls_short);
             }
-            Some(rings)
+            let held = rings.first().map(|ring| Held::by(&fitted.graph, ring));
+            Some((rings, held))
         };
         // Send the ends on until no ring is found; what was found says where.
         let mut further = Pools::new(RowPool::new(graph.edges.len()));
         for _ in 0..RECHECKS {
             match look(&finished.cuts, &finished.rims, usize::MAX) {
                 None => break,
-                Some(rings) => {
+                Some((rings, held)) => {
                     finished.looked = true;
-                    finished.tight = rings;
+                    (finished.tight, finished.held) = (rings, held);
                 }
             }
             if finished.tight.is_empty() {
@@ -234,7 +256,7 @@ impl<'a> Finisher<'a> {
         if finished.looked && finished.tight.is_empty() && finished.missed == 0 {
             let (rows, rims) = (&self.rows, &finished.rims);
             let clean = |cuts: &[CutCurves], count: usize| {
-                look(cuts, rims, count).is_some_and(|rings| rings.is_empty())
+                look(cuts, rims, count).is_some_and(|(rings, _)| rings.is_empty())
             };
             let shortening = Shortening { most: 1.5 * graph.mean_edge(), least_cut, steps: STEPS };
             // Crossing rows speak of outlines that go round an end at a distance; the fresh

@@ -9,6 +9,7 @@ use std::ops::Range;
 
 use rayon::prelude::*;
 
+use super::finish::Held;
 use crate::girth::PlanningGraph;
 use crate::mesh::{CurvePoint, Vector, barycentric};
 use crate::optimise::pool::{Pools, RowPool};
@@ -266,6 +267,21 @@ impl<'a> CurveRows<'a> {
                 (missing > tolerance).then_some((r, missing))
             })
             .collect()
+    }
+
+    /// Where the model is held by the ring of the row that is missed most; none where no row of a ring is. `missed` are
+    /// rows with the share that is missing.
+    pub fn most_missed(&self, missed: &[(usize, f64)]) -> Option<Held> {
+        let of_ring = missed.iter().filter(|(row, _)| self.rows[*row].kind.is_of_ring());
+        let (row, _) = of_ring.max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let field = &self.fields[self.rows[*row].field as usize];
+        let is_beyond = |v: u32| field[v as usize] > 0.0;
+        let mesh = &self.graph.topology.edge_vertices;
+        let crossing = mesh.iter().filter(|[a, b]| is_beyond(*a) != is_beyond(*b));
+        Some(Held {
+            ring: self.graph.middle(crossing.flatten().copied()),
+            beyond: self.graph.middle((0..field.len() as u32).filter(|&v| is_beyond(v))),
+        })
     }
 
     /// What a curve relieves, mm.

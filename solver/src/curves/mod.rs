@@ -13,7 +13,7 @@ mod straighten;
 mod weigh;
 
 pub use drawn::{Drawn, DrawnError, DrawnLine};
-pub use finish::{FinishSettings, Finished, Finisher};
+pub use finish::{FinishSettings, Finished, Finisher, Held};
 pub use measure::{Contribution, CurveRows};
 pub use path::{CutCurve, CutCurves, cut_chains, straighten_chain};
 pub use rims::StraightRims;

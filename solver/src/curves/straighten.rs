@@ -17,22 +17,22 @@ use crate::mesh::CurvePoint;
 const MAY_LOSE: [f64; 3] = [0.15, 0.04, 0.0];
 
 /// Straighten `cuts` and `rims` as far as the rows stay met. Rims have no free ends. Returns the
-/// number of rows that stay missed.
+/// rows that stay missed, with the share that is missing.
 pub(super) fn straighten_within_rows(
     graph: &PlanningGraph,
     rows: &CurveRows<'_>,
     cuts: &mut Vec<CutCurves>,
     rims: &mut Vec<CutCurves>,
     least_cut: f64,
-) -> usize {
+) -> Vec<(usize, f64)> {
     let (raw_cuts, raw_rims) = (cuts.clone(), rims.clone());
-    let mut missed = 0;
+    let mut missed = Vec::new();
     for may_lose in MAY_LOSE {
         cuts.clone_from(&raw_cuts);
         rims.clone_from(&raw_rims);
         straighten_all(graph, rows, cuts, rims, may_lose);
-        missed = lengthen_ends(graph, rows, cuts, rims, least_cut).len();
-        if missed == 0 {
+        missed = lengthen_ends(graph, rows, cuts, rims, least_cut);
+        if missed.is_empty() {
             break;
         }
     }

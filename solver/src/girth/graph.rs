@@ -14,7 +14,7 @@
 //! along a family to 1.012 half way between two. Edges alone, three families, give pi / 6 times the
 //! sum of |sin (t - k pi / 3)|: 0.907 to 1.047.
 
-use crate::mesh::{Topology, TopologyError, TriangleMesh, VertexId};
+use crate::mesh::{Point, Topology, TopologyError, TriangleMesh, Vector, VertexId};
 
 /// One edge of the planning graph.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -238,6 +238,21 @@ impl PlanningGraph {
             member[v as usize] = true;
         }
         member
+    }
+
+    /// Middle of some vertices.
+    pub fn middle(&self, vertices: impl IntoIterator<Item = u32>) -> Point {
+        let (mut sum, mut count) = (Vector::zeros(), 0usize);
+        for vertex in vertices {
+            sum += self.mesh.positions[vertex as usize].coords;
+            count += 1;
+        }
+        Point::from(sum / count.max(1) as f64)
+    }
+
+    /// Middle of a ring, given by the edges that cross it.
+    pub fn middle_of_ring(&self, outline: &[u32]) -> Point {
+        self.middle(outline.iter().map(|&e| self.edges[e as usize].ends[0]))
     }
 
     /// Mean length of the mesh edges, mm.

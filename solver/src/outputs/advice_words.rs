@@ -20,7 +20,7 @@ pub(super) fn of_plan(plan: &Plan, places: &Whereabouts) -> Vec<String> {
     words.extend(rubber(advice, places));
     for own in &advice.overhangs {
         words.push(format!(
-            "A part juts out broad and thin at {}: {:.0} mm^2 beneath, on average {} thick. Pour slowly and from one side of \
+            "A part juts out broad and thin {}: {:.0} mm^2 beneath, on average {} thick. Pour slowly and from one side of \
              it, the rubber as well as the casting, so that air goes before what runs in.",
             places.place(&own.place),
             own.area,
@@ -55,7 +55,7 @@ fn rubber(advice: &Advice, places: &Whereabouts) -> Vec<String> {
     let AirTraps { told, others } = &advice.rubber;
     for trap in told {
         words.push(format!(
-            "As the rubber rises round the model air stays beneath it at {}: {} deep, {:.0} mm^3. Brush rubber in there \
+            "As the rubber rises round the model air stays beneath it {}: {} deep, {:.0} mm^3. Brush rubber in there \
              first and tilt the mould as you pour.",
             places.place(&trap.place),
             millimetres(trap.depth),
@@ -75,7 +75,7 @@ fn casting(traps: &AirTraps, places: &Whereabouts) -> Vec<String> {
         .iter()
         .map(|trap| {
             format!(
-                "As the casting rises, the base opening up, air stays in the mould at {}: {} deep, {:.0} mm^3. Begin a vent there, \
+                "As the casting rises, the base opening up, air stays in the mould {}: {} deep, {:.0} mm^3. Begin a vent there, \
                  {VENT:.0} mm wide (common practice, no source), and lead it up past the opening.",
                 places.place(&trap.place),
                 millimetres(trap.depth),
@@ -180,8 +180,8 @@ fn rigid_shell(shell: &Shell, frame: &Frame) -> String {
 /// Where the line between the parts runs.
 fn line(shell: &Shell, places: &Whereabouts) -> String {
     let Some(longest) = shell.lines.first() else { return String::new() };
-    let at = |p: Option<&Point>| p.and_then(|p| places.above_board(p)).unwrap_or_default();
-    let end = |p: Option<&Point>| at(p).replacen("on the board", "the board", 1);
+    let at = |p: Option<&Point>| p.map(|p| places.place(p)).unwrap_or_default();
+    let end = |p: Option<&Point>| p.map(|p| places.end(p)).unwrap_or_default();
     let height = |p: &&Point| places.height(p).unwrap_or_default();
     let highest = longest.points.iter().max_by(|a, b| height(a).total_cmp(&height(b)));
     let mut words =
@@ -232,6 +232,7 @@ mod tests {
     use crate::mesh::Vector;
     use crate::mesh::fixtures::{icosphere, moved};
     use crate::outputs::fixtures::empty_plan;
+    use crate::outputs::whereabouts::whereabouts;
 
     fn advice() -> Advice {
         Advice {
@@ -249,7 +250,7 @@ mod tests {
         let mut plan = empty_plan();
         plan.advice = Some(advice);
         let model = moved(&icosphere(30.0, 3), [0.0, 0.0, 30.0]);
-        of_plan(&plan, &Whereabouts::new(&plan, &model)).join("\n")
+        of_plan(&plan, &whereabouts(&plan, &model)).join("\n")
     }
 
     fn holds(text: &str, words: &[&str]) {
@@ -272,7 +273,7 @@ mod tests {
         );
         let plan = empty_plan();
         let model = icosphere(30.0, 2);
-        assert!(of_plan(&plan, &Whereabouts::new(&plan, &model)).is_empty());
+        assert!(of_plan(&plan, &whereabouts(&plan, &model)).is_empty());
     }
 
     #[test]
@@ -295,10 +296,10 @@ mod tests {
         holds(
             &text,
             &[
-                "air stays in the mould at (30, 0, 30), 30 mm above the board, right: 12 mm deep, 356 mm^3",
-                "air stays beneath it at (30, 0, 30)",
+                "air stays in the mould 30 mm above the board, right: 12 mm deep, 356 mm^3",
+                "air stays beneath it 30 mm above the board, right",
                 "There are 2 more",
-                "juts out broad and thin at (0, -30, 30), 30 mm above the board, front: 612 mm^2 beneath, on average 2.5 mm",
+                "juts out broad and thin 30 mm above the board, front: 612 mm^2 beneath, on average 2.5 mm",
                 "shuts in 3.2 cm^3",
                 "Even the largest base opening is narrow, 28 mm^2, as wide as 6.0 mm across",
                 "The other 2 openings let air out",

@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::cautions::CAUTIONS_IN_SHORT;
 use crate::plan::{Compared, Comparison};
+use crate::sheets::runs_behind;
 use crate::trial::Outcome;
 
 /// Plans in one table; more make a further table below.
@@ -67,7 +68,10 @@ pub(super) const FIGURES: [Figure; 14] = [
     Figure {
         what: "knife leans at most, deg",
         better: Better::Less,
-        of: |r| number(r.worst_angle, 0),
+        of: |r| match r.worst_angle {
+            Some(lean) if runs_behind(lean, f64::INFINITY) => (Some(lean), "behind".to_owned()),
+            lean => number(lean, 0),
+        },
     },
     Figure { what: "deepest, mm", better: Better::Less, of: |r| number(r.greatest_depth, 0) },
     Figure {

@@ -6,6 +6,8 @@ pub mod bench;
 pub mod cautions;
 mod comparison;
 #[cfg(test)]
+mod every_plan;
+#[cfg(test)]
 mod fixtures;
 mod girths;
 pub mod glb;

@@ -5,7 +5,7 @@ use super::stretches::{Side, Stretch, Weakness, weak_stretches};
 use super::whereabouts::Whereabouts;
 use super::words::millimetres;
 use crate::plan::{Cut, CutKind, Plan, SheetReport};
-use crate::sheets::{Sheet, SheetSettings, Station};
+use crate::sheets::{BEHIND, Sheet, SheetSettings, Station, runs_behind};
 
 /// Most weak stretches told of one cut; the rest are summed.
 const MOST_TOLD: usize = 4;
@@ -18,7 +18,7 @@ pub(super) fn of_cut(cut: &Cut, settings: &SheetSettings, places: &Whereabouts) 
     let open = || stations().filter(|station| !station.flags.blocked);
     let mut words = Vec::new();
     if open().next().is_some() {
-        words.push(depth_and_angle(cut, &open().collect::<Vec<_>>()));
+        words.push(depth_and_angle(cut, &open().collect::<Vec<_>>(), places));
     }
     words.extend(weak(cut, settings, places));
     let turns = stations().filter(|station| station.turn.is_some()).count();
@@ -44,12 +44,17 @@ pub(super) fn of_cut(cut: &Cut, settings: &SheetSettings, places: &Whereabouts) 
     words
 }
 
-fn depth_and_angle(cut: &Cut, stations: &[&Station]) -> String {
+fn depth_and_angle(cut: &Cut, stations: &[&Station], places: &Whereabouts) -> String {
     let depths = stations.iter().map(|station| station.depth);
     let (least, most) =
         depths.fold((f64::INFINITY, 0.0f64), |(low, high), d| (low.min(d), high.max(d)));
-    let angle = stations.iter().map(|station| station.angle_from_normal).fold(0.0, f64::max);
-    let square = if angle < 0.5 {
+    let lean = |station: &&&Station| station.angle_from_normal;
+    let worst = stations.iter().max_by(|a, b| lean(a).total_cmp(&lean(b)));
+    let angle = worst.as_ref().map_or(0.0, lean);
+    let behind = worst.filter(|_| runs_behind(angle, f64::INFINITY));
+    let square = if let Some(station) = behind {
+        format!("At worst, {}, the knife would run {BEHIND}.", places.place(&station.on_model))
+    } else if angle < 0.5 {
         "Knife square to the model all along.".to_owned()
     } else {
         format!("Knife at most {angle:.0} degrees off square to the model.")
@@ -111,12 +116,15 @@ fn one_stretch(stretch: &Stretch, branch: Option<usize>, places: &Whereabouts) -
     };
     let branch = branch.map_or(String::new(), |number| format!(" of branch {number}"));
     let where_to = format!(
-        "{:.0} to {:.0} mm along{branch}, near {}",
+        "{:.0} to {:.0} mm along{branch}, {}",
         stretch.from,
         stretch.to,
         places.place(&stretch.place)
     );
     let wedge = stretch.least_wedge;
+    if stretch.weakness != Weakness::Blocked && runs_behind(0.0, wedge) {
+        return format!("NO LIP on the {side}, the knife would run {BEHIND}: {where_to}.");
+    }
     match stretch.weakness {
         Weakness::Thin => format!("Thin lip on the {side}, {wedge:.0} degrees: {where_to}."),
         Weakness::Feather => format!("FEATHER EDGE on the {side}, {wedge:.0} degrees: {where_to}."),
@@ -159,9 +167,13 @@ pub(super) fn of_plan(plan: &Plan, report: &SheetReport, places: &Whereabouts) -
         } else {
             ""
         };
+        let thinnest = if runs_behind(0.0, thinnest) {
+            format!("none, the knife would run {BEHIND}")
+        } else {
+            format!("a wedge of {thinnest:.0} degrees{verdict}")
+        };
         words.push(format!(
-            "Thinnest lip: a wedge of {thinnest:.0} degrees{verdict} (good from {:.0}, acceptable \
-             from {:.0}){}.",
+            "Thinnest lip: {thinnest} (good from {:.0} degrees, acceptable from {:.0}){}.",
             settings.good_angle,
             settings.acceptable_angle,
             thinnest_place(plan, places)
@@ -181,7 +193,7 @@ fn thinnest_place(plan: &Plan, places: &Whereabouts) -> String {
     });
     let thinnest = stations.min_by(|(_, a), (_, b)| a.least_wedge().total_cmp(&b.least_wedge()));
     thinnest.map_or(String::new(), |(order, station)| {
-        format!(", on cut {order} near {}", places.place(&station.on_model))
+        format!(", on cut {order}, {}", places.place(&station.on_model))
     })
 }
 
@@ -198,7 +210,7 @@ fn whole(report: &SheetReport, places: &Whereabouts) -> Vec<String> {
     });
     if let Some(neck) = whole.neck {
         words.push(format!(
-            "Narrowest neck of rubber between cuts: about {}, near {}.",
+            "Narrowest neck of rubber between cuts: about {}, {}.",
             millimetres(neck.width),
             places.place(&neck.place)
         ));
@@ -212,6 +224,7 @@ mod tests {
     use crate::mesh::Point;
     use crate::mesh::fixtures::icosphere;
     use crate::outputs::fixtures::{cut, empty_plan, sheet, sheet_report, station};
+    use crate::outputs::whereabouts::whereabouts;
     use crate::sheets::Neck;
 
     fn sheeted(change: impl Fn(usize, &mut Station)) -> Cut {
@@ -228,7 +241,7 @@ mod tests {
 
     /// On a ball of radius 60 that stands on z = -60.
     fn places() -> Whereabouts {
-        Whereabouts::new(&empty_plan(), &icosphere(60.0, 3))
+        whereabouts(&empty_plan(), &icosphere(60.0, 3))
     }
 
     #[test]
@@ -241,6 +254,37 @@ mod tests {
         let told = "12 to 22 mm deep: a blade of 22 mm or more beyond the hand. Knife at most 18 \
                     degrees off square to the model.";
         assert_eq!(words, [told]);
+    }
+
+    /// A wedge below nothing, or a lean beyond a right angle, is said in words, with its place.
+    #[test]
+    fn a_knife_behind_the_surface_is_no_angle() {
+        let cut = sheeted(|k, station| {
+            if k == 4 {
+                station.angle_from_normal = 125.0;
+                station.wedge = [-49.0, 229.0];
+                station.flags.feather = true;
+            }
+        });
+        let words = of_cut(&cut, &SheetSettings::default(), &places());
+        let behind =
+            "the knife would run along the model's surface or behind it, which cannot be cut so";
+        assert_eq!(
+            words,
+            [
+                format!(
+                    "12 mm deep: a blade of 12 mm or more beyond the hand. At worst, 60 mm above the board, right, {behind}."
+                ),
+                format!(
+                    "NO LIP on the left, {behind}: 18 to 22 mm along, 60 mm above the board, right."
+                ),
+            ]
+        );
+        let mut plan = empty_plan();
+        plan.cuts = vec![cut];
+        let report = sheet_report(&plan.cuts, Point::origin(), Point::new(60.0, 20.0, 12.0));
+        let words = of_plan(&plan, &report, &places()).join("\n");
+        assert!(words.contains(&format!("Thinnest lip: none, {behind} (good")), "{words}");
     }
 
     /// The width of a bridge is told with the bridge.
@@ -268,9 +312,9 @@ mod tests {
         assert_eq!(
             words[1..],
             [
-                "The model STOPS THE KNIFE: 42 to 48 mm along, near (45, 0, 0), 60 mm above the board, right.",
-                "FEATHER EDGE on the left, 22 degrees: 28 to 32 mm along, near (30, 0, 0), 60 mm above the board, right.",
-                "Thin lip on the right, 40 degrees: 8 to 18 mm along, near (10, 0, 0), 60 mm above the board, right.",
+                "The model STOPS THE KNIFE: 42 to 48 mm along, 60 mm above the board, right.",
+                "FEATHER EDGE on the left, 22 degrees: 28 to 32 mm along, 60 mm above the board, right.",
+                "Thin lip on the right, 40 degrees: 8 to 18 mm along, 60 mm above the board, right.",
             ]
         );
     }
@@ -307,9 +351,9 @@ mod tests {
         for part in [
             "6.1 cm^2 of rubber to cut",
             "within 45 degrees of square to the model over 100 % of the cut",
-            "a wedge of 41 degrees, thin (good from 90, acceptable from 45), on cut 1 near (25, 0, 0)",
+            "a wedge of 41 degrees, thin (good from 90 degrees, acceptable from 45), on cut 1, 60 mm above the board, right",
             "stays one piece",
-            "about 9.4 mm, near (1, 2, 0)",
+            "about 9.4 mm, on the board, middle",
         ] {
             assert!(words.contains(part), "{part:?} is not in\n{words}");
         }

@@ -7,7 +7,7 @@ use super::cautions::CAUTIONS;
 use super::sheet_words;
 use super::trial_words;
 use super::verdict::verdict;
-use super::whereabouts::Whereabouts;
+use super::whereabouts::{Whereabouts, whereabouts};
 use super::words::{LINED, cut_in_short, cut_of_bridge, millimetres, sentence, words_of};
 use crate::bridges::{BridgeKind, DiscState};
 use crate::mesh::TriangleMesh;
@@ -22,7 +22,7 @@ const WIDTH: usize = 78;
 ///
 /// Plain text of at most 78 characters a line, ending in a line break.
 pub fn summary(plan: &Plan, model: &TriangleMesh) -> String {
-    let places = Whereabouts::new(plan, model);
+    let places = whereabouts(plan, model);
     let mut page = Page::default();
     page.sentence(&verdict(plan));
     warnings(&mut page, plan);
@@ -76,15 +76,15 @@ fn cuts(page: &mut Page, plan: &Plan, places: &Whereabouts) {
         page.item(&format!("{}.", cut.order), &format!("{}{branches}", cut_in_short(cut)));
         for (from, to) in ends(cut) {
             let words = if (to - from).norm() < CLOSED {
-                format!("Round and back to {}.", places.place(from))
+                format!("Round and back to {}.", places.end(from))
             } else {
-                format!("From {} to {}.", places.place(from), places.place(to))
+                sentence(&places.between(from, to))
             };
             page.item("", &words);
         }
         page.item("", &sentence(cut.reason.text()));
         if let Reason::FreesRing { beyond, .. } = &cut.reason {
-            page.item("", &format!("What has to pass lies about {}.", places.place(beyond)));
+            page.item("", &format!("What has to pass lies {}.", places.place(beyond)));
         }
         if let Some(report) = &plan.sheets {
             for words in sheet_words::of_cut(cut, &report.settings, places) {
@@ -120,8 +120,7 @@ fn misses(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     }
     page.heading("What is wrong with the cuts as they were drawn");
     for miss in &plan.misses {
-        let near =
-            miss.place().map_or_else(String::new, |p| format!(", near {}", places.place(&p)));
+        let near = miss.place().map_or_else(String::new, |p| format!(": {}", places.place(&p)));
         page.item("", &format!("{}{near}.", miss.text()));
     }
 }
@@ -205,16 +204,11 @@ fn near_bridges(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     page.heading("Nearly bridges, thin rubber to mind");
     let mut is_left = false;
     for (near, number) in plan.near_bridges.iter().zip(0u32..) {
-        let (from, to) = (places.place(&near.ends[0]), places.place(&near.ends[1]));
-        let sides = if near.against_board {
-            format!("the model at {from}, and the board at {to}")
-        } else {
-            format!("{from}, and {to}")
-        };
+        let against = if near.against_board { " between the model and the board" } else { "" };
         let words = format!(
-            "The rubber is only {} thick between {sides}. There a ring of the model all but closes \
-             round {}.",
+            "The rubber is only {} thick{against}, {}. There a ring of the model all but closes; its middle is {}.",
             millimetres(near.gap),
+            places.place(&near.place),
             places.place(&near.ring)
         );
         page.item("", &words);
@@ -239,11 +233,17 @@ fn hinges(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     }
     page.heading("Hinges, rubber to leave uncut");
     for hinge in &plan.hinges {
-        let (from, to) = (places.place(&hinge.from), places.place(&hinge.to));
         let skin = hinge.skin.map_or_else(String::new, |skin| {
             format!("; only its outermost {} are left, so that it folds", millimetres(skin))
         });
-        page.item("", &format!("{} wide, from {from}, to {to}{skin}", millimetres(hinge.width)));
+        page.item(
+            "",
+            &format!(
+                "{} wide, {}{skin}",
+                millimetres(hinge.width),
+                places.between(&hinge.from, &hinge.to)
+            ),
+        );
     }
 }
 
@@ -254,7 +254,7 @@ fn stretches(page: &mut Page, plan: &Plan, places: &Whereabouts) {
     page.heading("Stretch when the model comes out");
     for region in &plan.stretches {
         let words = format!(
-            "Stretched {:.0} % (limit {:.0} %{}): a ring of rubber {} round must open to {}, near {}.",
+            "Stretched {:.0} % (limit {:.0} %{}): a ring of rubber {} round must open to {}, {}.",
             100.0 * region.strain,
             100.0 * region.allowed,
             if region.strain > region.allowed { ", TOO MUCH" } else { "" },
@@ -282,25 +282,31 @@ fn search(page: &mut Page, plan: &Plan) {
     page.heading("How good the plan is");
     if plan.ending.stopped_by == StopReason::Judged {
         let words = format!(
-            "Cost {} of cut and entries. Nothing was searched, so nothing is proved about cheaper plans.",
+            "Cuts and entries count as {}. Nothing was searched, so nothing is proved about cheaper plans.",
+            millimetres(plan.cost)
+        );
+        page.item("", &words);
+    } else if !plan.cuts.is_empty() && plan.ending.lower_bound <= 0.0 {
+        let words = format!(
+            "Cuts and entries count as {}. How much less would pass the simple check of girths that plans begin with is \
+             not known.",
             millimetres(plan.cost)
         );
         page.item("", &words);
     } else if !plan.cuts.is_empty() {
         let words = format!(
-            "Cost {} of cut and entries, {:.1} % of it above {}, which is a lower bound of the girth model \
-             on this planning mesh: no plan that it can make there costs less. It says nothing about the \
-             trial.",
+            "Cuts and entries count as {}. No set of cuts that counts as less than {} passes the simple check of girths \
+             that plans begin with: {:.1} % less. The trial may ask for more.",
             millimetres(plan.cost),
-            100.0 * plan.ending.gap,
-            millimetres(plan.ending.lower_bound)
+            millimetres(plan.ending.lower_bound),
+            100.0 * plan.ending.gap
         );
         page.item("", &words);
     }
     let stopped = match plan.ending.stopped_by {
         StopReason::GapReached => "The search stopped at the gap that was asked for.",
         StopReason::Optimal => {
-            "The search ended: by the girth model no plan on this planning mesh is better."
+            "The search ended: none better passes the simple check of girths, as finely as it was looked at."
         }
         StopReason::NotYet => "The work goes on; this is the best plan until now.",
         StopReason::Corrected => {
@@ -489,23 +495,23 @@ mod tests {
             "1.  from the base opening, 83 mm",
             "2.  bridge cut, 83 mm, across bridge A",
             "12 mm deep: a blade of 12 mm or more beyond the hand. Knife square to the model",
-            "From (0, 0, 0), on the board, middle to (0, 0, 83), 83 mm above the board, middle.",
-            "What has to pass lies about (0, 0, 0), on the board, middle.",
+            "From the board, middle, to 83 mm above the board, middle.",
+            "What has to pass lies on the board, middle.",
             "Parts the handle's rubber.",
-            "Thinnest lip: a wedge of 90 degrees (good from 90, acceptable from 45), on cut 1 near",
+            "Thinnest lip: a wedge of 90 degrees (good from 90 degrees, acceptable from 45), on cut 1, on the board, middle",
             "The cut rubber stays one piece",
             "A.  rubber through a hole of the model: neck 21 mm wide, 410 mm^2, 9.5 mm long",
             "20 mm, needed for the blade: 26 mm, TOO SHORT.",
             "NO PLAIN CUT crosses it: the rope runs through itself",
             "A second check, of the rubber, also found this hole, 85 mm round; the line on the model, 83 mm, is the shortest found.",
             "a second check, of the rubber, did NOT find this hole",
-            "The rubber is only 2.0 mm thick between (0, 1, 60), 60 mm above the board, middle, and (2, 1, 60), 60 mm above the board, middle. There a ring of the model all but closes round (9, 9, 70), 70 mm above the board, back right.",
-            "only 3.0 mm thick between the model at (5, 5, 3), 3 mm above the board, back right, and the board at (5, 5, 0), on the board, back right.",
-            "14 mm wide, from (0, 0, 0), on the board, middle, to (0, 14, 0), on the board, back",
-            "Stretched 48 % (limit 50 %): a ring of rubber 100 mm round must open to 148 mm, near (1, 2, 3)",
+            "The rubber is only 2.0 mm thick, 60 mm above the board, middle. There a ring of the model all but closes; its middle is 70 mm above the board, back right.",
+            "only 3.0 mm thick between the model and the board, 60 mm above the board, middle.",
+            "14 mm wide, from the board, middle, to the board, back",
+            "Stretched 48 % (limit 50 %): a ring of rubber 100 mm round must open to 148 mm, 3 mm above the board, middle",
             "Limits met stretch: 48 % of 50 %.",
             "812 cm^3, 909 g",
-            "4.9 % of it above 170 mm, which is a lower bound of the girth model on this planning mesh",
+            "No set of cuts that counts as less than 170 mm passes the simple check of girths that plans begin with: 4.9 % less.",
             "Put the knife down before you pull",
         ] {
             let flat = page.split_whitespace().collect::<Vec<_>>().join(" ");

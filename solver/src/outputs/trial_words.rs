@@ -32,10 +32,10 @@ fn of_run(trial: &PlanTrial, places: &Whereabouts) -> Vec<String> {
     let at = |p: &Point| places.place(&(to_model * p));
     let mut words = vec![format!("{}.", trial_verdict(trial))];
     if let Outcome::Stuck { place, .. } = &report.outcome {
-        words.push(format!("The model holds the rubber back most near {}.", at(place)));
+        words.push(format!("The model holds the rubber back most {}.", at(place)));
     }
     words.push(format!(
-        "Stretched most at one place: by {:.0} %, near {}.",
+        "Stretched most at one place: by {:.0} %, {}.",
         100.0 * report.greatest_stretch,
         at(&report.stretched_at)
     ));
@@ -68,7 +68,7 @@ fn of_demand(demand: &Demand, at: &impl Fn(&Point) -> String) -> String {
         format!("it has to open to {}", millimetres(demand.asked))
     };
     format!(
-        "An earlier plan failed ({why}) at a ring of {} near {}, which has to let a girth of {} pass; since \
+        "An earlier plan failed ({why}) at a ring of {}, {}, which has to let a girth of {} pass; since \
          then {asked}.",
         millimetres(demand.ring_length),
         at(&demand.place),
@@ -76,7 +76,7 @@ fn of_demand(demand: &Demand, at: &impl Fn(&Point) -> String) -> String {
     )
 }
 
-/// How the trial ended, in one line, with the direction in the model's own coordinates.
+/// How the trial ended, in one line.
 pub fn trial_verdict(trial: &PlanTrial) -> String {
     let (report, hand_force) = (&trial.report, trial.hand_force);
     let direction = trial.to_mould.inverse() * report.direction;
@@ -159,6 +159,7 @@ mod tests {
     use crate::mesh::Vector;
     use crate::nalgebra::{Isometry3, Translation3, UnitQuaternion};
     use crate::outputs::fixtures::{empty_plan, trial_of_block};
+    use crate::outputs::whereabouts::whereabouts;
 
     /// Directions and places in words are the model's own: here the mould frame is the model turned by
     /// 90 degrees about z, and moved.
@@ -172,9 +173,7 @@ mod tests {
         trial.report.direction = trial.to_mould * Vector::new(-sin, 0.0, cos);
         let words = trial_verdict(&trial);
         assert!(
-            words.starts_with(
-                "Comes off, drawn 45 degrees off upright to the left, along (-0.71, 0.00, 0.71): takes"
-            ),
+            words.starts_with("Comes off, drawn 45 degrees off upright to the left: takes"),
             "{words}"
         );
         let own = Point::new(30.0, 0.0, 20.0);
@@ -182,8 +181,8 @@ mod tests {
         let model = crate::mesh::fixtures::icosphere(30.0, 2);
         let mut plan = empty_plan();
         plan.trial = TrialVerdict::Ran(std::sync::Arc::new(trial));
-        let words = of_plan(&plan.trial, &Whereabouts::new(&plan, &model)).join(" ");
+        let words = of_plan(&plan.trial, &whereabouts(&plan, &model)).join(" ");
         // The board is z = 0 of the mould frame: z = 8 of the model.
-        assert!(words.contains("near (30, 0, 20), 12 mm above the board, right."), "{words}");
+        assert!(words.contains("one place: by 50 %, 12 mm above the board, right."), "{words}");
     }
 }

@@ -15,10 +15,11 @@ use super::request::PlanRequest;
 use super::setup::Setup;
 use super::show::Show;
 use super::surface::Outward;
+use crate::body::Whereabouts;
 use crate::bridges::Confirmation;
 use crate::control::Control;
 use crate::curves::CutCurves;
-use crate::mesh::{Model, polyline_length};
+use crate::mesh::{Model, Point, polyline_length};
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::pool::RowPool;
 use crate::optimise::separation::Separator;
@@ -46,6 +47,9 @@ impl Assembly<'_, '_> {
     ) -> Result<Plan, PlanError> {
         let Self { model, request, setup, separator, pool, rounds } = *self;
         let outward = Outward::new(model, &setup.gate)?;
+        let board = outward.point(Point::origin());
+        let places = Whereabouts::of(outward.up(), Some(&board), &model.working);
+        let side = |p: &Point| places.side(&outward.point(*p)).unwrap_or_default().to_owned();
         let bridges = planned_bridges(setup, candidate, &outward);
         let mut cuts = self.exterior_cuts(candidate, &outward);
         let exterior = cuts.len();
@@ -109,9 +113,7 @@ impl Assembly<'_, '_> {
                 .warnings
                 .iter()
                 .cloned()
-                .chain(
-                    setup.bridges.warnings.iter().map(|w| w.at(|p| outward.point(p)).to_string()),
-                )
+                .chain(setup.bridges.warnings.iter().map(|warning| warning.text(side)))
                 .chain(setup.warnings.iter().cloned())
                 .chain(no_sheets)
                 .collect(),
@@ -119,7 +121,7 @@ impl Assembly<'_, '_> {
             cuts,
             advice: None,
         };
-        plan.limits = limits(setup, candidate, pool.rings.len(), request, &plan);
+        plan.limits = limits(setup, candidate, pool, request, (&plan, &places));
         close(&mut plan, ending, request);
         Ok(plan)
     }

@@ -19,13 +19,27 @@ pub(super) fn close(plan: &mut Plan, ending: Ending, request: &PlanRequest) {
     plan.limits.push(Limit {
         name: GAP.to_owned(),
         met: ending.gap <= asked || ending.stopped_by == StopReason::Optimal,
-        text: format!(
-            "cost {:.1} mm, a lower bound of the girth model on this planning mesh {:.1} mm: gap {:.1} %, \
-             asked {:.1} %",
-            plan.cost,
-            ending.lower_bound,
-            100.0 * ending.gap,
-            100.0 * asked
-        ),
+        text: gap_text(plan.cost, &ending, asked),
     });
+}
+
+/// The gap for people: what the bound is and what it is not. In exact terms it is a lower bound of the girth model on the
+/// planning mesh.
+fn gap_text(cost: f64, ending: &Ending, asked: f64) -> String {
+    let (gap, asked) = (100.0 * ending.gap, 100.0 * asked);
+    let bound = ending.lower_bound;
+    if cost <= 0.0 {
+        return format!("nothing is cut, and nothing is cheaper: {gap:.1} %, asked {asked:.1} %");
+    }
+    if bound <= 0.0 {
+        return format!(
+            "cuts and entries count as {cost:.1} mm; how much less would pass the simple check of girths that plans begin \
+             with is not known: {gap:.1} %, asked {asked:.1} %"
+        );
+    }
+    format!(
+        "cuts and entries count as {cost:.1} mm, and no set of cuts that counts as less than {bound:.1} mm passes the simple \
+         check of girths that plans begin with; the trial may ask for more. Between the two are {gap:.1} %, asked \
+         {asked:.1} %"
+    )
 }

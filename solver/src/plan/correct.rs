@@ -221,6 +221,10 @@ mod tests {
             "{:?}",
             trial.report.outcome
         );
+        // The limit says where the model is held, by height and side.
+        let limit = plan.limits.iter().find(|limit| limit.name == "release trial").expect("tried");
+        assert!(!limit.met && limit.text.contains("holds it back most "), "{}", limit.text);
+        assert!(limit.text.contains(" the board, "), "{}", limit.text);
         let told = plan.warnings.last().expect("a warning");
         assert!(told.contains("station_spacing"), "{told}");
     }

@@ -1,7 +1,6 @@
 //! What a failed trial asks of the cuts.
 
 use super::candidate::Candidate;
-use super::reasons::middle_of_ring;
 use super::relief::relief_near;
 use super::verdict::{Demand, TrialVerdict};
 use super::workbench::Workbench;
@@ -68,7 +67,7 @@ pub(super) fn asked_by(
     let felt = (hindrance, &place);
     let told = Demand {
         hindrance,
-        place: middle_of_ring(graph, &ring),
+        place: graph.middle_of_ring(&ring.outline),
         ring_length: graph.ring_length(&ring.outline).1,
         girth: ring.width,
         asked: ring.width,

@@ -6,24 +6,43 @@ use super::request::PlanRequest;
 use super::setup::Setup;
 use super::sheet_limits::sheet_limits;
 use super::trial_limit::trial_limit;
+use crate::body::Whereabouts;
 use crate::bridges::DiscState;
 use crate::bridges::bridge_letter;
 use crate::curves::Finished;
 use crate::mesh::Point;
 use crate::optimise::one_piece::necks;
+use crate::optimise::pool::RowPool;
 
-/// The release limit in words.
-fn release_limit(curves: &Finished, rings: usize) -> (bool, String) {
+/// The release limit in words. `place` names places of the mould frame.
+fn release_limit(
+    curves: &Finished,
+    rings: usize,
+    place: impl Fn(&Point) -> String,
+) -> (bool, String) {
+    let held = curves.held.as_ref().map_or_else(String::new, |held| {
+        format!(
+            "; its middle is {}, and what it holds lies {}",
+            place(&held.ring),
+            place(&held.beyond)
+        )
+    });
     if curves.missed > 0 {
-        let text = format!(
-            "{} rings of rubber that the cuts opened are closed again once these are straightened: lengthen the cuts",
-            curves.missed
-        );
+        let text = match curves.missed {
+            1 => format!(
+                "a ring of rubber that the cuts opened is closed again once these are straightened{held}: lengthen the \
+                 cuts there"
+            ),
+            more => format!(
+                "{more} rings of rubber that the cuts opened are closed again once these are straightened; lengthen the \
+                 cuts first at the tightest{held}"
+            ),
+        };
         return (false, text);
     }
     if let Some(ring) = curves.tight.first() {
         let text = format!(
-            "a ring that may be stretched to {:.0} mm still has to let a girth of {:.0} mm pass: \
+            "a ring of rubber that may be stretched to {:.0} mm still has to let a girth of {:.0} mm pass{held}: \
              lengthen the cuts there",
             ring.reach, ring.width
         );
@@ -41,7 +60,7 @@ fn release_limit(curves: &Finished, rings: usize) -> (bool, String) {
              the straightened curves found no other"
         )
     };
-    (true, format!("the model comes out by the girth model{again}"))
+    (true, format!("the model comes out by the simple check of girths{again}"))
 }
 
 /// Step along a cut between the points at which it is looked at, mm.
@@ -91,20 +110,22 @@ fn hinge_limit(setup: &Setup, candidate: &Candidate, request: &PlanRequest) -> L
     Limit { name: "hinge width".to_owned(), met: narrow.is_none(), text }
 }
 
-/// Every limit but the gap, which is known when all work is over. `rings` were found too tight.
+/// Every limit but the gap, which is known when all work is over. `pool` has the rings that were found too tight.
 pub(super) fn limits(
     setup: &Setup,
     candidate: &Candidate,
-    rings: usize,
+    pool: &RowPool,
     request: &PlanRequest,
-    plan: &Plan,
+    (plan, places): (&Plan, &Whereabouts),
 ) -> Vec<Limit> {
     let limit = |name: &str, met: bool, text: String| Limit { name: name.to_owned(), met, text };
     let exterior = candidate.curves().cuts.len();
     let mut list = Vec::new();
     // Rings are not looked for round cuts between two sides: the trial alone tells what they release.
     if candidate.two_sides().is_none() {
-        let (released, text) = release_limit(candidate.curves(), rings);
+        let to_model = setup.gate.to_mould.inverse();
+        let place = |p: &Point| places.place(&(to_model * p));
+        let (released, text) = release_limit(candidate.curves(), pool.rings.len(), place);
         list.push(limit("release", released, text));
     }
     let is_one = candidate.is_forest();
@@ -165,8 +186,8 @@ pub(super) fn limits(
         ));
     }
     if let Some(report) = &plan.sheets {
-        list.extend(sheet_limits(report, request));
+        list.extend(sheet_limits(report, plan, places, request));
     }
-    list.extend(trial_limit(&plan.trial));
+    list.extend(trial_limit(&plan.trial, places));
     list
 }

@@ -2,7 +2,7 @@
 
 use super::answer::{Reason, RegionStretch};
 use crate::girth::{PlanningGraph, Ring};
-use crate::mesh::{Point, Vector};
+use crate::mesh::Point;
 use crate::optimise::pool::RowPool;
 
 /// The tightest ring that only this cut opens, or the tightest that it opens at all.
@@ -22,28 +22,13 @@ pub(super) fn reason(
     };
     let ring = widest(true).or_else(|| widest(false))?;
     let relaxed = graph.ring_length(&ring.outline).1;
-    let beyond = to_model(middle(graph, ring.beyond.iter().copied()));
+    let beyond = to_model(graph.middle(ring.beyond.iter().copied()));
     let text = format!(
         "a ring of rubber {:.0} mm long, which may be stretched to {:.0} mm, has to let a girth of \
          {:.0} mm pass",
         relaxed, ring.reach, ring.width
     );
     Some(Reason::FreesRing { ring_length: relaxed, girth: ring.width, beyond, text })
-}
-
-/// Middle of some vertices.
-pub(super) fn middle(graph: &PlanningGraph, vertices: impl IntoIterator<Item = u32>) -> Point {
-    let (mut sum, mut count) = (Vector::zeros(), 0usize);
-    for vertex in vertices {
-        sum += graph.mesh.positions[vertex as usize].coords;
-        count += 1;
-    }
-    Point::from(sum / count.max(1) as f64)
-}
-
-/// Middle of a ring.
-pub(super) fn middle_of_ring(graph: &PlanningGraph, ring: &Ring) -> Point {
-    middle(graph, ring.outline.iter().map(|&e| graph.edges[e as usize].ends[0]))
 }
 
 /// Regions listed at most.
@@ -59,7 +44,7 @@ pub(super) fn stretches(
         .iter()
         .map(|ring| {
             let relaxed = graph.ring_length(&ring.outline).1.max(1e-9);
-            let place = middle_of_ring(graph, ring);
+            let place = graph.middle_of_ring(&ring.outline);
             let strain = (ring.width / relaxed - 1.0).max(0.0);
             let stretch = RegionStretch {
                 place: to_model(place),

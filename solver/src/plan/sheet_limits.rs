@@ -1,12 +1,18 @@
 //! What the sheets of a plan say about its limits.
 
-use super::answer::{Limit, SheetReport};
+use super::answer::{Limit, Plan, SheetReport};
 use super::request::PlanRequest;
+use crate::body::Whereabouts;
 use crate::bridges::bridge_letter;
-use crate::sheets::{CrossedBy, LipFigures, SheetSettings};
+use crate::sheets::{BEHIND, CrossedBy, LipFigures, SheetSettings, Station, runs_behind};
 
 /// The limits that sheets have to meet.
-pub(super) fn sheet_limits(report: &SheetReport, request: &PlanRequest) -> Vec<Limit> {
+pub(super) fn sheet_limits(
+    report: &SheetReport,
+    plan: &Plan,
+    places: &Whereabouts,
+    request: &PlanRequest,
+) -> Vec<Limit> {
     let (figures, settings) = (&report.figures, &request.sheets);
     let mut list = vec![one_piece_limit(report, request)];
     if report.bridge_figures.length > 0.0 {
@@ -14,7 +20,7 @@ pub(super) fn sheet_limits(report: &SheetReport, request: &PlanRequest) -> Vec<L
         list.push(Limit {
             name: "weak rubber at bridges".to_owned(),
             met: figures.weak_length <= 0.0,
-            text: weak_text(figures, settings),
+            text: weak_text(figures, settings, plan, places),
         });
     }
     if figures.length == 0.0 {
@@ -27,14 +33,18 @@ pub(super) fn sheet_limits(report: &SheetReport, request: &PlanRequest) -> Vec<L
         "knife angle",
         figures.worst_angle <= settings.acceptable_lean() + 0.05,
         format!(
-            "{:.0} % of the cut has the knife within {:.0} degrees of square to the model; at worst \
-             it leans by {:.0} degrees",
+            "{:.0} % of the cut has the knife within {:.0} degrees of square to the model; {}",
             100.0 * figures.share_acceptable,
             settings.acceptable_lean(),
-            figures.worst_angle
+            if runs_behind(figures.worst_angle, f64::INFINITY) {
+                let at = station_of(plan, places, figures.worst_angle, |s| s.angle_from_normal);
+                format!("{at} it would run {BEHIND}")
+            } else {
+                format!("at worst it leans by {:.0} degrees", figures.worst_angle)
+            }
         ),
     );
-    push("weak rubber", figures.weak_length <= 0.0, weak_text(figures, settings));
+    push("weak rubber", figures.weak_length <= 0.0, weak_text(figures, settings, plan, places));
     push(
         "blade",
         figures.greatest_depth <= settings.blade_length,
@@ -59,11 +69,42 @@ pub(super) fn sheet_limits(report: &SheetReport, request: &PlanRequest) -> Vec<L
     list
 }
 
-fn weak_text(figures: &LipFigures, settings: &SheetSettings) -> String {
+/// On which cut and where the station is that a figure is of.
+fn station_of(
+    plan: &Plan,
+    places: &Whereabouts,
+    figure: f64,
+    of: impl Fn(&Station) -> f64,
+) -> String {
+    let stations = plan.cuts.iter().flat_map(|cut| {
+        let stations = cut.sheets.iter().flat_map(|sheet| &sheet.stations);
+        stations.filter(|station| !station.flags.blocked).map(move |station| (cut.order, station))
+    });
+    let off = |station: &Station| (of(station) - figure).abs();
+    let nearest = stations.min_by(|(_, a), (_, b)| off(a).total_cmp(&off(b)));
+    nearest.map_or_else(
+        || "at worst".to_owned(),
+        |(order, station)| {
+            format!("at worst, on cut {order}, {},", places.place(&station.on_model))
+        },
+    )
+}
+
+fn weak_text(
+    figures: &LipFigures,
+    settings: &SheetSettings,
+    plan: &Plan,
+    places: &Whereabouts,
+) -> String {
+    let thinnest = if runs_behind(0.0, figures.least_wedge) {
+        let at = station_of(plan, places, figures.least_wedge, Station::least_wedge);
+        format!("{at} the knife would run {BEHIND}")
+    } else {
+        format!("the thinnest lip is a wedge of {:.0} degrees", figures.least_wedge)
+    };
     format!(
-        "the thinnest lip is a wedge of {:.0} degrees; {:.0} mm of cut have less than the {:.0} \
-         degrees asked, {:.0} mm a feather edge of less than {:.0}; mean risk {:.2}",
-        figures.least_wedge,
+        "{thinnest}; {:.0} mm of cut have less than the {:.0} degrees asked, {:.0} mm a feather edge of less than \
+         {:.0}; mean risk {:.2}",
         figures.weak_length,
         settings.acceptable_angle,
         figures.feather_length,

@@ -1,11 +1,12 @@
 //! What the trial says about a plan's limits.
 
 use super::answer::Limit;
-use super::verdict::{NotTried, TrialVerdict};
-use crate::trial::{Doubt, Hindrance, Outcome, TrialReport};
+use super::verdict::{NotTried, PlanTrial, TrialVerdict};
+use crate::body::Whereabouts;
+use crate::trial::{Doubt, Hindrance, Outcome};
 
 /// The limit, once there was or should have been a trial.
-pub(super) fn trial_limit(verdict: &TrialVerdict) -> Option<Limit> {
+pub(super) fn trial_limit(verdict: &TrialVerdict, places: &Whereabouts) -> Option<Limit> {
     let (met, text) = match verdict {
         TrialVerdict::NotRun(NotTried::NotAsked | NotTried::NotYet) => return None,
         TrialVerdict::NotRun(NotTried::Stopped) => {
@@ -14,12 +15,13 @@ pub(super) fn trial_limit(verdict: &TrialVerdict) -> Option<Limit> {
         TrialVerdict::NotRun(NotTried::Failed { message }) => {
             (false, format!("not run: {message}"))
         }
-        TrialVerdict::Ran(trial) => outcome_text(&trial.report),
+        TrialVerdict::Ran(trial) => outcome_text(trial, places),
     };
     Some(Limit { name: "release trial".to_owned(), met, text })
 }
 
-fn outcome_text(report: &TrialReport) -> (bool, String) {
+fn outcome_text(trial: &PlanTrial, places: &Whereabouts) -> (bool, String) {
+    let report = &trial.report;
     let pull = report.greatest_pull();
     let figures = format!(
         "greatest pull {pull:.0} N, greatest stretch {:.0} %, 99 % of the rubber below {:.0} %",
@@ -32,13 +34,19 @@ fn outcome_text(report: &TrialReport) -> (bool, String) {
             (false, format!("no verdict, the rubber did not come to rest: {figures}"))
         }
         Outcome::OutOfTime => (false, format!("not ended in the time there was: {figures}")),
-        Outcome::Stuck { hindrance, .. } => {
+        Outcome::Stuck { hindrance, place } => {
+            let held = places.place(&(trial.to_mould.inverse() * place));
             let why = match hindrance {
                 Hindrance::Pull => "it takes more pull than two hands have",
                 Hindrance::Tear => "the rubber is stretched beyond its elongation at break",
                 Hindrance::Caught => "it is still caught when drawn as far as the model is long",
             };
-            (false, format!("the rubber stays on in simulation: {why}; {figures}"))
+            (
+                false,
+                format!(
+                    "the rubber stays on in simulation: {why}; the model holds it back most {held}; {figures}"
+                ),
+            )
         }
     }
 }

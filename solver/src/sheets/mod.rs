@@ -52,7 +52,7 @@ pub use crossing::{CrossedBy, Crossing, surfaces_cross};
 pub use line::CutLine;
 pub use seam::{Area, SeamAreas, mean_curvature, seam_visibility};
 pub use settings::{SheetError, SheetSettings};
-pub use sheet::{LipFigures, Sheet, Station, StationFlags, lip_figures};
+pub use sheet::{BEHIND, LipFigures, Sheet, Station, StationFlags, lip_figures, runs_behind};
 pub use traced::{SheetFlow, traced_sheet};
 pub(crate) use volume::widened;
 pub use volume::{Neck, OnePiece, cutting_surfaces, one_piece, one_piece_along};

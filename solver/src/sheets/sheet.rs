@@ -61,7 +61,22 @@ impl Station {
     pub fn least_wedge(&self) -> f64 {
         self.wedge[0].min(self.wedge[1])
     }
+
+    /// Whether the knife would run along the model's surface or behind it: see [`runs_behind`].
+    pub fn is_behind(&self) -> bool {
+        runs_behind(self.angle_from_normal, self.least_wedge())
+    }
 }
+
+/// Whether a knife that leans so far from square to the model and leaves such a wedge beside it (degrees) would run along the
+/// model's surface or behind it. Such a lean or wedge, beyond 90 and below 0, is true of the sheet, and tells a person
+/// nothing: it is said in words.
+pub fn runs_behind(lean: f64, wedge: f64) -> bool {
+    lean >= 90.0 || wedge <= 0.0
+}
+
+/// What there is to say then, after "the knife would run".
+pub const BEHIND: &str = "along the model's surface or behind it, which cannot be cut so";
 
 /// The sheet of one cut line, in the mould frame.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -129,6 +129,9 @@ fn a_cut_too_short_by_a_fifth_tells_how_tight_the_ring_is() {
     let end = foot() + (length - ROD_LENGTH) / RADIUS;
     let judged = judged(mesh, &request, vec![line("seam", upright(length))]);
     assert!(!judged.works() && !limit(&judged.plan, "release").met);
+    // The ball stands on the rod: what is held lies above the ring, both in the middle.
+    let held = &limit(&judged.plan, "release").text;
+    assert!(held.contains(" mm above the board, "), "{held}");
     let girth = TAU * RADIUS;
     let ring = taut_ring(end);
     let lacking = girth - ring * (1.0 + STRAIN);

@@ -3,11 +3,11 @@
 
 use std::collections::HashMap;
 
-use super::super::paint::{MOST_POINTS, spots};
+use super::super::paint::{MOST_POINTS, Spot, spots};
 use super::beside::Beside;
 use super::colour::{Colours, byte};
 use super::obj::ForTobj;
-use super::texture::{Budget, Texture, Wrap};
+use super::texture::{Wrap, multiply};
 use super::{TriangleMesh, shown};
 
 /// Material files that one model may name.
@@ -137,29 +137,16 @@ impl Library {
             owners.iter().flatten().filter_map(|m| m.picture.as_deref()).collect();
         pictures.sort_unstable();
         pictures.dedup();
-        let mut budget = Budget::new();
-        // One picture in memory at a time.
-        for name in pictures {
-            let read = beside.read(name, MOST_PICTURE_BYTES);
-            let picture = match read.and_then(|bytes| Texture::read(&bytes, &mut budget)) {
-                Ok(picture) => picture,
-                Err(why) => {
-                    let name = shown(name);
-                    remarks.push(format!("the picture {name:?} colours nothing: {why}"));
-                    continue;
-                }
-            };
-            for ((spot, owner), colour) in spots.iter().zip(&owners).zip(&mut colours) {
-                if owner.and_then(|m| m.picture.as_deref()) != Some(name) {
-                    continue;
-                }
-                let uv = corners.get(spot.face as usize).map(|corners| spot.blend(*corners));
-                if let Some(pixel) = uv.and_then(|uv| picture.at(uv, [Wrap::Repeat; 2])) {
-                    for (part, pixel) in colour.iter_mut().zip(pixel) {
-                        *part *= f32::from(pixel) / 255.0;
-                    }
-                }
-            }
+        let place = |name: &&str, number: usize| {
+            owners[number].and_then(|m| m.picture.as_deref()).filter(|own| own == name)?;
+            let spot: &Spot = &spots[number];
+            let corners = corners.get(spot.face as usize)?;
+            Some((spot.blend(*corners), [Wrap::Repeat; 2]))
+        };
+        let bytes = |name: &&str| beside.read(name, MOST_PICTURE_BYTES);
+        let share = |pixel: u8| f32::from(pixel) / 255.0;
+        for (name, why) in multiply(pictures, bytes, place, share, &mut colours) {
+            remarks.push(format!("the picture {:?} colours nothing: {why}", shown(name)));
         }
         let colours = colours.into_iter().map(|c| c.map(byte)).collect();
         Some(Colours { spots, colours })

@@ -145,6 +145,39 @@ impl Texture {
     }
 }
 
+/// Multiplies the colours of places on a mesh by what pictures show there; one picture is in memory at a time.
+///
+/// `bytes` are a picture's. `place` tells where on it the place with a number lies, and what is beyond its border; nothing
+/// for a place that the picture does not colour. `share` is what a byte of a pixel counts. Returns the pictures that
+/// cannot be read, and why.
+pub(super) fn multiply<P>(
+    pictures: Vec<P>,
+    bytes: impl Fn(&P) -> Result<Vec<u8>, String>,
+    place: impl Fn(&P, usize) -> Option<([f32; 2], [Wrap; 2])>,
+    share: impl Fn(u8) -> f32,
+    colours: &mut [[f32; 3]],
+) -> Vec<(P, String)> {
+    let (mut budget, mut unread) = (Budget::new(), Vec::new());
+    for picture in pictures {
+        let read = bytes(&picture).and_then(|bytes| Texture::read(&bytes, &mut budget));
+        let texture = match read {
+            Ok(texture) => texture,
+            Err(why) => {
+                unread.push((picture, why));
+                continue;
+            }
+        };
+        for (number, colour) in colours.iter_mut().enumerate() {
+            let own = place(&picture, number);
+            let Some(pixel) = own.and_then(|(uv, wrap)| texture.at(uv, wrap)) else { continue };
+            for (part, pixel) in colour.iter_mut().zip(pixel) {
+                *part *= share(pixel);
+            }
+        }
+    }
+    unread
+}
+
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;

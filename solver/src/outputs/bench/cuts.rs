@@ -39,7 +39,7 @@ fn one(blocks: &mut Vec<Block>, plan: &Plan, cut: &Cut, places: &Whereabouts) {
     blocks.push(Block::Part(format!("Cut {}: {}", cut.order, cut_in_short(cut))));
     let mut words = vec![format!("Why: {}", sentence(&plain(cut.reason.text())))];
     if let Reason::FreesRing { beyond, .. } = &cut.reason {
-        words.push(format!("It frees what lies about {}.", places.place(beyond)));
+        words.push(format!("It frees what lies {}.", places.place(beyond)));
     }
     let Some(report) = &plan.sheets else {
         blocks.push(Block::Items(words));
@@ -84,16 +84,12 @@ fn one(blocks: &mut Vec<Block>, plan: &Plan, cut: &Cut, places: &Whereabouts) {
 fn ends(sheet: &Sheet, places: &Whereabouts) -> Option<Vec<String>> {
     let open = || sheet.stations.iter().filter(|station| !station.flags.blocked);
     let (first, last) = (open().next()?, open().next_back()?);
-    let seen = |station: &Station| {
-        let at = &station.on_outside;
-        places.above_board(at).map_or_else(|| places.place(at), |seen| seen.to_owned())
-    };
+    let seen = |station: &Station| places.place(&station.on_outside);
     let mut words = vec![
         format!("Start on the outside: {}; end: {}.", seen(first), seen(last)),
         format!(
-            "On the model it runs from {} to {}, {} in all.",
-            places.place(&first.on_model),
-            places.place(&last.on_model),
+            "On the model it runs {}; {} in all.",
+            places.between(&first.on_model, &last.on_model),
             millimetres(sheet.length)
         ),
     ];
@@ -144,6 +140,9 @@ fn remarks(station: &Station, settings: &SheetSettings) -> String {
     };
     let mut words: Vec<String> = Vec::new();
     match weakness(station, settings) {
+        Some(Weakness::Thin | Weakness::Feather) if station.is_behind() => {
+            words.push(format!("NO LIP {side}: KNIFE BEHIND MODEL"));
+        }
         Some(Weakness::Blocked) => words.push("MODEL STOPS KNIFE".to_owned()),
         Some(Weakness::Feather) => words.push(format!("FEATHER EDGE {side}")),
         Some(Weakness::Thin) => words.push(format!("thin lip {side}")),
@@ -169,14 +168,14 @@ pub(super) fn hinges(plan: &Plan, places: &Whereabouts) -> Vec<Block> {
         return Vec::new();
     }
     let one = |hinge: &crate::plan::Hinge| {
-        let (from, to) = (places.place(&hinge.from), places.place(&hinge.to));
         let skin = hinge.skin.map_or_else(String::new, |skin| {
             format!(
                 " Behind it the rubber is cut from within; its outermost {} stay.",
                 millimetres(skin)
             )
         });
-        format!("{} wide on the model, from {from}, to {to}.{skin}", millimetres(hinge.width))
+        let where_to = places.between(&hinge.from, &hinge.to);
+        format!("{} wide on the model, {where_to}.{skin}", millimetres(hinge.width))
     };
     vec![
         Block::Heading("Hinges: do NOT cut here".to_owned()),

@@ -20,7 +20,7 @@ mod tests;
 pub use template::{Template, template};
 
 use super::pictures::{PictureError, PictureStyle, Subject, draw_shell, draw_those, draw_trial};
-use super::whereabouts::Whereabouts;
+use super::whereabouts::whereabouts;
 use crate::control::Cancel;
 use crate::plan::{Plan, TrialVerdict};
 use blocks::{Block, plain};
@@ -137,7 +137,7 @@ pub fn pages<'a>(
     };
     let narrow = PictureStyle { page_width: SHELL, ..pictures.clone() };
     let shell = draw_shell(model.mesh, plan, &narrow, cancel)?;
-    let places = Whereabouts::new(plan, model.mesh);
+    let places = whereabouts(plan, model.mesh);
     let title = heading.map_or_else(|| "Cut plan".to_owned(), |name| format!("Cut plan: {name}"));
     let mut blocks = first::page(plan, &title);
     // In the order of the work: pour, cut, open.

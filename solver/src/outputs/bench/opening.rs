@@ -65,7 +65,7 @@ fn across(
         None => "No other cut opens beside it: the blade has to come from the base opening.".to_owned(),
     });
     words.push(format!(
-        "Cut {order}: lead the blade in at {}, and across the rubber in the hole, {} wide there, along the line \
+        "Cut {order}: lead the blade in {}, and across the rubber in the hole, {} wide there, along the line \
          on the model. Keep the hand that holds the lips out of its way.",
         places.place(&bridge.centre),
         millimetres(bridge.neck_width)

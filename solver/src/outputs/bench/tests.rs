@@ -13,16 +13,13 @@ use super::*;
 use crate::body::Outside;
 use crate::mesh::{Point, TriangleMesh};
 use crate::outputs::cautions::{CAUTIONS, CAUTIONS_IN_SHORT};
+use crate::outputs::every_plan::{self, any_plan, bare};
 use crate::outputs::fixtures::{
     advice, ball_shell, cut, empty_plan, sheet, sheet_report, station, trial_of_block,
 };
 use crate::outputs::verdict::verdict;
-use crate::plan::{Cut, CutKind, Hinge, Limit, TrialVerdict};
-
-/// Tells apart what reading back cannot: blanks and where lines end.
-fn bare(text: &str) -> String {
-    text.chars().filter(|c| !c.is_whitespace()).collect()
-}
+use crate::outputs::whereabouts::whereabouts;
+use crate::plan::{Cut, CutKind, Hinge, TrialVerdict};
 
 fn pdf_text(bytes: &[u8]) -> Vec<String> {
     let document = Document::load_mem(bytes).expect("a PDF");
@@ -262,7 +259,7 @@ fn a_shells_line_can_be_drawn_from_the_table() {
     let svg = template(&ball, &plan, &style).expect("a template").svg();
     assert!(svg.contains("data:image/png;base64,") && roxmltree::Document::parse(&svg).is_ok());
     // The pages have the whole of the advice, in the order of the work.
-    let places = Whereabouts::new(&plan, &ball);
+    let places = whereabouts(&plan, &ball);
     for words in crate::outputs::advice_words::of_plan(&plan, &places) {
         assert!(all[0].contains(&bare(&words)), "{words}");
     }
@@ -362,22 +359,19 @@ fn words_stay_on_the_paper() {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 12, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// Whatever a plan says and however its piece is called: pages carry every caution and warning, and a name stays
-    /// a name.
+    /// Whatever a plan says, however its trial came out and its piece is called: pages carry every caution, right under the
+    /// verdict every warning, and a name stays a name.
     #[test]
-    fn pages_carry_all_cautions_and_warnings(
-        name in "\\PC{0,40}",
-        warnings in prop::collection::vec("[ -~]{1,120}", 0..12),
-        missed in prop::collection::vec("[a-zA-Z <>&\"']{1,60}", 0..4),
-    ) {
+    fn pages_carry_all_cautions_and_warnings(name in "\\PC{0,40}", plan in any_plan()) {
         let hostile = format!("{name}</title><script>alert(1)</script>\u{202e}\u{0}\n<img src=x onerror='a'>&amp;");
-        let mut plan = empty_plan();
-        plan.warnings = warnings;
-        plan.limits = missed.into_iter()
-            .map(|text| Limit { name: "limit".to_owned(), met: false, text }).collect();
         let title = format!("Cut plan: {}", plain(&hostile));
+        let model = every_plan::ball();
+        let places = whereabouts(&plan, &model);
         let mut blocks = first::page(&plan, &title);
+        blocks.extend(mixing::before_the_pour(&model, &plan, &places, None));
         blocks.extend(mixing::rubber(&plan, 0.05));
+        blocks.extend(cuts::cuts(&plan, &places));
+        blocks.extend(opening::opening(&plan, &places));
         let html = html::page(&title, &blocks);
         // Text as a browser would have it, the five marks of HTML taken back.
         let smuggled = ["<script", "<img", "\u{202e}"].map(|part| html.contains(part));
@@ -393,11 +387,16 @@ proptest! {
         }
         prop_assert!(seen.contains(&bare(CAUTIONS_IN_SHORT)));
         prop_assert!(text.iter().all(|leaf| leaf.contains(&bare(CAUTIONS_IN_SHORT))));
+        let first = bare(&verdict(&plan));
+        prop_assert!(text[0].contains(&first), "{}", text[0]);
+        let from = seen.find(&first).expect("the verdict");
+        let to = seen.find(&bare(CAUTIONS[0].text)).expect("the cautions");
+        prop_assert!(from < to);
         for words in plan.warnings.iter().chain(plan.limits.iter().map(|limit| &limit.text)) {
             let words = plain(words);
             // A sentence begins with a capital.
             let tail: String = bare(&words).chars().skip(1).collect();
-            prop_assert!(seen.contains(&tail), "{words:?} is not on the page");
+            prop_assert!(seen[from..to].contains(&tail), "{words:?} is not between verdict and cautions");
             prop_assert!(all.contains(&tail), "{words:?} is not in print: {all}");
         }
     }

@@ -4,6 +4,7 @@ use super::canvas::{Canvas, Lettering, Pen, Spot, Tone};
 use super::marks::{self, WORDS};
 use super::sections::choose;
 use super::text::{Fonts, Weight};
+use crate::advice::Shell;
 use crate::bridges::{BridgeKind, DiscState};
 use crate::outputs::stretches::{Weakness, flagged, weak_stretches};
 use crate::outputs::verdict::verdict;
@@ -226,13 +227,14 @@ impl Key {
 }
 
 /// One piece of the overview's words; a piece is never broken over two columns.
-pub(super) enum Block {
+pub(super) enum Block<'f> {
     Heading(&'static str),
     Mark(Mark, Vec<String>),
     /// A cut or bridge: badge, first line, further lines.
     Item(Badge, Vec<String>, Vec<String>),
     Words(Vec<String>),
     ScaleBar(f64),
+    Picture(Canvas<'f>),
 }
 
 pub(super) enum Badge {
@@ -246,7 +248,7 @@ const HEADING: Lettering = Lettering::new(20.0, Weight::Bold);
 const LINE: f32 = 23.0;
 const INDENT: f32 = 44.0;
 
-impl Block {
+impl Block<'_> {
     pub fn height(&self) -> f32 {
         match self {
             Self::Heading(_) => 44.0,
@@ -254,6 +256,7 @@ impl Block {
             Self::Item(_, head, body) => LINE * (head.len() + body.len()) as f32 + 14.0,
             Self::Words(lines) => LINE * lines.len() as f32 + 10.0,
             Self::ScaleBar(_) => 62.0,
+            Self::Picture(picture) => picture.height() as f32 + 12.0,
         }
     }
 
@@ -280,6 +283,7 @@ impl Block {
                 write(canvas, lines, x, y, BODY);
             }
             Self::ScaleBar(length) => marks::scale_bar(canvas, [x, y + 12.0], *length, scale),
+            Self::Picture(picture) => canvas.paste_canvas(x as i32, y as i32 + 4, picture),
         }
     }
 }
@@ -292,8 +296,34 @@ fn write(canvas: &mut Canvas, lines: &[String], x: f32, y: f32, lettering: Lette
     y + LINE * lines.len() as f32
 }
 
+/// How the shell of a blanket is parted, for the overview: its picture, and what it shows.
+pub(super) fn shell_blocks<'f>(
+    picture: Canvas<'f>,
+    shell: &Shell,
+    fonts: &Fonts,
+    width: f32,
+) -> Vec<Block<'f>> {
+    let words = if shell.comes_off {
+        format!(
+            "Double dashes: the line between the {} parts of the shell, on the blanket's outside, {} long. Drawn smaller than \
+             the model. Places along the line: see the picture of the shell.",
+            if shell.draws.len() == 2 { "two" } else { "three" },
+            millimetres(shell.parting_line)
+        )
+    } else {
+        "NO shell of two or three parts comes off; double dashes: where three parts are held least. See the page of words."
+            .to_owned()
+    };
+    let words = fonts.wrap(&words, WORDS, Weight::Regular, width);
+    vec![
+        Block::Heading("Where the rigid shell is parted"),
+        Block::Picture(picture),
+        Block::Words(words),
+    ]
+}
+
 /// All words of the overview, broken into lines for a column `width` px wide.
-pub(super) fn blocks(plan: &Plan, fonts: &Fonts, width: f32, bar: f64) -> Vec<Block> {
+pub(super) fn blocks<'f>(plan: &Plan, fonts: &'f Fonts, width: f32, bar: f64) -> Vec<Block<'f>> {
     let wrap = |text: &str, indent: f32| fonts.wrap(text, WORDS, Weight::Regular, width - indent);
     let strong = |text: &str| fonts.wrap(text, WORDS, Weight::Bold, width - INDENT);
     let mut blocks = vec![Block::Heading("What the marks mean")];
@@ -301,7 +331,10 @@ pub(super) fn blocks(plan: &Plan, fonts: &Fonts, width: f32, bar: f64) -> Vec<Bl
         blocks.push(Block::Mark(mark, wrap(mark.long(), SAMPLE + 14.0)));
     }
     blocks.push(Block::ScaleBar(bar));
-    blocks.push(Block::Words(wrap("All pictures of this page are drawn to the same scale.", 0.0)));
+    blocks.push(Block::Words(wrap(
+        "All views of the model on this page are drawn to the same scale.",
+        0.0,
+    )));
     blocks.push(Block::Heading("Cuts in the order of the knife"));
     if plan.cuts.is_empty() {
         blocks.push(Block::Words(wrap(&format!("{}.", verdict(plan)), 0.0)));

@@ -40,6 +40,8 @@ pub use repairs::draw_repairs;
 pub use shell::{draw_shell, has_shell};
 pub use side_by_side::draw_comparison;
 pub use subject::Subject;
+#[cfg(test)]
+pub(super) use tests::carries_cautions;
 pub use way_out::draw_trial;
 
 use crate::control::{Cancel, Cancelled};
@@ -273,7 +275,7 @@ pub(super) fn draw_those(
     let mut pictures = studio.views(style.view_size, &wanted)?;
     cancel.check()?;
     if wanted("overview") {
-        pictures.push(studio.overview(style.page_width)?);
+        pictures.push(studio.overview(model, style.page_width)?);
     }
     if let Some(report) = plan.sheets.as_ref().filter(|_| wanted("sections")) {
         let (heading, width) = (style.heading.as_deref(), style.page_width);

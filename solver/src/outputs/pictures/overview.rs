@@ -9,10 +9,12 @@ use super::marks;
 use super::overlay;
 use super::raster::Shaded;
 use super::scene::Scene;
+use super::shell;
 use super::text::{Fonts, Weight};
 use super::view::{Camera, View};
 use super::{Picture, PictureError};
-use crate::mesh::Point;
+use crate::mesh::{Point, TriangleMesh};
+use crate::outputs::parting::shell_of;
 use crate::outputs::verdict::verdict;
 use crate::outputs::words::sentence;
 use crate::plan::Plan;
@@ -171,8 +173,8 @@ const HEADER_LINE: f32 = 27.0;
 
 impl Studio<'_> {
     /// Verdict and what to mind, all views, and the legend, `width` px wide and as high as it needs to
-    /// be.
-    pub fn overview(&self, width: u32) -> Result<Picture, PictureError> {
+    /// be. `model` is the mesh that the plan is of.
+    pub fn overview(&self, model: &TriangleMesh, width: u32) -> Result<Picture, PictureError> {
         let whole = width as f32;
         let cell = ((whole - 4.0 * GAP) / 3.0).floor();
         let scale = scale_for(self.extent, cell, cell - TITLE);
@@ -197,7 +199,12 @@ impl Studio<'_> {
         let column_x = |column: usize| GAP + column as f32 * (cell + GAP);
         let words = cell - 24.0;
         let bar = marks::bar_length(scale, 220.0);
-        let blocks = legend::blocks(self.plan, self.fonts, words, bar);
+        let mut blocks = legend::blocks(self.plan, self.fonts, words, bar);
+        if let (Some(shell), Some(picture)) =
+            (shell_of(self.plan), shell::small(model, self.plan, self.fonts, words)?)
+        {
+            blocks.extend(legend::shell_blocks(picture, shell, self.fonts, words));
+        }
         let first = Column { x: column_x(2) + 12.0, y: row_tops[1], height: y - row_tops[1] - GAP };
         let (homes, bottom) = flow(&blocks, first, y, |column| column_x(column) + 12.0);
 
@@ -254,7 +261,7 @@ impl Studio<'_> {
 /// Finds a home for every block: down the first column, then in three columns of equal height
 /// from `below` on. Returns their upper left corners and the bottom of the words.
 fn flow(
-    blocks: &[Block],
+    blocks: &[Block<'_>],
     first: Column,
     below: f32,
     column_x: impl Fn(usize) -> f32,
@@ -273,7 +280,7 @@ fn flow(
 
 /// Fills columns one after the other; `None` if the blocks need more room. A heading is kept with
 /// what follows it.
-fn fill(blocks: &[Block], columns: impl Iterator<Item = Column>) -> Option<Vec<(f32, f32)>> {
+fn fill(blocks: &[Block<'_>], columns: impl Iterator<Item = Column>) -> Option<Vec<(f32, f32)>> {
     let mut homes = Vec::new();
     let mut next = 0;
     for column in columns {
@@ -297,7 +304,7 @@ fn fill(blocks: &[Block], columns: impl Iterator<Item = Column>) -> Option<Vec<(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mesh::{Point, Vector};
+    use crate::mesh::Vector;
     use crate::outputs::fixtures::{cut, empty_plan};
     use crate::plan::CutKind;
 

@@ -1,8 +1,11 @@
 //! What mending changed of a model, marked on it: from the sides where it is seen, each kind by a colour and a pattern of
 //! its own, the largest changes by numbers that words below explain.
 
-use std::collections::HashMap;
+mod kinds;
+mod marked;
 
+use self::kinds::{dashed_outline, marked, name, of_mend, swatch};
+use self::marked::{Marked, body, index_of, tally};
 use super::canvas::{Canvas, Lettering, Pen, Spot, Tone};
 use super::cautions::Cautions;
 use super::marks::{self, BADGE, WORDS};
@@ -12,7 +15,7 @@ use super::subject::Subject;
 use super::text::{Fonts, Weight};
 use super::view::{self, Camera, View};
 use super::{Picture, PictureError, PictureStyle, check_model, check_size};
-use crate::mesh::{Corners, Mend, MendKind, Model, Point, TriangleMesh, Vector};
+use crate::mesh::{Mend, MendKind, Model, Point, TriangleMesh, Vector};
 use crate::outputs::whereabouts::Frame;
 use crate::outputs::words::sentence;
 
@@ -33,168 +36,6 @@ const WORTH: f64 = 0.08;
 const FEW: usize = 700;
 /// Radius of the ring round the largest deviation, px.
 const RING: f32 = 20.0;
-
-/// A kind's colour, of the palette by Okabe and Ito, "Color Universal Design" (2008; from memory), which is told apart by
-/// people who are colour-blind too; and its pattern.
-fn mark(kind: MendKind) -> ([u8; 3], Pattern) {
-    match kind {
-        MendKind::Rebuilt => ([0, 158, 115], Pattern::Dots),
-        MendKind::CutOut => ([204, 121, 167], Pattern::Crossed),
-        MendKind::Filled => ([230, 159, 0], Pattern::Slanted),
-        MendKind::Capped => ([86, 180, 233], Pattern::Level),
-        MendKind::Within => ([0, 114, 178], Pattern::Dashes),
-        MendKind::Crumb => ([213, 94, 0], Pattern::Dashes),
-    }
-}
-
-/// What a kind looks like in a grey print.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Pattern {
-    /// Dots, on a surface that is left pale.
-    Dots,
-    Crossed,
-    Slanted,
-    Level,
-    /// A dashed outline: what it marks is not there any more.
-    Dashes,
-}
-
-impl Pattern {
-    /// Whether a line or dot of it runs through a sample.
-    fn is_dark(self, [x, y]: [usize; 2]) -> bool {
-        match self {
-            Self::Dots => x % 14 < 4 && (y + (x / 14 % 2) * 7) % 14 < 4,
-            Self::Crossed => (x + y) % 12 < 3 || (x + 12 * 4096 - y) % 12 < 3,
-            Self::Slanted => (x + y) % 12 < 4,
-            Self::Level => y % 10 < 3,
-            Self::Dashes => false,
-        }
-    }
-}
-
-/// The colour of a marked place.
-fn marked(kind: MendKind, light: f32, at: [usize; 2]) -> [f32; 3] {
-    let (colour, pattern) = mark(kind);
-    let lit = 0.8 + 0.2 * light;
-    let dark = pattern.is_dark(at);
-    // Dots stand on the plain surface, all other patterns on their own colour.
-    if pattern == Pattern::Dots {
-        let plain = 190.0 + 48.0 * light;
-        return if dark { colour.map(|c| f32::from(c) * 0.9) } else { [plain; 3] };
-    }
-    let share = if dark { 0.45 } else { 1.0 };
-    colour.map(|c| f32::from(c) * lit * share)
-}
-
-/// A kind in words, for one and for several.
-fn name(kind: MendKind, count: usize) -> String {
-    let of = |one: &str, many: &str| match count {
-        1 => one.to_owned(),
-        n => format!("{n} {many}"),
-    };
-    match kind {
-        MendKind::Rebuilt => "rebuilt surface; ring: largest deviation".to_owned(),
-        MendKind::CutOut => of(
-            "cut out where it passed through itself, and filled",
-            "places cut out where it passed through itself, and filled",
-        ),
-        MendKind::Filled => of("hole filled", "holes filled"),
-        MendKind::Capped => of("flat opening capped", "flat openings capped"),
-        MendKind::Within => of("shell within, dropped", "shells within, dropped"),
-        MendKind::Crumb => of("crumb beside it, dropped", "crumbs beside it, dropped"),
-    }
-}
-
-/// A change in words.
-fn of_mend(mend: &Mend) -> String {
-    let Point { coords } = mend.place;
-    let place = format!("at ({:.1}, {:.1}, {:.1}) mm", coords.x, coords.y, coords.z);
-    let size = mend.size;
-    match mend.kind {
-        MendKind::Rebuilt => format!("rebuilt surface: largest deviation, {size:.2} mm, {place}"),
-        MendKind::CutOut => {
-            format!("cut out and filled, surface moved by {size:.2} mm at most, {place}")
-        }
-        MendKind::Filled => format!("hole filled, {size:.1} mm across, {place}"),
-        MendKind::Capped => format!("flat opening capped, {size:.1} mm across, {place}"),
-        MendKind::Within => format!("shell within dropped, {size:.1} mm long, {place}"),
-        MendKind::Crumb => format!("crumb dropped, {size:.1} mm long, {place}"),
-    }
-}
-
-/// The model with the number of its change, and one more, at the corners of each face that changed.
-struct Marked {
-    mesh: TriangleMesh,
-    values: Vec<f32>,
-}
-
-impl Marked {
-    fn new(model: &Model) -> Self {
-        let mut mesh = model.original.clone();
-        let mut values = vec![f32::NAN; mesh.positions.len()];
-        let rebuilt = model.mends.iter().rposition(|mend| mend.kind == MendKind::Rebuilt);
-        // Before it was rebuilt it was another surface.
-        let first = rebuilt.unwrap_or(0);
-        let mut changed: HashMap<[[u64; 3]; 3], usize> = HashMap::new();
-        for (index, mend) in model.mends.iter().enumerate().skip(first) {
-            if !matches!(mend.kind, MendKind::Within | MendKind::Crumb) {
-                changed.extend(mend.faces.iter().map(|face| (key(face), index)));
-            }
-        }
-        if rebuilt.is_none() && changed.is_empty() {
-            return Self { mesh, values };
-        }
-        for f in 0..mesh.faces.len() {
-            let face = mesh.faces[f];
-            let own = face.map(|v| mesh.positions[v as usize]);
-            let Some(index) = changed.get(&key(&own)).copied().or(rebuilt) else { continue };
-            let value = index as f32 + 1.0;
-            mesh.faces[f] = face.map(|v| {
-                if values[v as usize] == value {
-                    return v;
-                }
-                // Neighbours that did not change keep the corner without a value.
-                mesh.positions.push(mesh.positions[v as usize]);
-                values.push(value);
-                mesh.positions.len() as u32 - 1
-            });
-        }
-        Self { mesh, values }
-    }
-}
-
-/// A triangle, whichever way it runs.
-fn key(face: &Corners) -> [[u64; 3]; 3] {
-    let mut all = face.map(|p| [p.x, p.y, p.z].map(|x| (x + 0.0).to_bits()));
-    all.sort_unstable();
-    all
-}
-
-/// What a value stands for.
-fn index_of(value: f32) -> usize {
-    (value.round() as usize).saturating_sub(1)
-}
-
-/// What one look saw of each change: how many samples, and their sum.
-fn tally(shot: &Shot, count: usize) -> Vec<(usize, [f64; 2])> {
-    let mut all = vec![(0, [0.0; 2]); count];
-    for ([x, y], value) in shot.valued() {
-        if let Some((seen, sum)) = all.get_mut(index_of(value)) {
-            *seen += 1;
-            *sum = [sum[0] + f64::from(x), sum[1] + f64::from(y)];
-        }
-    }
-    all
-}
-
-/// A body that was dropped.
-fn body(mend: &Mend) -> Option<TriangleMesh> {
-    let gone = matches!(mend.kind, MendKind::Within | MendKind::Crumb);
-    (gone && !mend.faces.is_empty()).then(|| TriangleMesh {
-        positions: mend.faces.as_flattened().to_vec(),
-        faces: (0..mend.faces.len() as u32).map(|f| [3 * f, 3 * f + 1, 3 * f + 2]).collect(),
-    })
-}
 
 struct Drawing<'a> {
     mends: &'a [Mend],
@@ -218,7 +59,7 @@ pub fn draw_repairs(model: &Model, style: &PictureStyle) -> Result<Option<Pictur
         return Err(PictureError::EmptyModel);
     }
     let fonts = Fonts::new()?;
-    let marked = Marked::new(model);
+    let changed = Marked::new(model);
     let frame = Frame::new(Vector::z()).ok_or(PictureError::Up { up: [0.0, 0.0, 1.0] })?;
     let views = view::usual_views(&frame);
     // What was dropped lies beside the model too.
@@ -235,7 +76,10 @@ pub fn draw_repairs(model: &Model, style: &PictureStyle) -> Result<Option<Pictur
     let paint = model.paint.as_deref();
     let drawing = Drawing {
         mends: &model.mends,
-        shaded: Shaded::valued_and_coloured(Subject { mesh: &marked.mesh, paint }, &marked.values),
+        shaded: Shaded::valued_and_coloured(
+            Subject { mesh: &changed.mesh, paint },
+            &changed.values,
+        ),
         fonts: &fonts,
         centre,
         extent: view::extent(&views, &points, centre),
@@ -474,45 +318,6 @@ fn place(at: Spot, size: [f32; 2], taken: &[Spot]) -> Spot {
         }
     }
     best.0
-}
-
-/// A dashed line along the outline of what is not there any more.
-fn dashed_outline(canvas: &mut Canvas, outline: &[[u32; 2]], kind: MendKind) {
-    let [red, green, blue] = mark(kind).0;
-    let dash = |[x, y]: &&[u32; 2]| (x + y) / 7 % 2 == 0 || (x + 7 * 4096 - y) / 7 % 2 == 0;
-    for (grow, tone) in [(2.0, Tone::WHITE), (1.0, Tone(red, green, blue))] {
-        for [x, y] in outline.iter().filter(dash) {
-            let corner = [*x as f32 - grow, *y as f32 - grow];
-            canvas.rectangle(corner, [1.0 + 2.0 * grow; 2], tone);
-        }
-    }
-}
-
-/// What a kind looks like, for the legend.
-fn swatch(
-    canvas: &mut Canvas,
-    kind: MendKind,
-    [x, y]: Spot,
-    fonts: &Fonts,
-) -> Result<(), PictureError> {
-    let (wide, high) = (52u32, 24u32);
-    let mut own = Canvas::blank(wide, high, fonts)?;
-    if mark(kind).1 == Pattern::Dashes {
-        let edge = (4..wide - 4).flat_map(|x| [[x, 4], [x, high - 5]]);
-        let sides = (4..high - 4).flat_map(|y| [[4, y], [wide - 5, y]]);
-        dashed_outline(&mut own, &edge.chain(sides).collect::<Vec<_>>(), kind);
-    } else {
-        for py in 0..high {
-            for px in 0..wide {
-                let at = [px, py].map(|p| p as usize * super::raster::FINER);
-                let [r, g, b] = marked(kind, 0.7, at).map(|c| c as u8);
-                own.rectangle([px as f32, py as f32], [1.0; 2], Tone(r, g, b));
-            }
-        }
-        own.frame([0.5, 0.5], [wide as f32 - 1.0, high as f32 - 1.0], Pen::new(Tone::MUTED, 1.0));
-    }
-    canvas.paste_canvas(x as i32, y as i32, &own);
-    Ok(())
 }
 
 #[cfg(test)]

@@ -2,6 +2,8 @@
 //!
 //! The line is a pair of dashed strokes, so that a cut's full line can run in its middle.
 
+mod small;
+
 use super::canvas::{Canvas, Lettering, Pen, Spot, Tone};
 use super::cautions::Cautions;
 use super::labels::Placer;
@@ -19,8 +21,10 @@ use crate::control::Cancel;
 use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::outputs::advice_words;
 use crate::outputs::parting::{PartingStation, outside, shell_of, stations};
-use crate::outputs::whereabouts::Whereabouts;
+use crate::outputs::whereabouts::whereabouts;
 use crate::plan::{CutKind, Plan};
+
+pub(super) use small::small;
 
 const GAP: f32 = 12.0;
 const HEADER: f32 = 60.0;
@@ -72,7 +76,7 @@ pub fn draw_shell(
     cancel.check()?;
 
     let key = key(plan, shell);
-    let places = Whereabouts::new(plan, model);
+    let places = whereabouts(plan, model);
     let words = advice_words::of_shell(shell, plan, &places);
     let words: Vec<String> = fonts.wrap(&words, BODY.size, BODY.weight, width - 2.0 * GAP);
     let cautions = Cautions::new(&fonts, width);

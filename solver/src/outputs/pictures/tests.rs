@@ -256,7 +256,7 @@ fn every_side_and_the_overview_are_png_files_of_the_stated_size() {
 }
 
 /// Whether the foot of a picture is that of a blank one with the cautions on it.
-pub(super) fn carries_cautions(picture: &Picture) -> bool {
+pub(in crate::outputs) fn carries_cautions(picture: &Picture) -> bool {
     let fonts = text::Fonts::new().expect("the built-in typeface reads");
     let words = cautions::Cautions::new(&fonts, picture.width as f32);
     let height = words.height.floor() as u32;

@@ -2,6 +2,7 @@
 
 use crate::bridges::bridge_letter;
 use crate::mesh::Point;
+use crate::sheets::{BEHIND, runs_behind};
 use serde::{Deserialize, Serialize};
 
 /// Something that a scheme gets wrong. Places are in the model's own coordinates, mm; cuts are named by
@@ -147,6 +148,12 @@ impl Miss {
             }
             Self::NarrowHinge { width, asked, .. } => {
                 format!("a hinge is {width:.1} mm wide where {asked:.0} mm is asked")
+            }
+            Self::SlantedCut { cut, angle, .. } if runs_behind(*angle, f64::INFINITY) => {
+                format!("along cut {cut} the knife would run {BEHIND}")
+            }
+            Self::WeakLip { cut, wedge, .. } if runs_behind(0.0, *wedge) => {
+                format!("cut {cut} leaves no lip: the knife would run {BEHIND}")
             }
             Self::SlantedCut { cut, angle, allowed, .. } => format!(
                 "cut {cut} is too slanted: the knife leans by {angle:.0} degrees, at most \

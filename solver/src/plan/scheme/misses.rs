@@ -1,7 +1,6 @@
 //! What is wrong with a judged scheme, with places.
 
 use super::super::answer::{CutKind, Plan, SheetCrossing};
-use super::super::reasons::{middle, middle_of_ring};
 use super::super::request::PlanRequest;
 use super::super::setup::Setup;
 use super::miss::Miss;
@@ -98,7 +97,7 @@ fn tight_rings(drawn: &Drawn, rings: &[Ring], setup: &Setup) -> Vec<Miss> {
     let apart = setup.graph.mesh.longest_side() / 6.0;
     let mut kept: Vec<(Point, Miss)> = Vec::new();
     for ring in rings {
-        let place = middle_of_ring(graph, ring);
+        let place = graph.middle_of_ring(&ring.outline);
         if kept.len() == MOST || kept.iter().any(|(other, _)| (other - place).norm() < apart) {
             continue;
         }
@@ -109,7 +108,7 @@ fn tight_rings(drawn: &Drawn, rings: &[Ring], setup: &Setup) -> Vec<Miss> {
             stretched_length: ring.reach,
             girth: ring.width,
             place,
-            beyond: middle(graph, ring.beyond.iter().copied()),
+            beyond: graph.middle(ring.beyond.iter().copied()),
         };
         kept.push((place, miss));
     }

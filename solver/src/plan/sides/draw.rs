@@ -153,6 +153,7 @@ impl Drawing<'_> {
             rims,
             missed: 0,
             tight: Vec::new(),
+            held: None,
             looked: true,
             openings,
         };

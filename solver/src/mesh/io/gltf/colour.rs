@@ -12,7 +12,7 @@ use super::numbers::{Numbers, bytes_of};
 use super::{File, data_uri};
 use crate::mesh::TriangleMesh;
 use crate::mesh::io::colour::{Colours, to_light, to_screen};
-use crate::mesh::io::texture::{Budget, Texture, Wrap};
+use crate::mesh::io::texture::{Wrap, multiply};
 use crate::mesh::paint::{MOST_POINTS, spots};
 
 /// A primitive's colours.
@@ -189,30 +189,15 @@ pub(super) fn resolve(
             images.push(picture.image);
         }
     }
-    let (mut budget, mut unread) = (Budget::new(), Vec::new());
-    // One picture in memory at a time.
-    for image in images {
-        let read = image_bytes(file, image);
-        let texture = match read.and_then(|bytes| Texture::read(&bytes, &mut budget)) {
-            Ok(texture) => texture,
-            Err(why) => {
-                unread.push(why);
-                continue;
-            }
-        };
-        for ((spot, owner), light) in spots.iter().zip(&owners).zip(&mut light) {
-            let Some(owner) = owner else { continue };
-            let own = owner.picture.as_ref().filter(|own| own.image.value() == image.value());
-            let Some(picture) = own else { continue };
-            let place = spot.blend(corners(owner, spot.face).map(|v| picture.places[v]));
-            if let Some(pixel) = texture.at(place, picture.wrap) {
-                for (part, pixel) in light.iter_mut().zip(pixel) {
-                    *part *= to_light(pixel);
-                }
-            }
-        }
-    }
-    if let Some(first) = unread.first() {
+    let place = |image: &Index<Image>, number: usize| {
+        let (spot, owner) = (&spots[number], owners[number]?);
+        let own = owner.picture.as_ref().filter(|own| own.image.value() == image.value())?;
+        let place = spot.blend(corners(owner, spot.face).map(|v| own.places[v]));
+        Some((place, own.wrap))
+    };
+    let bytes = |image: &Index<Image>| image_bytes(file, *image);
+    let unread = multiply(images, bytes, place, to_light, &mut light);
+    if let Some((_, first)) = unread.first() {
         let many = match unread.len() {
             1 => "a picture of it colours nothing".to_owned(),
             n => format!("{n} pictures of it colour nothing, the first since"),

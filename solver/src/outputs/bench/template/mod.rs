@@ -18,7 +18,7 @@ use crate::body::Outside;
 use crate::control::Cancel;
 use crate::mesh::TriangleMesh;
 use crate::outputs::pictures::{PictureStyle, draw_shell};
-use crate::outputs::whereabouts::Whereabouts;
+use crate::outputs::whereabouts::whereabouts;
 use crate::plan::Plan;
 
 /// Most of a net's width and height, mm: some 20 leaves each way.
@@ -49,7 +49,7 @@ pub fn template(
         let mut blocks = tape::blocks(model, plan, report, thickness, &title);
         let pictures = PictureStyle { page_width: SHELL, heading, ..PictureStyle::default() };
         let shell = draw_shell(model, plan, &pictures, &Cancel::new())?;
-        blocks.extend(mixing::parting_line(model, plan, &Whereabouts::new(plan, model), shell));
+        blocks.extend(mixing::parting_line(model, plan, &whereabouts(plan, model), shell));
         let leaves = flow::laid_out(&title, style.paper, &blocks)?;
         return Ok(Template { whole: tape::one_leaf(&leaves), leaves, title });
     }

@@ -6,7 +6,7 @@ use crate::outputs::bench::blade::View;
 use crate::outputs::bench::blocks::Block;
 use crate::outputs::bench::marks::Leaf;
 use crate::outputs::girths::Girths;
-use crate::outputs::whereabouts::Whereabouts;
+use crate::outputs::whereabouts::whereabouts;
 use crate::plan::{Plan, SheetReport};
 
 /// Table and words.
@@ -17,7 +17,7 @@ pub(super) fn blocks(
     thickness: f64,
     title: &str,
 ) -> Vec<Block> {
-    let places = Whereabouts::new(plan, model);
+    let places = whereabouts(plan, model);
     let mut blocks = vec![
         Block::Title(title.to_owned()),
         Block::Text(
@@ -48,14 +48,13 @@ pub(super) fn blocks(
                     continue;
                 }
                 let height = (report.skin.to_mould * station.on_outside).z;
-                let seen = places.above_board(&station.on_outside).unwrap_or_default();
                 let lean = view.as_ref().and_then(|view| view.lean(station));
                 rows.push(vec![
                     (k + 1).to_string(),
                     format!("{height:.0}"),
                     format!("{:.0}", girths.at(height)),
                     format!("{:.0}", station.depth),
-                    seen.rsplit(", ").next().unwrap_or_default().to_owned(),
+                    places.side(&station.on_outside).unwrap_or_default().to_owned(),
                     lean.map_or_else(String::new, |(angle, words)| match words.as_str() {
                         "square" => words,
                         _ => format!("{angle:.0} degrees, {words}"),

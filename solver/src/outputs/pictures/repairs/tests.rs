@@ -1,6 +1,7 @@
 //! Changes of balls, marked where they are.
 
 use super::super::tests::carries_cautions;
+use super::kinds::{Pattern, mark};
 use super::*;
 use crate::mesh::fixtures::{icosphere, joined, moved};
 use crate::mesh::{PrepareOptions, prepare_mesh};

@@ -192,7 +192,7 @@ impl Bench<'_> {
             canvas.line(&arc, Pen::new(Tone::BLACK, if weak { 4.0 } else { 1.8 }));
             let weight = if weak { Weight::Bold } else { Weight::Regular };
             let lettering = Lettering::new(WORDS, weight).haloed();
-            let words = format!("{wedge:.0}\u{b0}");
+            let words = if wedge > 0.0 { format!("{wedge:.0}\u{b0}") } else { "no lip".to_owned() };
             let half = 0.5 * f64::from(self.fonts.width(&words, WORDS, weight));
             // Beyond the arc, and far enough round from the knife not to lie on it.
             let beyond = radius + half + 9.0;
@@ -255,7 +255,9 @@ fn notes(chosen: &Chosen, report: &SheetReport) -> Vec<String> {
     if chosen.kind == CutKind::Bridge {
         notes.push("across the hole, arrow into it".to_owned());
     }
-    notes.push(if station.angle_from_normal < 0.5 {
+    notes.push(if station.is_behind() {
+        "knife would run ALONG OR BEHIND the model's surface".to_owned()
+    } else if station.angle_from_normal < 0.5 {
         "knife square to the model".to_owned()
     } else {
         format!("knife {:.0}\u{b0} off square", station.angle_from_normal)
