@@ -30,7 +30,7 @@ fn bridges(name: &str) -> BridgeReport {
         );
     }
     for warning in &report.warnings {
-        println!("  {warning}");
+        println!("  {warning:?}");
     }
     report
 }
