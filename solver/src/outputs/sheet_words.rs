@@ -353,7 +353,7 @@ mod tests {
             "within 45 degrees of square to the model over 100 % of the cut",
             "a wedge of 41 degrees, thin (good from 90 degrees, acceptable from 45), on cut 1, 60 mm above the board, right",
             "stays one piece",
-            "about 9.4 mm, on the board, middle",
+            "about 9.4 mm, 60 mm above the board, middle",
         ] {
             assert!(words.contains(part), "{part:?} is not in\n{words}");
         }
