@@ -25,7 +25,7 @@ pub trait Planner: Send + Sync + 'static {
         mesh::prepare_with(bytes, format, unit, options, cancel)
     }
 
-    /// The same for a model that may name files beside its own, with word of how it gets on.
+    /// The same for a model that may name files beside its own.
     fn prepare_beside(
         &self,
         bytes: &[u8],
@@ -33,9 +33,9 @@ pub trait Planner: Send + Sync + 'static {
         unit: Option<LengthUnit>,
         options: &PrepareOptions,
         beside: &dyn Beside,
-        control: &Control<'_>,
+        cancel: &Cancel,
     ) -> Result<Model, PrepareError> {
-        mesh::prepare_beside(bytes, format, unit, options, beside, control)
+        mesh::prepare_beside(bytes, format, unit, options, beside, cancel)
     }
 
     /// How a model stands with z up, as it does where no gate is asked for, and how it would rest.

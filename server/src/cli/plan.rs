@@ -150,8 +150,7 @@ pub fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), CliError> {
         .map_err(|error| CliError::Failed(format!("{}: {error}", path.display())))
 }
 
-/// A bar for work that tells how it gets on.
-pub fn progress_bar() -> ProgressBar {
+fn progress_bar() -> ProgressBar {
     let style = ProgressStyle::with_template("{bar:24} {percent:>3} % {elapsed:>5} {wide_msg}")
         .unwrap_or_else(|_| ProgressStyle::default_bar());
     // The bar keeps itself hidden where stderr is no terminal.
@@ -160,8 +159,7 @@ pub fn progress_bar() -> ProgressBar {
     bar
 }
 
-/// Shows how the work gets on.
-pub fn show(bar: &ProgressBar, progress: &Progress) {
+fn show(bar: &ProgressBar, progress: &Progress) {
     // A fraction outside 0 to 1 is pinned by the cast and the bar.
     bar.set_position((progress.fraction * 1000.0) as u64);
     bar.set_message(summary::progress_text(&progress_to_proto(progress)));

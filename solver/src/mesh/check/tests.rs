@@ -2,8 +2,7 @@ use super::super::fixtures::*;
 use super::*;
 
 fn crossings_of(mesh: &TriangleMesh) -> SelfCrossings {
-    let locator = SurfaceLocator::new(mesh).expect("sound indices");
-    self_crossings(mesh, &locator, &Cancel::new()).expect("nobody cancels").expect("few near")
+    self_crossings(mesh, &SurfaceLocator::new(mesh).expect("sound indices")).expect("few near")
 }
 
 fn kinds(mesh: &TriangleMesh) -> Vec<FaultKind> {
