@@ -211,6 +211,7 @@ pub fn compare(limb: &Limb, elements: usize) -> Result<Vec<Comparison>, String> 
                 body: &body,
                 model: &limb.model,
                 sheets: &sheets,
+                across: &[],
                 rubber: &rubber,
                 bridges: &[],
                 plugs: &[],

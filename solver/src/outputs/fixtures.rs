@@ -215,6 +215,7 @@ pub(super) fn tried_ball() -> (TrialReport, TriangleMesh) {
         body: &body,
         model: &model,
         sheets: &[shapes::upright([0.0, 40.0], [-1.0, 20.0])],
+        across: &[],
         rubber: &Rubber::default(),
         bridges: &[],
         plugs: &[],

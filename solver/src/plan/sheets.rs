@@ -14,6 +14,15 @@ use crate::sheets::{
     plan_sheets, surfaces_cross,
 };
 
+/// The surfaces along which cuts part the rubber, drawn out beyond it, in the mould frame.
+#[derive(Clone, Debug)]
+pub(super) struct CutSurfaces {
+    /// Of cuts from the outside.
+    pub sheets: Vec<TriangleMesh>,
+    /// Across bridges and near-bridges, led to from within.
+    pub across: Vec<TriangleMesh>,
+}
+
 /// Sheets in the mould frame, with what they belong to.
 #[derive(Clone, Debug)]
 pub(super) struct PlannedSheets {
@@ -25,7 +34,7 @@ pub(super) struct PlannedSheets {
     figures: LipFigures,
     one_piece: OnePiece,
     /// The surfaces along which the knife parts the rubber, where they are not those of the sheets' rulings.
-    surfaces: Option<Vec<TriangleMesh>>,
+    surfaces: Option<CutSurfaces>,
 }
 
 /// Sheets that are pieces of a surface that was there before them.
@@ -37,7 +46,7 @@ pub(super) struct GivenSheets {
     /// Discs of bridges that the surface does not cut across.
     pub own_discs: Vec<TriangleMesh>,
     /// The surfaces, as far as they are cut, drawn out beyond the rubber.
-    pub surfaces: Vec<TriangleMesh>,
+    pub surfaces: CutSurfaces,
 }
 
 /// Make the sheets of cuts that are drawn. `None` when the work was stopped before.
@@ -123,8 +132,8 @@ impl PlannedSheets {
         request: &PlanRequest,
         control: &Control<'_>,
     ) -> Result<Self, PlanError> {
-        let GivenSheets { sheets, discs, own_discs, surfaces: cut } = given;
-        let mut surfaces = cutting_surfaces(&[], &own_discs, DRAWN_OUT, &request.sheets);
+        let GivenSheets { sheets, discs, own_discs, mut surfaces } = given;
+        let drawn_out = cutting_surfaces(&[], &own_discs, DRAWN_OUT, &request.sheets);
         let mut crossings = Vec::new();
         for (index, disc) in own_discs.iter().enumerate() {
             for (sheet, own) in sheets.iter().enumerate() {
@@ -133,9 +142,10 @@ impl PlannedSheets {
                 }
             }
         }
-        surfaces.extend(cut);
+        surfaces.across.extend(drawn_out);
         let width = request.knife.hinge_width;
-        let one_piece = one_piece_along(&setup.body, &surfaces, width, control)?;
+        let all = surfaces.sheets.iter().chain(&surfaces.across);
+        let one_piece = one_piece_along(&setup.body, all, width, control)?;
         Ok(Self {
             owners: (0..sheets.len()).collect(),
             figures: lip_figures(&sheets, &request.sheets),
@@ -147,16 +157,15 @@ impl PlannedSheets {
     }
 
     /// The surfaces along which the knife parts the rubber, in the mould frame.
-    pub(super) fn cutting_surfaces(
-        &self,
-        setup: &Setup,
-        settings: &SheetSettings,
-    ) -> Vec<TriangleMesh> {
+    pub(super) fn cutting_surfaces(&self, setup: &Setup, settings: &SheetSettings) -> CutSurfaces {
         if let Some(surfaces) = &self.surfaces {
             return surfaces.clone();
         }
         let discs = self.discs.iter().map(|(index, _)| &setup.bridges.bridges[*index].surface);
-        cutting_surfaces(&self.plan.sheets, discs, DRAWN_OUT, settings)
+        CutSurfaces {
+            sheets: cutting_surfaces(&self.plan.sheets, [], DRAWN_OUT, settings),
+            across: cutting_surfaces(&[], discs, DRAWN_OUT, settings),
+        }
     }
 
     /// The side of the mould, level with the board, on which most of the cuts run; `None` where they

@@ -4,10 +4,10 @@ use std::sync::Arc;
 
 use super::request::PlanRequest;
 use super::setup::Setup;
-use super::sheets::PlannedSheets;
+use super::sheets::{CutSurfaces, PlannedSheets};
 use super::verdict::{Demand, NotTried, PlanTrial, TrialVerdict};
 use crate::control::{Control, Stage};
-use crate::mesh::{TriangleMesh, Vector};
+use crate::mesh::Vector;
 use crate::trial::{
     BridgePlace, Finer, Plug, TrialError, TrialReport, TrialSettings, TrialSetup, run,
 };
@@ -61,7 +61,7 @@ pub(super) struct Effort {
 /// Try what surfaces cut, with so many elements.
 pub(super) fn try_surfaces(
     setup: &Setup,
-    surfaces: &[TriangleMesh],
+    surfaces: &CutSurfaces,
     request: &PlanRequest,
     effort: &Effort,
     control: &Control<'_>,
@@ -105,7 +105,7 @@ fn settings(request: &PlanRequest, seconds: f64) -> TrialSettings {
 
 fn ask(
     setup: &Setup,
-    surfaces: &[TriangleMesh],
+    surfaces: &CutSurfaces,
     request: &PlanRequest,
     settings: &TrialSettings,
     control: &Control<'_>,
@@ -122,7 +122,8 @@ fn ask(
     let asked = TrialSetup {
         body: &setup.body,
         model: &setup.working,
-        sheets: surfaces,
+        sheets: &surfaces.sheets,
+        across: &surfaces.across,
         rubber: &request.rubber,
         bridges: &bridges,
         plugs: &plugs,

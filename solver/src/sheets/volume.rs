@@ -79,9 +79,9 @@ pub fn one_piece(
 }
 
 /// The same for surfaces that reach beyond both skins.
-pub fn one_piece_along(
+pub fn one_piece_along<'a>(
     body: &MouldBody,
-    surfaces: &[TriangleMesh],
+    surfaces: impl IntoIterator<Item = &'a TriangleMesh>,
     width: f64,
     control: &Control<'_>,
 ) -> Result<OnePiece, Cancelled> {

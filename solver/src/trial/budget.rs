@@ -31,11 +31,12 @@ fn run_here(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport
     let Some(seconds) = settings.seconds else {
         return trial(setup, settings.elements, None, control);
     };
-    if settings.finer == Finer::Never {
-        return at_least(setup, settings.elements, FINER * settings.elements, control);
-    }
+    let (first, most) = match settings.finer {
+        Finer::Never => (settings.elements, FINER * settings.elements),
+        Finer::IfReleased | Finer::Always => (COARSEST.min(settings.elements), settings.elements),
+    };
     let mut begun = control.elapsed().as_secs_f64();
-    let mut report = at_least(setup, COARSEST.min(settings.elements), settings.elements, control)?;
+    let mut report = at_least(setup, first, most, control)?;
     let is_worth_it = |outcome: &Outcome| match settings.finer {
         Finer::Never => false,
         Finer::IfReleased => *outcome == Outcome::Released,

@@ -38,7 +38,7 @@ pub(super) fn trial(
 ) -> Result<TrialReport, TrialError> {
     let model = RigidModel::new(setup.model, setup.body.board())?;
     let (solid, spacing) = mesh_rubber(setup, &model, elements, control)?;
-    let body = part(&solid, setup.sheets, Some(&model))?;
+    let body = part(&solid, setup.sheets.iter().chain(setup.across), Some(&model))?;
     let elastic = Elastic::new(&body.solid, Material::of(setup.rubber));
     let surface = body.solid.surface();
     let mut skin: Vec<u32> = surface.iter().flatten().copied().collect();

@@ -8,7 +8,7 @@ use super::pull::Pull;
 use super::report::{Frame, Hold, Outcome};
 use super::rig::Rig;
 use crate::body::Outside;
-use crate::mesh::{Point, SurfaceLocator, TriangleMesh, Vector};
+use crate::mesh::{Point, TriangleMesh, Vector};
 
 /// Steps in which lips and flaps are drawn aside.
 const OPENING_STEPS: usize = 10;
@@ -76,29 +76,18 @@ impl Rig<'_> {
         };
         let weights: Vec<f64> =
             (0..self.body.solid.nodes.len()).map(|n| self.elastic.node_volume(n)).collect();
-        let is_for_hands =
-            |sheet: &&TriangleMesh| self.reaches_outside(sheet) && !self.is_plug(sheet);
-        let sheets: Vec<&TriangleMesh> = self.setup.sheets.iter().filter(is_for_hands).collect();
+        let sheets: Vec<&TriangleMesh> =
+            self.setup.sheets.iter().filter(|sheet| self.reaches_outside(sheet)).collect();
         Ok((Hands::hold(&self.body, &weights, &sheets, &grip)?, opening))
     }
 
-    /// Whether a sheet opens the outside: a disc across a bridge does not, and no hand gets hold of its lips.
+    /// Whether a sheet opens the outside: where nothing but bridges is cut, no hand gets hold of its lips.
     fn reaches_outside(&self, sheet: &TriangleMesh) -> bool {
         let body = self.setup.body;
         let lowest = body.board().unwrap_or(f64::NEG_INFINITY);
         sheet.positions.iter().any(|p| {
             let p = Point::new(p.x, p.y, p.z.max(lowest + 1e-3));
             !body.holds(&p) && self.model.distance(&p) > 0.0
-        })
-    }
-
-    /// Whether a sheet cuts a plug across. In a blanket it may reach the outside, but it is cut from where the rubber is drawn
-    /// apart already: hands at its lips would draw on one and the same flap, one against the other.
-    fn is_plug(&self, sheet: &TriangleMesh) -> bool {
-        self.setup.plugs.iter().any(|plug| {
-            SurfaceLocator::new(plug.disc).is_ok_and(|disc| {
-                sheet.positions.iter().all(|p| disc.closest(p).distance <= 0.5 * plug.width)
-            })
         })
     }
 

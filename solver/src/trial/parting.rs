@@ -28,13 +28,13 @@ const CRUMB_ELEMENTS: f64 = 20.0;
 /// Part a body along sheets. Faces are laid along the sheets first; those between two elements are parted
 /// if the line between the middles of the elements goes through a sheet; a node is split into the fans of
 /// elements round it that still hang together face by face. No rubber is lost but crumbs.
-pub fn part(
+pub fn part<'s>(
     solid: &Solid,
-    sheets: &[TriangleMesh],
+    sheets: impl IntoIterator<Item = &'s TriangleMesh>,
     model: Option<&RigidModel>,
 ) -> Result<Parted, TrialError> {
     let sheets: Vec<SurfaceLocator> = sheets
-        .iter()
+        .into_iter()
         .filter(|s| !s.faces.is_empty())
         .map(SurfaceLocator::new)
         .collect::<Result<_, _>>()?;

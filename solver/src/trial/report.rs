@@ -15,9 +15,12 @@ pub struct TrialSetup<'a> {
     pub body: &'a MouldBody,
     /// The rigid model: closed, oriented.
     pub model: &'a TriangleMesh,
-    /// Sheets of the cuts, from the model to the outside, and discs through bridges that are cut.
-    /// They may reach a little into the model and out of the rubber.
+    /// Sheets of the cuts, from the model to the outside, which hands draw open. They may reach a little into the model and
+    /// out of the rubber.
     pub sheets: &'a [TriangleMesh],
+    /// Discs that cut rubber across in holes of the model, or in rings of it that all but close. They are led to from within,
+    /// and no hand gets hold of their lips, wherever they reach.
+    pub across: &'a [TriangleMesh],
     /// The rubber.
     pub rubber: &'a Rubber,
     /// Places where bridges are looked at.

@@ -92,6 +92,7 @@ impl Piece {
             body,
             model,
             sheets: &[sheet.cut_surface(&is_cut)],
+            across: &[],
             rubber: &Rubber::default(),
             bridges: &[],
             plugs: &[],

@@ -17,7 +17,7 @@ use crate::plan::error::PlanError;
 use crate::plan::openings::opening_reach;
 use crate::plan::request::PlanRequest;
 use crate::plan::setup::Setup;
-use crate::plan::sheets::{DRAWN_OUT, GivenSheets, PlannedSheets};
+use crate::plan::sheets::{CutSurfaces, DRAWN_OUT, GivenSheets, PlannedSheets};
 use crate::sheets::{
     CutLine, SheetFlow, SheetSettings, cutting_surfaces, disc_sheet, surfaces_cross, traced_sheet,
 };
@@ -158,9 +158,12 @@ impl Drawing<'_> {
             openings,
         };
         let surface = sheet.cut_surface(&|place| pattern.is_cut(place));
-        let mut surfaces = vec![surface];
-        surfaces.extend(self.additions.iter().map(|addition| addition.surface(sheet)));
-        surfaces.extend(cutting_surfaces(&[], near_surfaces, DRAWN_OUT, settings));
+        let mut cut = vec![surface];
+        cut.extend(self.additions.iter().map(|addition| addition.surface(sheet)));
+        let surfaces = CutSurfaces {
+            sheets: cut,
+            across: cutting_surfaces(&[], near_surfaces, DRAWN_OUT, settings),
+        };
         let given = GivenSheets { sheets, discs, own_discs, surfaces };
         let planned = PlannedSheets::given(given, setup, request, control)?;
         let origin = Origin::TwoSides(TwoSides {

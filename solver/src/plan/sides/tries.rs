@@ -9,11 +9,11 @@ use super::draw::{Addition, Drawing};
 use super::pattern::whole;
 use super::views::Views;
 use crate::control::Stage;
-use crate::mesh::TriangleMesh;
 use crate::plan::candidate::Candidate;
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
+use crate::plan::sheets::CutSurfaces;
 use crate::plan::trial::{ATTEMPTS, Effort, try_surfaces};
 use crate::plan::verdict::{NotTried, PlanTrial, TrialVerdict, is_easy};
 use crate::plan::workbench::Workbench;
@@ -224,14 +224,13 @@ impl<'s, 'v> Tries<'s, 'v> {
         &mut self,
         bench: &Workbench<'_, '_, '_>,
         cut: &Cut,
-    ) -> Result<Vec<TriangleMesh>, PlanError> {
+    ) -> Result<CutSurfaces, PlanError> {
         let sheet = self.views.sheet(cut.view, bench.control)?;
-        let mut surfaces = vec![sheet.cut_surface(&|place| cut.pattern.is_cut(place))];
+        let mut sheets = vec![sheet.cut_surface(&|place| cut.pattern.is_cut(place))];
         let additions = self.additions(bench, cut)?;
-        surfaces.extend(additions.iter().map(|addition| addition.surface(&sheet)));
+        sheets.extend(additions.iter().map(|addition| addition.surface(&sheet)));
         let drawing = self.drawing(bench, &sheet, &additions);
-        surfaces.extend(drawing.own_discs(&bench.request.sheets)?);
-        Ok(surfaces)
+        Ok(CutSurfaces { sheets, across: drawing.own_discs(&bench.request.sheets)? })
     }
 
     fn drawing<'d>(
