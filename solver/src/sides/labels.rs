@@ -23,7 +23,7 @@ pub struct Labels {
     pub border_cost: f64,
     /// Area of islands that were given to the side round them, as a share of the whole area.
     pub flipped: f64,
-    /// Holes round whose limb one of the sides runs all the way, by the numbers of whoever asked ([`super::Hole`]).
+    /// Holes round whose limb one of the sides runs all the way, of those that the surface is asked about.
     pub wrapped: Vec<usize>,
 }
 
@@ -110,13 +110,15 @@ impl<'a> Labeller<'a> {
         let price = Price { surface, areas, wrong: &wrong };
         let flipped = price.join_islands(&mut front);
         let total: f64 = areas.iter().sum();
+        let holes = surface.holes.iter().filter(|(_, hole)| hole.is_wrapped(surface, &front));
+        let wrapped = holes.map(|(number, _)| *number).collect();
         Labels {
             direction: *direction,
             wrong: depth * price.undercut(&front) / total,
             border_cost: price.border(&front),
             flipped: flipped / total,
             front,
-            wrapped: Vec::new(),
+            wrapped,
         }
     }
 }

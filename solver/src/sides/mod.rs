@@ -25,7 +25,6 @@ pub use border::{Border, BorderPath};
 pub use labels::{Labeller, Labels};
 pub use sheet::{BorderPlace, PartKind, PartingSheet, SheetPart, SheetPlace};
 pub use surface::Surface;
-pub use wraps::Hole;
 pub use zero_set::zero_set;
 
 use crate::control::Cancelled;

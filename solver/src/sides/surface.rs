@@ -6,6 +6,7 @@ use crate::mesh::{
 };
 
 use super::SidesError;
+use super::wraps::Hole;
 
 /// Vertices of the surface, about. Borders are drawn between them, so that what is finer than an edge is not
 /// seen; a figure of 150 mm gets edges of about 2.5 mm.
@@ -25,6 +26,8 @@ pub struct Surface {
     pub weight: Vec<f64>,
     /// Faces that may look either way: the rubber before them is cut across besides.
     pub spared: Vec<bool>,
+    /// Holes that are asked about, each with the number that it was given.
+    pub(super) holes: Vec<(usize, Hole)>,
 }
 
 impl Surface {
@@ -43,6 +46,7 @@ impl Surface {
             is_gate: mesh.positions.iter().map(|p| gate.holds(p)).collect(),
             weight: mesh.positions.iter().map(weight).collect(),
             spared: vec![false; mesh.faces.len()],
+            holes: Vec::new(),
             mesh,
             topology,
             locator,
@@ -59,6 +63,13 @@ impl Surface {
             let looks = (hit.point - middle).dot(&self.mesh.area_vector(FaceId(f))) > 0.0;
             *spared |= looks && hit.distance <= reach;
         }
+        Ok(())
+    }
+
+    /// Ask of all labels from now on whether a side runs all round the limb that goes round a hole.
+    pub fn ask_about(&mut self, number: usize, disc: &TriangleMesh) -> Result<(), SidesError> {
+        let hole = Hole::new(self, disc).map_err(SidesError::Locator)?;
+        self.holes.push((number, hole));
         Ok(())
     }
 

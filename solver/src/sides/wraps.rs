@@ -5,7 +5,7 @@
 //! curve that crosses the disc across the hole more often one way than the other: whether the crossings of the disc, summed up
 //! along the skin of that side, depend on the way.
 
-use super::{Labels, Surface};
+use super::Surface;
 use crate::mesh::{FaceId, LocatorError, Point, SurfaceLocator, TriangleMesh};
 use crate::sheets::widened;
 
@@ -39,11 +39,11 @@ impl Hole {
     }
 
     /// Whether one of two sides runs all round the limb.
-    pub fn is_wrapped(&self, surface: &Surface, labels: &Labels) -> bool {
+    pub fn is_wrapped(&self, surface: &Surface, front: &[bool]) -> bool {
         let topology = &surface.topology;
-        let mut turns: Vec<Option<i32>> = vec![None; labels.front.len()];
+        let mut turns: Vec<Option<i32>> = vec![None; front.len()];
         let mut next = Vec::new();
-        for first in 0..labels.front.len() as u32 {
+        for first in 0..front.len() as u32 {
             if turns[first as usize].is_some() {
                 continue;
             }
@@ -53,7 +53,7 @@ impl Hole {
                 for &edge in &topology.face_edges[face as usize] {
                     let [a, b] = topology.edge_faces[edge as usize];
                     let other = if a == face { b } else { a };
-                    if labels.front[other as usize] != labels.front[face as usize] {
+                    if front[other as usize] != front[face as usize] {
                         continue;
                     }
                     let crossing = i32::from(self.through[edge as usize]);
@@ -103,17 +103,9 @@ mod tests {
         let disc = TriangleMesh { positions: rim.into_iter().chain([middle]).collect(), faces };
         let hole = Hole::new(&surface, &disc).expect("a hole");
         let wrapped = |towards: &Vector| {
-            let front = (0..surface.mesh.faces.len() as u32)
-                .map(|f| (surface.mesh.face_middle(FaceId(f)) - middle).dot(towards) > 0.0);
-            let labels = Labels {
-                direction: *towards,
-                front: front.collect(),
-                wrong: 0.0,
-                border_cost: 0.0,
-                flipped: 0.0,
-                wrapped: Vec::new(),
-            };
-            hole.is_wrapped(&surface, &labels)
+            let faces = 0..surface.mesh.faces.len() as u32;
+            let ahead = |f| (surface.mesh.face_middle(FaceId(f)) - middle).dot(towards) > 0.0;
+            hole.is_wrapped(&surface, &faces.map(ahead).collect::<Vec<bool>>())
         };
         assert!(!wrapped(&axis));
         assert!(wrapped(&across));

@@ -10,8 +10,8 @@ use super::pattern::whole;
 use crate::body::Outside;
 use crate::control::Control;
 use crate::field::{Equations, Potential, RubberDomain};
-use crate::mesh::{LocatorError, Point, TriangleMesh, Vector};
-use crate::sides::{Border, Hole, Labeller, Labels, PartingSheet, SidesError, Surface};
+use crate::mesh::{Point, TriangleMesh, Vector};
+use crate::sides::{Border, Labeller, Labels, PartingSheet, SidesError, Surface};
 
 /// Directions level with the board, round half a turn: the opposite one has the same border.
 const ROUND: u32 = 12;
@@ -33,11 +33,8 @@ const TURNS: ([usize; UNDERCUT.len()], [usize; UNDERCUT.len()]) = ([0, 1, 2], [2
 /// length, are much the same: the better one goes first, the other after all that differ.
 const ALIKE: (f64, f64) = (25.0, 0.15);
 /// What a bridge that the direction does not look through costs in the ranking, mm: about what a cut across it
-/// and the way to it take.
+/// and the way to it take. So does one whose limb one side runs all round: nothing else opens such a sleeve of rubber.
 const BLIND_BRIDGE: f64 = 120.0;
-/// What a limb costs that one side runs all round, mm: the rubber round it is a sleeve, which only a cut across the hole and the
-/// way to that open.
-const SLEEVE: f64 = BLIND_BRIDGE;
 /// What a millimetre of border costs more in all but the last ranking where the knife leans too far or the model stops it. Two such
 /// millimetres in a plan are one too many, so the price is that of another millimetre of cut; no source.
 const AWKWARD: f64 = 1.0;
@@ -86,11 +83,15 @@ impl<'a> Views<'a> {
         for disc in setup.near.iter().filter_map(|near| near.disc.as_ref()) {
             surface.spare(&disc.surface, disc.width())?;
         }
+        for (number, bridge) in setup.bridges.bridges.iter().enumerate() {
+            if setup.crossed[number] {
+                surface.ask_about(number, &bridge.surface)?;
+            }
+        }
         control.check()?;
         let mut labeller = Labeller::new(&surface);
         let area: f64 = surface.mesh.area();
         let in_gate = |p: &Point| setup.gate.holds(p);
-        let holes = holes(setup, &surface)?;
         let mut views: Vec<View> = Vec::new();
         for depth in DEPTHS {
             if !views.is_empty() && control.is_past(end) {
@@ -98,15 +99,13 @@ impl<'a> Views<'a> {
             }
             for direction in directions() {
                 control.check()?;
-                let mut labels = labeller.label(&direction, depth);
-                let wrapped = holes.iter().filter(|(_, hole)| hole.is_wrapped(&surface, &labels));
-                labels.wrapped = wrapped.map(|(bridge, _)| *bridge).collect();
+                let labels = labeller.label(&direction, depth);
                 let border = Border::new(&surface, &labels, &in_gate);
                 if border.paths.is_empty() || !labels.border_cost.is_finite() {
                     continue;
                 }
                 let blind = blind(setup, &direction);
-                let sleeves = SLEEVE * labels.wrapped.len() as f64;
+                let sleeves = BLIND_BRIDGE * labels.wrapped.len() as f64;
                 let rank =
                     |worth: f64| labels.border_cost + labels.wrong * area / worth + blind + sleeves;
                 let ranks = UNDERCUT.map(rank);
@@ -270,16 +269,6 @@ fn directions() -> Vec<Vector> {
             Vector::new(azimuth.cos() * tilt.cos(), azimuth.sin() * tilt.cos(), tilt.sin())
         })
         .collect()
-}
-
-/// The holes of the bridges that are cut across, each with its bridge's number.
-fn holes(setup: &Setup, surface: &Surface) -> Result<Vec<(usize, Hole)>, SidesError> {
-    let bridges = setup.bridges.bridges.iter().zip(&setup.crossed).enumerate();
-    bridges
-        .filter(|(_, (_, crossed))| **crossed)
-        .map(|(number, (bridge, _))| Ok((number, Hole::new(surface, &bridge.surface)?)))
-        .collect::<Result<_, LocatorError>>()
-        .map_err(SidesError::Locator)
 }
 
 /// What bridges and near-bridges cost that a direction does not look through, mm: the less the farther it is from square
