@@ -9,11 +9,11 @@ use super::checkpoint::Checkpoint;
 use super::closing::close;
 use super::ending::{BoundFor, Ending, StopReason};
 use super::error::PlanError;
+use super::halves::Halves;
 use super::hooks::Hooks;
 use super::request::PlanRequest;
 use super::standing::{Standing, Tried};
 use super::workbench::Workbench;
-use crate::bridges::bridge_letter;
 use crate::optimise::cut_set::CutSet;
 
 /// Least time between two checkpoints.
@@ -39,10 +39,8 @@ pub(super) struct Incumbents<'a> {
     saved: Instant,
     /// What went wrong on the way, a sentence each.
     faults: Vec<String>,
-    /// The shortest whole border whose two loose halves come off, mm, and the pull that this takes, N.
-    halves: Option<(f64, f64)>,
-    /// Each two loose halves that were held, by the bridge in whose hole; none where it was in no hole.
-    held: Vec<Option<usize>>,
+    /// What two loose halves did.
+    pub halves: Halves,
 }
 
 /// The best plan of all planning meshes, and what is proved on its own.
@@ -68,8 +66,7 @@ impl<'a> Incumbents<'a> {
             next: now,
             saved: now,
             faults: Vec::new(),
-            halves: None,
-            held: Vec::new(),
+            halves: Halves::default(),
         }
     }
 
@@ -181,18 +178,6 @@ impl<'a> Incumbents<'a> {
         self.faults.push(format!("the work was broken off by a fault: {fault}"));
     }
 
-    /// With all of a border between two sides cut, `length` mm, the two halves come off with a pull of `force` N.
-    pub(super) fn loose_halves(&mut self, length: f64, force: f64) {
-        if self.halves.is_none_or(|(least, _)| length < least) {
-            self.halves = Some((length, force));
-        }
-    }
-
-    /// Two loose halves were held, in the hole of a bridge or elsewhere.
-    pub(super) fn halves_held(&mut self, bridge: Option<usize>) {
-        self.held.push(bridge);
-    }
-
     /// What a step came to; none where a fault broke it off, which is noted, so that other ways to a plan are still tried.
     /// Whoever stops the work stops all of it.
     pub(super) fn unless_faulty<T>(
@@ -240,14 +225,8 @@ impl<'a> Incumbents<'a> {
         let Best { mut plan, bound, bound_for, standing, .. } = self.best?;
         plan.warnings.extend(self.faults);
         let comes_off = matches!(standing.tried, Tried::Passed | Tried::Narrowly);
-        if let Some((length, force)) = self.halves.filter(|_| !comes_off) {
-            plan.warnings.push(format!(
-                "no cut that leaves the mould in one piece comes off in the trial. In two loose halves, parted along {length:.0} mm \
-                 all round, it comes off with {force:.0} N: where a mould of two pieces will do, think of that"
-            ));
-        }
-        if !comes_off && self.halves.is_none() && !self.held.is_empty() {
-            plan.warnings.push(held_in_words(&self.held));
+        if !comes_off {
+            plan.warnings.extend(self.halves.in_words());
         }
         let ending = Ending::new(stopped_by, plan.cost, bound, bound_for);
         close(&mut plan, ending, request);
@@ -270,42 +249,5 @@ impl<'a> Incumbents<'a> {
             keep(&bytes);
         }
         self.saved = Instant::now();
-    }
-}
-
-/// What two loose halves that were held say to a person: where, and what to do instead.
-fn held_in_words(held: &[Option<usize>]) -> String {
-    let views = match held.len() {
-        1 => "one direction".to_owned(),
-        more => format!("{more} directions"),
-    };
-    let mut holes: Vec<usize> = held.iter().flatten().copied().collect();
-    let times = |hole: usize| held.iter().filter(|h| **h == Some(hole)).count();
-    holes.sort_by_key(|&hole| (std::cmp::Reverse(times(hole)), hole));
-    holes.dedup();
-    let (place, joint) = match holes.first().map(|&hole| bridge_letter(hole)) {
-        Some(letter) => (
-            format!("in the hole of bridge {letter}"),
-            "a joint through the limb that goes round that hole".to_owned(),
-        ),
-        None => ("where the release trial names the place".to_owned(), "a joint there".to_owned()),
-    };
-    format!(
-        "no cut between two sides was found that lets the model out: parted all round, seen from {views}, even two loose halves are \
-         held, {place}. More time may find a cut. Where it does not: make the model in parts, with {joint}, and mould each \
-         by itself, or make the mould of more pieces than one"
-    )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_holds_is_named_by_the_hole_where_it_was_most_often() {
-        let words = held_in_words(&[None, Some(1), Some(0), Some(1)]);
-        assert!(words.contains("from 4 directions") && words.contains("bridge B"), "{words}");
-        let words = held_in_words(&[None]);
-        assert!(words.contains("from one direction") && !words.contains("bridge"), "{words}");
     }
 }

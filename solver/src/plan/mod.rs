@@ -14,6 +14,7 @@ mod demand;
 mod ending;
 mod error;
 mod families;
+mod halves;
 mod hinges;
 mod hooks;
 mod improve;

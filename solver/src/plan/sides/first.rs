@@ -127,10 +127,10 @@ impl Shortening<'_, '_> {
             for (cut, report) in some.iter().zip(reports) {
                 if report.outcome == Outcome::Released {
                     let pull = report.greatest_pull();
-                    incumbents.loose_halves(cut.length(), pull);
+                    incumbents.halves.come_off(cut.length(), pull);
                     loose.push((pull, cut.view));
                 } else if let Outcome::Stuck { place, .. } = report.outcome {
-                    incumbents.halves_held(hole_at(&bench.setup.bridges.bridges, &place));
+                    incumbents.halves.are_held(hole_at(&bench.setup.bridges.bridges, &place));
                 } else {
                     undecided.push(cut.view);
                 }
