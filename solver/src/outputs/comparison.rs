@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::cautions::CAUTIONS_IN_SHORT;
 use crate::plan::{Compared, Comparison};
-use crate::sheets::runs_behind;
+use crate::sheets::leans_behind;
 use crate::trial::Outcome;
 
 /// Plans in one table; more make a further table below.
@@ -69,7 +69,7 @@ pub(super) const FIGURES: [Figure; 14] = [
         what: "knife leans at most, deg",
         better: Better::Less,
         of: |r| match r.worst_angle {
-            Some(lean) if runs_behind(lean, f64::INFINITY) => (Some(lean), "behind".to_owned()),
+            Some(lean) if leans_behind(lean) => (Some(lean), "behind".to_owned()),
             lean => number(lean, 0),
         },
     },

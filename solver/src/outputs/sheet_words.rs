@@ -5,7 +5,7 @@ use super::stretches::{Side, Stretch, Weakness, weak_stretches};
 use super::whereabouts::Whereabouts;
 use super::words::millimetres;
 use crate::plan::{Cut, CutKind, Plan, SheetReport};
-use crate::sheets::{BEHIND, Sheet, SheetSettings, Station, runs_behind};
+use crate::sheets::{BEHIND, Sheet, SheetSettings, Station, leans_behind, leaves_no_lip};
 
 /// Most weak stretches told of one cut; the rest are summed.
 const MOST_TOLD: usize = 4;
@@ -51,7 +51,7 @@ fn depth_and_angle(cut: &Cut, stations: &[&Station], places: &Whereabouts) -> St
     let lean = |station: &&&Station| station.angle_from_normal;
     let worst = stations.iter().max_by(|a, b| lean(a).total_cmp(&lean(b)));
     let angle = worst.as_ref().map_or(0.0, lean);
-    let behind = worst.filter(|_| runs_behind(angle, f64::INFINITY));
+    let behind = worst.filter(|_| leans_behind(angle));
     let square = if let Some(station) = behind {
         format!("At worst, {}, the knife would run {BEHIND}.", places.place(&station.on_model))
     } else if angle < 0.5 {
@@ -122,7 +122,7 @@ fn one_stretch(stretch: &Stretch, branch: Option<usize>, places: &Whereabouts) -
         places.place(&stretch.place)
     );
     let wedge = stretch.least_wedge;
-    if stretch.weakness != Weakness::Blocked && runs_behind(0.0, wedge) {
+    if stretch.weakness != Weakness::Blocked && leaves_no_lip(wedge) {
         return format!("NO LIP on the {side}, the knife would run {BEHIND}: {where_to}.");
     }
     match stretch.weakness {
@@ -167,7 +167,7 @@ pub(super) fn of_plan(plan: &Plan, report: &SheetReport, places: &Whereabouts) -
         } else {
             ""
         };
-        let thinnest = if runs_behind(0.0, thinnest) {
+        let thinnest = if leaves_no_lip(thinnest) {
             format!("none, the knife would run {BEHIND}")
         } else {
             format!("a wedge of {thinnest:.0} degrees{verdict}")
@@ -187,11 +187,8 @@ pub(super) fn of_plan(plan: &Plan, report: &SheetReport, places: &Whereabouts) -
 
 /// On which cut the thinnest lip is, and where.
 fn thinnest_place(plan: &Plan, places: &Whereabouts) -> String {
-    let stations = plan.cuts.iter().flat_map(|cut| {
-        let stations = cut.sheets.iter().flat_map(|sheet| &sheet.stations);
-        stations.filter(|station| !station.flags.blocked).map(move |station| (cut.order, station))
-    });
-    let thinnest = stations.min_by(|(_, a), (_, b)| a.least_wedge().total_cmp(&b.least_wedge()));
+    let least = |a: &Station, b: &Station| a.least_wedge().total_cmp(&b.least_wedge());
+    let thinnest = plan.open_stations().min_by(|(_, a), (_, b)| least(a, b));
     thinnest.map_or(String::new(), |(order, station)| {
         format!(", on cut {order}, {}", places.place(&station.on_model))
     })

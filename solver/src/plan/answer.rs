@@ -8,7 +8,7 @@ use crate::body::Outside;
 use crate::bridges::{BridgeKind, Confirmation, DiscState};
 use crate::mesh::{Point, Vector};
 use crate::nalgebra::Isometry3;
-use crate::sheets::{CrossedBy, LipFigures, OnePiece, Sheet, SheetSettings};
+use crate::sheets::{CrossedBy, LipFigures, OnePiece, Sheet, SheetSettings, Station};
 use serde::{Deserialize, Serialize};
 
 /// A cut plan.
@@ -61,6 +61,16 @@ pub struct Plan {
     /// What to see to before anything is poured; `None` as long as the work goes on, and where it was stopped.
     #[serde(default)]
     pub advice: Option<Advice>,
+}
+
+impl Plan {
+    /// Stations that the knife gets to, each with its cut's number.
+    pub fn open_stations(&self) -> impl Iterator<Item = (u32, &Station)> {
+        self.cuts.iter().flat_map(|cut| {
+            let all = cut.sheets.iter().flat_map(|sheet| &sheet.stations);
+            all.filter(|station| !station.flags.blocked).map(move |station| (cut.order, station))
+        })
+    }
 }
 
 /// Two sides of a model, and how much of the border between them is cut.

@@ -4,7 +4,9 @@ use super::answer::{Limit, Plan, SheetReport};
 use super::request::PlanRequest;
 use crate::body::Whereabouts;
 use crate::bridges::bridge_letter;
-use crate::sheets::{BEHIND, CrossedBy, LipFigures, SheetSettings, Station, runs_behind};
+use crate::sheets::{
+    BEHIND, CrossedBy, LipFigures, SheetSettings, Station, leans_behind, leaves_no_lip,
+};
 
 /// The limits that sheets have to meet.
 pub(super) fn sheet_limits(
@@ -36,7 +38,7 @@ pub(super) fn sheet_limits(
             "{:.0} % of the cut has the knife within {:.0} degrees of square to the model; {}",
             100.0 * figures.share_acceptable,
             settings.acceptable_lean(),
-            if runs_behind(figures.worst_angle, f64::INFINITY) {
+            if leans_behind(figures.worst_angle) {
                 let at = station_of(plan, places, figures.worst_angle, |s| s.angle_from_normal);
                 format!("{at} it would run {BEHIND}")
             } else {
@@ -76,12 +78,8 @@ fn station_of(
     figure: f64,
     of: impl Fn(&Station) -> f64,
 ) -> String {
-    let stations = plan.cuts.iter().flat_map(|cut| {
-        let stations = cut.sheets.iter().flat_map(|sheet| &sheet.stations);
-        stations.filter(|station| !station.flags.blocked).map(move |station| (cut.order, station))
-    });
     let off = |station: &Station| (of(station) - figure).abs();
-    let nearest = stations.min_by(|(_, a), (_, b)| off(a).total_cmp(&off(b)));
+    let nearest = plan.open_stations().min_by(|(_, a), (_, b)| off(a).total_cmp(&off(b)));
     nearest.map_or_else(
         || "at worst".to_owned(),
         |(order, station)| {
@@ -96,7 +94,7 @@ fn weak_text(
     plan: &Plan,
     places: &Whereabouts,
 ) -> String {
-    let thinnest = if runs_behind(0.0, figures.least_wedge) {
+    let thinnest = if leaves_no_lip(figures.least_wedge) {
         let at = station_of(plan, places, figures.least_wedge, Station::least_wedge);
         format!("{at} the knife would run {BEHIND}")
     } else {

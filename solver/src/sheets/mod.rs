@@ -52,7 +52,9 @@ pub use crossing::{CrossedBy, Crossing, surfaces_cross};
 pub use line::CutLine;
 pub use seam::{Area, SeamAreas, mean_curvature, seam_visibility};
 pub use settings::{SheetError, SheetSettings};
-pub use sheet::{BEHIND, LipFigures, Sheet, Station, StationFlags, lip_figures, runs_behind};
+pub use sheet::{
+    BEHIND, LipFigures, Sheet, Station, StationFlags, leans_behind, leaves_no_lip, lip_figures,
+};
 pub use traced::{SheetFlow, traced_sheet};
 pub(crate) use volume::widened;
 pub use volume::{Neck, OnePiece, cutting_surfaces, one_piece, one_piece_along};

@@ -62,17 +62,21 @@ impl Station {
         self.wedge[0].min(self.wedge[1])
     }
 
-    /// Whether the knife would run along the model's surface or behind it: see [`runs_behind`].
+    /// Whether the knife would run along the model's surface or behind it.
     pub fn is_behind(&self) -> bool {
-        runs_behind(self.angle_from_normal, self.least_wedge())
+        leans_behind(self.angle_from_normal) || leaves_no_lip(self.least_wedge())
     }
 }
 
-/// Whether a knife that leans so far from square to the model and leaves such a wedge beside it (degrees) would run along the
-/// model's surface or behind it. Such a lean or wedge, beyond 90 and below 0, is true of the sheet, and tells a person
-/// nothing: it is said in words.
-pub fn runs_behind(lean: f64, wedge: f64) -> bool {
-    lean >= 90.0 || wedge <= 0.0
+/// Whether a knife that leans so far from square to the model, degrees, would run along its surface or behind it. Such a lean
+/// is true of the sheet, and tells a person nothing: it is said in words.
+pub fn leans_behind(lean: f64) -> bool {
+    lean >= 90.0
+}
+
+/// The same of a knife that leaves such a wedge of rubber beside it, degrees.
+pub fn leaves_no_lip(wedge: f64) -> bool {
+    wedge <= 0.0
 }
 
 /// What there is to say then, after "the knife would run".

@@ -13,7 +13,7 @@ use super::raster::{Shaded, Shot};
 use super::sight::{Sighting, is_seen};
 use super::surface::{Foot, Surface};
 use super::text::{Fonts, Weight};
-use super::view::{self, Camera, View};
+use super::view::{self, Camera};
 use super::{Picture, PictureError, PictureStyle, SAMPLE_SPACING};
 use super::{check_model, check_size, frame_of};
 use crate::advice::Shell;
@@ -60,9 +60,7 @@ pub fn draw_shell(
     let (Some(shell), Some(report)) = (shell_of(plan), &plan.sheets) else { return Ok(None) };
     let Some(blanket) = outside(model, report) else { return Ok(None) };
     cancel.check()?;
-    let all = view::usual_views(&frame_of(plan)?);
-    let views: Vec<View> =
-        SIDES.iter().filter_map(|name| all.iter().find(|v| v.name == *name)).copied().collect();
+    let views = view::views_named(&frame_of(plan)?, &SIDES);
     let (low, high) = blanket.bounds().ok_or(PictureError::EmptyModel)?;
     let centre = crate::nalgebra::center(&low, &high);
     let extent = view::extent(&views, &blanket.positions, centre);

@@ -52,6 +52,12 @@ pub(super) fn usual_views(frame: &Frame) -> [View; 7] {
     })
 }
 
+/// Those of them with these names, in the order of the names.
+pub(super) fn views_named(frame: &Frame, names: &[&str]) -> Vec<View> {
+    let all = usual_views(frame);
+    names.iter().filter_map(|name| all.iter().find(|view| view.name == *name).copied()).collect()
+}
+
 /// Largest width and height of the model over all views, mm.
 pub(super) fn extent(views: &[View], points: &[Point], centre: Point) -> [f64; 2] {
     let mut extent = [0f64; 2];

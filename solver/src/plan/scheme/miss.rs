@@ -2,7 +2,7 @@
 
 use crate::bridges::bridge_letter;
 use crate::mesh::Point;
-use crate::sheets::{BEHIND, runs_behind};
+use crate::sheets::{BEHIND, leans_behind, leaves_no_lip};
 use serde::{Deserialize, Serialize};
 
 /// Something that a scheme gets wrong. Places are in the model's own coordinates, mm; cuts are named by
@@ -149,10 +149,10 @@ impl Miss {
             Self::NarrowHinge { width, asked, .. } => {
                 format!("a hinge is {width:.1} mm wide where {asked:.0} mm is asked")
             }
-            Self::SlantedCut { cut, angle, .. } if runs_behind(*angle, f64::INFINITY) => {
+            Self::SlantedCut { cut, angle, .. } if leans_behind(*angle) => {
                 format!("along cut {cut} the knife would run {BEHIND}")
             }
-            Self::WeakLip { cut, wedge, .. } if runs_behind(0.0, *wedge) => {
+            Self::WeakLip { cut, wedge, .. } if leaves_no_lip(*wedge) => {
                 format!("cut {cut} leaves no lip: the knife would run {BEHIND}")
             }
             Self::SlantedCut { cut, angle, allowed, .. } => format!(

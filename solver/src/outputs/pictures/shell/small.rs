@@ -9,7 +9,7 @@ use super::super::raster::{Shaded, Shot};
 use super::super::sight::{Sighting, distance, is_seen};
 use super::super::surface::Surface;
 use super::super::text::{Fonts, Weight};
-use super::super::view::{self, Camera, View};
+use super::super::view::{self, Camera};
 use super::super::{PictureError, SAMPLE_SPACING};
 use super::{FACED, Scene};
 use crate::mesh::TriangleMesh;
@@ -35,9 +35,7 @@ pub(in super::super) fn small<'f>(
 ) -> Result<Option<Canvas<'f>>, PictureError> {
     let (Some(shell), Some(report)) = (shell_of(plan), &plan.sheets) else { return Ok(None) };
     let Some(blanket) = outside(model, report) else { return Ok(None) };
-    let all = view::usual_views(&frame_of(plan)?);
-    let views: Vec<View> =
-        LEVEL.iter().filter_map(|name| all.iter().find(|v| v.name == *name)).copied().collect();
+    let views = view::views_named(&frame_of(plan)?, &LEVEL);
     let (low, high) = blanket.bounds().ok_or(PictureError::EmptyModel)?;
     let centre = crate::nalgebra::center(&low, &high);
     let extent = view::extent(&views, &blanket.positions, centre);
