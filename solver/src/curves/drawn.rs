@@ -4,8 +4,9 @@
 //! tells which lines make one cut and where hinges are. Rings are looked for on the mesh fitted to
 //! the lines themselves.
 
-use super::finish::{Finished, Finisher, Held, falls_short};
+use super::finish::{Finished, Finisher, falls_short};
 use super::fitted::{Fitted, fit};
+use super::held::Held;
 use super::path::{CutCurve, CutCurves};
 use crate::control::Control;
 use crate::girth::{PlanningGraph, Ring};

@@ -2,13 +2,13 @@
 
 use super::ends::{Shortening, lengthen_all, lengthen_ends, shorten_ends};
 use super::fitted::fit;
+use super::held::Held;
 use super::measure::CurveRows;
 use super::path::{CutCurves, cut_chains};
 use super::straighten::straighten_within_rows;
 use super::weigh::weighted_length;
 use crate::control::Control;
 use crate::girth::{PlanningGraph, Ring};
-use crate::mesh::Point;
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::pool::{Pools, RowPool};
 use crate::optimise::separation::{Crossing, Separator};
@@ -20,23 +20,6 @@ pub struct FinishSettings {
     pub entry_price: f64,
     /// Shortest cut worth making, mm.
     pub least_cut: f64,
-}
-
-/// Where rubber that curves leave too tight holds the model.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Held {
-    /// Middle of the ring.
-    pub ring: Point,
-    /// Middle of what lies beyond it.
-    pub beyond: Point,
-}
-
-impl Held {
-    /// By a ring of `graph`.
-    pub(super) fn by(graph: &PlanningGraph, ring: &Ring) -> Self {
-        let beyond = graph.middle(ring.beyond.iter().copied());
-        Self { ring: graph.middle_of_ring(&ring.outline), beyond }
-    }
 }
 
 /// Curves of a plan.

@@ -9,7 +9,7 @@ use std::ops::Range;
 
 use rayon::prelude::*;
 
-use super::finish::Held;
+use super::held::Held;
 use crate::girth::PlanningGraph;
 use crate::mesh::{CurvePoint, Vector, barycentric};
 use crate::optimise::pool::{Pools, RowPool};

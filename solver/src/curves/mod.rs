@@ -5,6 +5,7 @@ mod drawn;
 mod ends;
 mod finish;
 mod fitted;
+mod held;
 mod measure;
 mod measured;
 mod path;
@@ -13,7 +14,8 @@ mod straighten;
 mod weigh;
 
 pub use drawn::{Drawn, DrawnError, DrawnLine};
-pub use finish::{FinishSettings, Finished, Finisher, Held};
+pub use finish::{FinishSettings, Finished, Finisher};
+pub use held::Held;
 pub use measure::{Contribution, CurveRows};
 pub use path::{CutCurve, CutCurves, cut_chains, straighten_chain};
 pub use rims::StraightRims;

@@ -110,7 +110,8 @@ impl<'a> Labeller<'a> {
         let price = Price { surface, areas, wrong: &wrong };
         let flipped = price.join_islands(&mut front);
         let total: f64 = areas.iter().sum();
-        let holes = surface.holes.iter().filter(|(_, hole)| hole.is_wrapped(surface, &front));
+        let holes =
+            surface.holes.iter().filter(|(_, hole)| hole.is_wrapped(&surface.topology, &front));
         let wrapped = holes.map(|(number, _)| *number).collect();
         Labels {
             direction: *direction,

@@ -68,7 +68,8 @@ impl Surface {
 
     /// Ask of all labels from now on whether a side runs all round the limb that goes round a hole.
     pub fn ask_about(&mut self, number: usize, disc: &TriangleMesh) -> Result<(), SidesError> {
-        let hole = Hole::new(self, disc).map_err(SidesError::Locator)?;
+        let hole = Hole::new(&self.mesh, &self.topology, self.mean_edge(), disc)
+            .map_err(SidesError::Locator)?;
         self.holes.push((number, hole));
         Ok(())
     }

@@ -5,8 +5,7 @@
 //! curve that crosses the disc across the hole more often one way than the other: whether the crossings of the disc, summed up
 //! along the skin of that side, depend on the way.
 
-use super::Surface;
-use crate::mesh::{FaceId, LocatorError, Point, SurfaceLocator, TriangleMesh};
+use crate::mesh::{FaceId, LocatorError, Point, SurfaceLocator, Topology, TriangleMesh};
 use crate::sheets::widened;
 
 /// The disc is drawn out into the model by this share of the surface's edges, and faces are joined as high above the skin as
@@ -21,13 +20,18 @@ pub struct Hole {
 }
 
 impl Hole {
-    /// The hole that a disc spans.
-    pub fn new(surface: &Surface, disc: &TriangleMesh) -> Result<Self, LocatorError> {
-        let disc = SurfaceLocator::new(&widened(disc, DRAWN_OUT * surface.mean_edge()))?;
-        let lift = LIFT * surface.mean_edge();
+    /// The hole that a disc spans, in a skin with edges of about `edge` mm.
+    pub fn new(
+        skin: &TriangleMesh,
+        topology: &Topology,
+        edge: f64,
+        disc: &TriangleMesh,
+    ) -> Result<Self, LocatorError> {
+        let disc = SurfaceLocator::new(&widened(disc, DRAWN_OUT * edge))?;
+        let lift = LIFT * edge;
         let above = |f: u32| -> Point {
-            let normal = surface.mesh.area_vector(FaceId(f)).try_normalize(0.0);
-            surface.mesh.face_middle(FaceId(f)) + normal.unwrap_or_default() * lift
+            let normal = skin.area_vector(FaceId(f)).try_normalize(0.0);
+            skin.face_middle(FaceId(f)) + normal.unwrap_or_default() * lift
         };
         let crossed = |&[a, b]: &[u32; 2]| {
             let (from, to) = (above(a), above(b));
@@ -35,12 +39,11 @@ impl Hole {
             disc.ray(&from, &way, way.norm())
                 .map_or(0, |hit| if hit.normal.dot(&way) > 0.0 { 1 } else { -1 })
         };
-        Ok(Self { through: surface.topology.edge_faces.iter().map(crossed).collect() })
+        Ok(Self { through: topology.edge_faces.iter().map(crossed).collect() })
     }
 
     /// Whether one of two sides runs all round the limb.
-    pub fn is_wrapped(&self, surface: &Surface, front: &[bool]) -> bool {
-        let topology = &surface.topology;
+    pub fn is_wrapped(&self, topology: &Topology, front: &[bool]) -> bool {
         let mut turns: Vec<Option<i32>> = vec![None; front.len()];
         let mut next = Vec::new();
         for first in 0..front.len() as u32 {
@@ -76,8 +79,7 @@ impl Hole {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::body::{Gate, GateChoice};
-    use crate::mesh::Vector;
+    use crate::mesh::{Vector, planning_mesh};
     use crate::trial::tests::shapes::standing_torus;
 
     /// A torus that stands on the board, of radii 20 and 6 mm, is a limb round one hole. Cut in two by the plane of the ring,
@@ -85,8 +87,8 @@ mod tests {
     #[test]
     fn tubes_wrap_the_limb_and_annuli_do_not() {
         let torus = standing_torus(20.0, 6.0, 2.0);
-        let gate = Gate::find(&torus, &GateChoice::LowestFlat { up: Vector::z() }).expect("a gate");
-        let surface = Surface::new(&torus, &gate, &|_| 1.0).expect("a surface");
+        let skin = planning_mesh(&torus, 1.5).expect("remeshed");
+        let topology = Topology::new(&skin).expect("closed");
         let (low, high) = torus.bounds().expect("bounds");
         let (middle, size) = (nalgebra::center(&low, &high), high - low);
         // The plane of the ring is the one across its thinnest extent.
@@ -101,11 +103,11 @@ mod tests {
             (0..24).map(|k| corner(std::f64::consts::TAU * f64::from(k) / 24.0)).collect();
         let faces = (0..24).map(|k| [24, k, (k + 1) % 24]).collect();
         let disc = TriangleMesh { positions: rim.into_iter().chain([middle]).collect(), faces };
-        let hole = Hole::new(&surface, &disc).expect("a hole");
+        let hole = Hole::new(&skin, &topology, 1.5, &disc).expect("a hole");
         let wrapped = |towards: &Vector| {
-            let faces = 0..surface.mesh.faces.len() as u32;
-            let ahead = |f| (surface.mesh.face_middle(FaceId(f)) - middle).dot(towards) > 0.0;
-            hole.is_wrapped(&surface, &faces.map(ahead).collect::<Vec<bool>>())
+            let faces = 0..skin.faces.len() as u32;
+            let ahead = |f| (skin.face_middle(FaceId(f)) - middle).dot(towards) > 0.0;
+            hole.is_wrapped(&topology, &faces.map(ahead).collect::<Vec<bool>>())
         };
         assert!(!wrapped(&axis));
         assert!(wrapped(&across));

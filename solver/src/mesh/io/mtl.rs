@@ -6,9 +6,11 @@ use std::collections::HashMap;
 use super::super::paint::{MOST_POINTS, Spot, spots};
 use super::beside::Beside;
 use super::colour::{Colours, byte};
-use super::obj::ForTobj;
 use super::texture::{Wrap, multiply};
 use super::{TriangleMesh, shown};
+
+/// Materials as the crate names them.
+pub(super) type ForTobj = (Vec<tobj::Material>, HashMap<String, usize>);
 
 /// Material files that one model may name.
 const MOST_FILES: usize = 16;

@@ -1,7 +1,6 @@
 //! Wavefront OBJ by the crate tobj, with colours of points or of materials. Normals are passed over.
 
 use std::cell::Cell;
-use std::collections::HashMap;
 use std::io::Cursor;
 
 use super::beside::Beside;
@@ -210,6 +209,3 @@ impl Coloured {
         library.colours(mesh, &self.materials, &self.corners, beside, remarks)
     }
 }
-
-/// Materials as the crate names them.
-pub(super) type ForTobj = (Vec<tobj::Material>, HashMap<String, usize>);

@@ -13,6 +13,7 @@ mod canvas;
 mod cautions;
 #[cfg(test)]
 mod coloured;
+mod fit;
 mod hatch;
 mod labels;
 mod legend;

@@ -4,6 +4,7 @@ use rayon::prelude::*;
 
 use super::canvas::{Canvas, Lettering, Pen, Tone};
 use super::cautions::Cautions;
+use super::fit::{MARGIN, TITLE, scale_for};
 use super::legend::{self, Block, Key};
 use super::marks;
 use super::overlay;
@@ -19,11 +20,6 @@ use crate::outputs::verdict::verdict;
 use crate::outputs::words::sentence;
 use crate::plan::Plan;
 
-/// Height of the strip with a picture's title, px.
-pub(super) const TITLE: f32 = 46.0;
-/// Room round the model for numbers and words, px.
-pub(super) const MARGIN: f32 = 56.0;
-
 /// What every picture of one plan shares.
 pub(super) struct Studio<'a> {
     pub plan: &'a Plan,
@@ -37,12 +33,6 @@ pub(super) struct Studio<'a> {
     pub centre: Point,
     /// Largest width and height of the model over all views, mm.
     pub extent: [f64; 2],
-}
-
-/// Scale, px to the mm, at which the model fits every view with room for words.
-pub(super) fn scale_for(extent: [f64; 2], width: f32, height: f32) -> f64 {
-    let room = |size: f32| f64::from(size - 2.0 * MARGIN);
-    (room(width) / extent[0]).min(room(height) / extent[1])
 }
 
 /// Width of the column at the foot of a picture that holds the scale bar, px.
@@ -335,13 +325,5 @@ mod tests {
                 }
             }
         }
-    }
-
-    /// The scale is the largest at which the model and its margins fit: one of the two sides is
-    /// filled.
-    #[test]
-    fn the_scale_fills_the_picture() {
-        let scale = scale_for([100.0, 50.0], 612.0, 612.0);
-        assert!((100.0 * scale + 2.0 * f64::from(MARGIN) - 612.0).abs() < 1e-9);
     }
 }

@@ -2,8 +2,8 @@
 
 use super::canvas::{Canvas, Lettering, Pen, Spot, Tone};
 use super::cautions::Cautions;
+use super::fit::{MARGIN, scale_for};
 use super::marks::{self, WORDS};
-use super::overview::{MARGIN, scale_for};
 use super::raster::Shaded;
 use super::text::{Fonts, Weight};
 use super::view::{self, Camera, View};

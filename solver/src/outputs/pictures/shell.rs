@@ -6,9 +6,9 @@ mod small;
 
 use super::canvas::{Canvas, Lettering, Pen, Spot, Tone};
 use super::cautions::Cautions;
+use super::fit::{MARGIN, TITLE, scale_for};
 use super::labels::Placer;
 use super::marks::{self, WORDS};
-use super::overview::{MARGIN, TITLE, scale_for};
 use super::raster::{Shaded, Shot};
 use super::sight::{Sighting, is_seen};
 use super::surface::{Foot, Surface};

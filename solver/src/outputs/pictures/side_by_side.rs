@@ -2,8 +2,9 @@
 
 use super::canvas::{Canvas, Lettering, Pen, Tone};
 use super::cautions::Cautions;
+use super::fit::{MARGIN, TITLE, scale_for};
 use super::marks::{self, WORDS};
-use super::overview::{MARGIN, Studio, TITLE, scale_for};
+use super::overview::Studio;
 use super::raster::Shaded;
 use super::scene::Scene;
 use super::sight::is_seen;
