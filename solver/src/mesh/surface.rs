@@ -48,6 +48,23 @@ impl TriangleMesh {
         }
     }
 
+    /// Some of the faces, by their numbers, with only the vertices that they use.
+    pub fn faces_where(&self, takes: &dyn Fn(usize) -> bool) -> Self {
+        let mut number = vec![u32::MAX; self.positions.len()];
+        let mut taken = Self::default();
+        for (_, face) in self.faces.iter().enumerate().filter(|(f, _)| takes(*f)) {
+            let corners = face.map(|v| {
+                if number[v as usize] == u32::MAX {
+                    number[v as usize] = taken.positions.len() as u32;
+                    taken.positions.push(self.positions[v as usize]);
+                }
+                number[v as usize]
+            });
+            taken.faces.push(corners);
+        }
+        taken
+    }
+
     /// The three corners of a face.
     pub fn corners(&self, face: FaceId) -> [Point; 3] {
         self.faces[face.index()].map(|v| self.positions[v as usize])

@@ -21,6 +21,7 @@ use crate::mesh::{
     canonical, decimate, default_deviation, planning_mesh,
 };
 use crate::sheets::{CostWeights, CutSite, cost_weights, cut_sites};
+use crate::trial::FilledRubber;
 
 /// Vertices of the planning mesh unless an edge length is asked for.
 const PLANNING_VERTICES: f64 = 1000.0;
@@ -50,6 +51,8 @@ pub(super) struct Setup {
     /// Opening asked for beside each bridge, mm.
     pub openings: Vec<f64>,
     pub figures: Figures,
+    /// The rubber with its elements, as trials have filled it.
+    pub filled: FilledRubber,
     /// What a cut costs where.
     weights: Weights,
 }
@@ -198,6 +201,7 @@ pub(super) fn set_up(
         crossed,
         openings,
         figures,
+        filled: FilledRubber::default(),
         weights,
     })
 }

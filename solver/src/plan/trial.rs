@@ -9,7 +9,7 @@ use super::verdict::{Demand, NotTried, PlanTrial, TrialVerdict};
 use crate::control::{Control, Stage};
 use crate::mesh::Vector;
 use crate::trial::{
-    BridgePlace, Finer, Plug, TrialError, TrialReport, TrialSettings, TrialSetup, run,
+    BridgePlace, Finer, Plug, TrialError, TrialReport, TrialSettings, TrialSetup, run_in,
 };
 
 /// The mould is also drawn off at these angles from upright, away from the side where it is cut most, so
@@ -129,7 +129,7 @@ fn ask(
         plugs: &plugs,
         settings,
     };
-    run(&asked, control)
+    run_in(&setup.filled, &asked, control)
 }
 
 /// Straight up, then tilted away from the opening.

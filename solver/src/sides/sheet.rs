@@ -221,12 +221,12 @@ impl PartingSheet {
     /// The surfaces along which the knife parts the rubber, drawn out beyond its skins: what leads down to places
     /// that are cut, and all bridges' cuts.
     pub fn cut_surface(&self, is_cut: &dyn Fn(&SheetPlace) -> bool) -> TriangleMesh {
-        self.faces_where(&|f| self.is_face_cut(f, is_cut))
+        self.mesh.faces_where(&|f| self.is_face_cut(f, is_cut))
     }
 
     /// The same without what is drawn out.
     pub fn cut_in_rubber(&self, is_cut: &dyn Fn(&SheetPlace) -> bool) -> TriangleMesh {
-        self.faces_where(&|f| self.in_rubber[f] && self.is_face_cut(f, is_cut))
+        self.mesh.faces_where(&|f| self.in_rubber[f] && self.is_face_cut(f, is_cut))
     }
 
     /// What leads down to some places, within the rubber, without what cuts bridges, as far as its faces lie where
@@ -236,7 +236,7 @@ impl PartingSheet {
         is_cut: &dyn Fn(&SheetPlace) -> bool,
         holds: &dyn Fn(&Point) -> bool,
     ) -> TriangleMesh {
-        self.faces_where(&|f| self.in_rubber[f] && self.is_in_piece(f, is_cut, holds))
+        self.mesh.faces_where(&|f| self.in_rubber[f] && self.is_in_piece(f, is_cut, holds))
     }
 
     /// The same drawn out beyond the rubber.
@@ -245,7 +245,7 @@ impl PartingSheet {
         is_cut: &dyn Fn(&SheetPlace) -> bool,
         holds: &dyn Fn(&Point) -> bool,
     ) -> TriangleMesh {
-        self.faces_where(&|f| self.is_in_piece(f, is_cut, holds))
+        self.mesh.faces_where(&|f| self.is_in_piece(f, is_cut, holds))
     }
 
     fn is_in_piece(
@@ -268,7 +268,7 @@ impl PartingSheet {
 
     /// The surface of one part within the rubber.
     pub fn part_in_rubber(&self, part: u32) -> TriangleMesh {
-        self.faces_where(&|f| self.in_rubber[f] && self.part[f] == Some(part))
+        self.mesh.faces_where(&|f| self.in_rubber[f] && self.part[f] == Some(part))
     }
 
     fn is_face_cut(&self, face: usize, is_cut: &dyn Fn(&SheetPlace) -> bool) -> bool {
@@ -278,22 +278,6 @@ impl PartingSheet {
         }
         let cut = self.mesh.faces[face].iter().filter(|&&v| is_cut(&self.place[v as usize]));
         cut.count() >= 2
-    }
-
-    fn faces_where(&self, takes: &dyn Fn(usize) -> bool) -> TriangleMesh {
-        let mut number = vec![u32::MAX; self.mesh.positions.len()];
-        let mut taken = TriangleMesh::default();
-        for (_, face) in self.mesh.faces.iter().enumerate().filter(|(f, _)| takes(*f)) {
-            let corners = face.map(|v| {
-                if number[v as usize] == u32::MAX {
-                    number[v as usize] = taken.positions.len() as u32;
-                    taken.positions.push(self.mesh.positions[v as usize]);
-                }
-                number[v as usize]
-            });
-            taken.faces.push(corners);
-        }
-        taken
     }
 
     /// Whether the sheet has parts that cut bridges across.

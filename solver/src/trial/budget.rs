@@ -2,6 +2,7 @@
 
 use super::TrialError;
 use super::draw::trial;
+use super::filled::FilledRubber;
 use super::report::*;
 use crate::control::Control;
 use crate::mesh::Vector;
@@ -11,7 +12,7 @@ const COARSEST: usize = 4000;
 /// A trial of a stated number of elements may take so many times as many where walls ask for it.
 const FINER: usize = 4;
 /// A finer trial has at least this many times the elements, or it is not worth its time.
-const LEAST_GAIN: f64 = 1.6;
+pub const LEAST_GAIN: f64 = 1.6;
 /// The work grows with this power of the elements: in three dimensions there are n^(1/3) along a side,
 /// and the slowest oscillation takes as many steps to die down.
 const GROWTH: f64 = 4.0 / 3.0;
@@ -20,23 +21,36 @@ const SHARE: f64 = 0.6;
 
 /// Try whether the rubber comes off the model.
 pub fn run(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport, TrialError> {
+    run_in(&FilledRubber::default(), setup, control)
+}
+
+/// The same in a mould whose rubber other trials may have filled with elements before.
+pub fn run_in(
+    filled: &FilledRubber,
+    setup: &TrialSetup<'_>,
+    control: &Control<'_>,
+) -> Result<TrialReport, TrialError> {
     check(setup)?;
     // From a thread of the pool: another one would have to be woken up anew for each of the many short turns that it
     // gives the pool.
-    rayon::scope(|_| run_here(setup, control))
+    rayon::scope(|_| run_here(filled, setup, control))
 }
 
-fn run_here(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport, TrialError> {
+fn run_here(
+    filled: &FilledRubber,
+    setup: &TrialSetup<'_>,
+    control: &Control<'_>,
+) -> Result<TrialReport, TrialError> {
     let settings = setup.settings;
     let Some(seconds) = settings.seconds else {
-        return trial(setup, settings.elements, None, control);
+        return trial(setup, filled, settings.elements, None, control);
     };
     let (first, most) = match settings.finer {
         Finer::Never => (settings.elements, FINER * settings.elements),
         Finer::IfReleased | Finer::Always => (COARSEST.min(settings.elements), settings.elements),
     };
     let mut begun = control.elapsed().as_secs_f64();
-    let mut report = at_least(setup, first, most, control)?;
+    let mut report = at_least(setup, filled, first, most, control)?;
     let is_worth_it = |outcome: &Outcome| match settings.finer {
         Finer::Never => false,
         Finer::IfReleased => *outcome == Outcome::Released,
@@ -55,7 +69,7 @@ fn run_here(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport
         begun = now;
         // What came farthest is tried first.
         let first = Some(report.direction);
-        let again = trial(setup, finer as usize, first, control)?;
+        let again = trial(setup, filled, finer as usize, first, control)?;
         if again.outcome == Outcome::OutOfTime {
             report.relaxation_steps += again.relaxation_steps;
             break;
@@ -76,12 +90,13 @@ fn run_here(setup: &TrialSetup<'_>, control: &Control<'_>) -> Result<TrialReport
 /// A trial of so many elements, or of more, up to `most`, where they are larger than walls.
 fn at_least(
     setup: &TrialSetup<'_>,
+    filled: &FilledRubber,
     mut elements: usize,
     most: usize,
     control: &Control<'_>,
 ) -> Result<TrialReport, TrialError> {
     loop {
-        match trial(setup, elements, None, control) {
+        match trial(setup, filled, elements, None, control) {
             Err(TrialError::TooCoarse { .. }) if elements < most => {
                 elements = (2 * elements).min(most);
             }

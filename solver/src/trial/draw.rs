@@ -5,11 +5,11 @@ use super::contact::RigidModel;
 use super::course::Course;
 use super::directions;
 use super::elastic::Elastic;
+use super::filled::FilledRubber;
 use super::hands::Hands;
 use super::material::Material;
 use super::opening::Opened;
 use super::parting::part;
-use super::region::mesh_rubber;
 use super::relax::Relaxation;
 use super::report::*;
 use super::rig::{CLEARANCE, Rig};
@@ -32,13 +32,15 @@ const LONG_STRIDE: f64 = 2.0;
 /// One trial with about `elements` elements, along `first` first if there is one.
 pub(super) fn trial(
     setup: &TrialSetup<'_>,
+    filled: &FilledRubber,
     elements: usize,
     first: Option<Vector>,
     control: &Control<'_>,
 ) -> Result<TrialReport, TrialError> {
     let model = RigidModel::new(setup.model, setup.body.board())?;
-    let (solid, spacing) = mesh_rubber(setup, &model, elements, control)?;
-    let body = part(&solid, setup.sheets.iter().chain(setup.across), Some(&model))?;
+    let rubber = filled.with(setup, &model, elements, control)?;
+    let (solid, spacing) = (&rubber.0, rubber.1);
+    let body = part(solid, setup.sheets.iter().chain(setup.across), Some(&model))?;
     let elastic = Elastic::new(&body.solid, Material::of(setup.rubber));
     let surface = body.solid.surface();
     let mut skin: Vec<u32> = surface.iter().flatten().copied().collect();

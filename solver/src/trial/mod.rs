@@ -1,7 +1,7 @@
 //! The release trial: the cut rubber comes off the rigid model, by simulation.
 //!
 //! The model stands still. The rubber at rest is filled with tetrahedra (`solid`, `lattice`, `region`),
-//! finely where it or the model is thin (`detail`, `refine`, `tets`), and parted along the sheets of the
+//! finely where it or the model is thin (`detail`, `refine`, `tets`), once for many trials (`filled`), and parted along the sheets of the
 //! cuts (`lips`, `parting`). Hands draw lips and flaps aside, once, and then the rubber off along one direction
 //! after the other (`hands`, `pull`, `directions`, `draw`), step by step; after each step the rubber comes to rest
 //! (`relax`) under its own forces (`elastic`), against the model and friction on it (`contact`). What has not
@@ -25,6 +25,7 @@ mod draw;
 mod elastic;
 mod faces;
 mod feel;
+mod filled;
 mod hands;
 mod lattice;
 mod lips;
@@ -44,9 +45,10 @@ mod space;
 pub(crate) mod tests;
 mod tets;
 
-pub use budget::run;
+pub use budget::{LEAST_GAIN, run, run_in};
 pub use contact::{Obstacle, RigidModel, Touch};
 pub use elastic::{Elastic, Workspace};
+pub use filled::FilledRubber;
 pub use lattice::fill;
 pub use material::Material;
 pub use parting::{Parted, part};

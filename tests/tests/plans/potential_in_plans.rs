@@ -54,7 +54,8 @@ fn the_dancer_has_two_bridges_and_a_near_one() {
     let page = page.split_whitespace().collect::<Vec<_>>().join(" ");
     let (foot, _) = model.original.bounds().expect("bounds");
     let height = near.place.z - foot.z;
-    let thin = format!("The rubber is only {:.1} mm thick, {height:.0} mm above the board", near.gap);
+    let thin =
+        format!("The rubber is only {:.1} mm thick, {height:.0} mm above the board", near.gap);
     assert!(page.contains(&thin), "{thin:?} is not in {page}");
     assert!(page.contains("A second check, of the rubber, also found this hole"), "{page}");
 }

@@ -3,11 +3,12 @@
 use std::sync::Arc;
 
 use super::pattern::{Pattern, Piece};
+use super::plugs::PlugCut;
 use crate::body::Outside;
 use crate::bridges::Bridge;
 use crate::control::Control;
 use crate::curves::{CutCurve, CutCurves, Finished};
-use crate::field::{Potential, SaddleDisc};
+use crate::field::Potential;
 use crate::mesh::{
     CurvePoint, Point, SurfaceLocator, TriangleMesh, nearest_on_polyline, polyline_length, thinned,
 };
@@ -19,7 +20,7 @@ use crate::plan::request::PlanRequest;
 use crate::plan::setup::Setup;
 use crate::plan::sheets::{CutSurfaces, DRAWN_OUT, GivenSheets, PlannedSheets};
 use crate::sheets::{
-    CutLine, SheetFlow, SheetSettings, cutting_surfaces, disc_sheet, surfaces_cross, traced_sheet,
+    CutLine, SheetFlow, SheetSettings, cutting_surfaces, disc_sheet, traced_sheet,
 };
 use crate::sides::{PartKind, PartingSheet};
 
@@ -135,16 +136,15 @@ impl Drawing<'_> {
             across.push((cuts.len(), None));
             cuts.push(curves_of(&line));
         }
-        let mut near_surfaces = Vec::new();
-        for (near, disc) in self.near_discs()? {
-            let ends = disc.rim.first().filter(|_| disc.closed);
-            let line = plain_line(disc.rim.iter().chain(ends).copied().collect());
-            let sheet = disc_sheet(body, &setup.working, &line, &disc.surface, settings, control)?;
+        let plugs = self.plug_cuts()?;
+        for PlugCut { near, surface, rim } in &plugs {
+            let line = plain_line(rim.clone());
+            let sheet = disc_sheet(body, &setup.working, &line, surface, settings, control)?;
             sheets.push(sheet);
-            across.push((cuts.len(), Some(near)));
+            across.push((cuts.len(), Some(*near)));
             cuts.push(curves_of(&line));
-            near_surfaces.push(&disc.surface);
         }
+        let plugs = plugs.iter().map(|plug| &plug.surface);
         let weighted_length = cuts.iter().map(|cut| self.weighted(cut)).sum();
         let openings = self.openings(&cuts);
         let curves = Finished {
@@ -160,10 +160,8 @@ impl Drawing<'_> {
         let surface = sheet.cut_surface(&|place| pattern.is_cut(place));
         let mut cut = vec![surface];
         cut.extend(self.additions.iter().map(|addition| addition.surface(sheet)));
-        let surfaces = CutSurfaces {
-            sheets: cut,
-            across: cutting_surfaces(&[], near_surfaces, DRAWN_OUT, settings),
-        };
+        let surfaces =
+            CutSurfaces { sheets: cut, across: cutting_surfaces(&[], plugs, DRAWN_OUT, settings) };
         let given = GivenSheets { sheets, discs, own_discs, surfaces };
         let planned = PlannedSheets::given(given, setup, request, control)?;
         let origin = Origin::TwoSides(TwoSides {
@@ -237,7 +235,7 @@ impl Drawing<'_> {
         }
     }
 
-    /// The discs of bridges and near-bridges that are cut across but not by the sheet, drawn out beyond the rubber.
+    /// What is cut across beside the sheet, of bridges and of rings that all but close, drawn out beyond the rubber.
     pub(in crate::plan) fn own_discs(
         &self,
         settings: &SheetSettings,
@@ -247,37 +245,20 @@ impl Drawing<'_> {
         let own = bridges
             .filter(|(index, _)| self.way_of(*index) == BridgeWay::OwnDisc)
             .map(|(_, bridge)| &bridge.surface);
-        let near = self.near_discs()?;
-        let own = own.chain(near.iter().map(|(_, disc)| &disc.surface));
+        let plugs = self.plug_cuts()?;
+        let own = own.chain(plugs.iter().map(|plug| &plug.surface));
         Ok(cutting_surfaces(&[], own, DRAWN_OUT, settings))
     }
 
-    /// The near-bridges that the sheet does not run through, so that their rubber would stay a plug behind the model, each
-    /// with its number and the disc that cuts it across.
-    fn near_discs(&self) -> Result<Vec<(usize, &SaddleDisc)>, PlanError> {
-        let all = self.setup.near.iter().enumerate();
-        let mut discs: Vec<(usize, &SaddleDisc)> = all
-            .filter_map(|(index, near)| Some((index, near.disc.as_ref()?)))
-            .filter(|(index, disc)| !self.runs_through(&self.setup.near[*index].ring, disc))
-            .collect();
-        if !discs.is_empty() {
-            // What meets the sheet cannot be cut beside it.
-            let sheet = self.sheet.cut_in_rubber(&|_| true);
-            let mut apart = Vec::with_capacity(discs.len());
-            for (_, disc) in &discs {
-                apart.push(surfaces_cross(&sheet, &disc.surface)?.is_none());
-            }
-            let mut apart = apart.into_iter();
-            discs.retain(|_| apart.next() == Some(true));
+    /// What is cut across in rings of the model that all but close.
+    fn plug_cuts(&self) -> Result<Vec<PlugCut>, PlanError> {
+        let discs = self.setup.near.iter().enumerate();
+        let discs = discs.filter_map(|(number, near)| Some((number, near.disc.as_ref()?)));
+        let mut cuts = Vec::new();
+        for (number, disc) in discs {
+            cuts.extend(PlugCut::new(number, disc, self.sheet)?);
         }
-        Ok(discs)
-    }
-
-    /// Whether the rubber of a ring lies on one side of the sheet before the ring, and on the other behind it.
-    fn runs_through(&self, ring: &Point, disc: &SaddleDisc) -> bool {
-        let Some(axis) = disc.surface.area_vector_sum().try_normalize(0.0) else { return false };
-        let sides = [1.0, -1.0].map(|s| self.sheet.side_of(&(ring + axis * (s * disc.width()))));
-        matches!(sides, [Some(before), Some(behind)] if before != behind)
+        Ok(cuts)
     }
 
     /// Whether the rubber of a bridge only lines its hole, and the border runs round in it, no farther from the bridge's rim than the

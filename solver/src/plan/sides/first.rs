@@ -41,8 +41,13 @@ impl Shortening<'_, '_> {
         cuts.truncate(AT_ONCE);
         // Nothing is shorter than no cut at all, but across bridges.
         cuts.insert(0, Cut::new(0, Pattern { pieces: Vec::new() }));
-        if let Some(ended) = self.first_of(bench, incumbents, &cuts, end)? {
-            return Ok(ended);
+        // What is the surest to come off is tried alone where it goes first: two trials at a time take longer to the first word.
+        let alone = usize::from(self.tries.views.begin_with_the_truest());
+        let (surest, next) = cuts.split_at((2 * alone).min(cuts.len()));
+        for some in surest.chunks(1).chain([next]) {
+            if let Some(ended) = self.first_of(bench, incumbents, some, end)? {
+                return Ok(ended);
+            }
         }
         // Elements as long as a limb is thick hook halves to each other: what is hard to open wants finer ones from here on.
         self.refine();

@@ -5,6 +5,7 @@ mod cut;
 mod draw;
 mod first;
 mod pattern;
+mod plugs;
 mod shorten;
 mod tries;
 mod views;

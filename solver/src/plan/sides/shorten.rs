@@ -11,7 +11,7 @@ use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
 use crate::plan::workbench::Workbench;
-use crate::trial::{Outcome, TrialReport};
+use crate::trial::{LEAST_GAIN, Outcome, TrialReport};
 
 /// Shortening from an end is over at this share of a path, and in later rounds at half of that each time, but never below
 /// the second number, mm: finer than a hand cuts. Like the numbers below tried on demo pieces and open meshes with 60 to
@@ -79,7 +79,11 @@ impl<'s, 'v> Shortening<'s, 'v> {
         if elements > ELEMENTS.1 {
             return Ok(false);
         }
-        let Some(best) = self.tries.best().cloned() else { return Ok(false) };
+        let Some((best, passed)) = self.tries.passed.last().cloned() else { return Ok(false) };
+        // Thin walls may have asked for as fine ones already.
+        if (elements as f64) < LEAST_GAIN * passed.mesh.elements as f64 {
+            return Ok(false);
+        }
         let reports = self.tries.try_out(bench, &[&best], elements, end)?;
         let Some(report) = reports.and_then(|r| r.into_iter().next()) else { return Ok(false) };
         let is_refuted = decides(&report) && !is_pass(&report, bench.request);

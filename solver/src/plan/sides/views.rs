@@ -33,8 +33,12 @@ const TURNS: ([usize; UNDERCUT.len()], [usize; UNDERCUT.len()]) = ([0, 1, 2], [2
 /// length, are much the same: the better one goes first, the other after all that differ.
 const ALIKE: (f64, f64) = (25.0, 0.15);
 /// What a bridge that the direction does not look through costs in the ranking, mm: about what a cut across it
-/// and the way to it take. So does one whose limb one side runs all round: nothing else opens such a sleeve of rubber.
+/// and the way to it take. So does one whose limb one side runs all round, where short borders are looked for: nothing else opens
+/// such a sleeve of rubber.
 const BLIND_BRIDGE: f64 = 120.0;
+/// What a sleeve costs where true borders are looked for, mm, more than any border: such a side does not come off by itself,
+/// however true it is elsewhere.
+const SLEEVE: f64 = 1e6;
 /// What a millimetre of border costs more in all but the last ranking where the knife leans too far or the model stops it. Two such
 /// millimetres in a plan are one too many, so the price is that of another millimetre of cut; no source.
 const AWKWARD: f64 = 1.0;
@@ -105,10 +109,13 @@ impl<'a> Views<'a> {
                     continue;
                 }
                 let blind = blind(setup, &direction);
-                let sleeves = BLIND_BRIDGE * labels.wrapped.len() as f64;
-                let rank =
-                    |worth: f64| labels.border_cost + labels.wrong * area / worth + blind + sleeves;
-                let ranks = UNDERCUT.map(rank);
+                let sleeves = labels.wrapped.len() as f64;
+                let rank = |k: usize| {
+                    let sleeve = if k == 0 { BLIND_BRIDGE } else { SLEEVE };
+                    let wrong = labels.wrong * area / UNDERCUT[k];
+                    labels.border_cost + wrong + blind + sleeve * sleeves
+                };
+                let ranks = std::array::from_fn(rank);
                 views.push(View { labels, border, ranks, awkward: None, sheet: None });
             }
         }
@@ -284,4 +291,38 @@ fn blind(setup: &Setup, direction: &Vector) -> f64 {
     let bridges = crossed.map(|(bridge, _)| BLIND_BRIDGE * blind(&bridge.surface));
     let near = setup.near.iter().filter_map(|near| near.disc.as_ref());
     bridges.chain(near.map(|disc| disc.rim_length * blind(&disc.surface))).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::body::MouldShape;
+    use crate::bridges::shapes::{blocks, cells};
+    use crate::mesh::{PrepareOptions, prepare_mesh};
+    use crate::plan::setup::set_up;
+    use crate::plan::skin::Holes;
+
+    /// A frame on a foot in a blanket: seen from the side one half runs all round a limb of it. No such view goes first, however
+    /// short or true its border is.
+    #[test]
+    fn a_side_that_cannot_come_off_by_itself_does_not_go_first_in_a_blanket() {
+        let parts = [
+            cells([7, 0, 0], [13, 5, 4]),
+            cells([0, 0, 4], [20, 5, 8]),
+            cells([0, 0, 8], [4, 5, 20]),
+            cells([16, 0, 8], [20, 5, 20]),
+            cells([0, 0, 20], [20, 5, 24]),
+        ];
+        let mesh = blocks(&parts.concat(), 1, 2.0);
+        let model = prepare_mesh(mesh, &PrepareOptions::default()).expect("sound");
+        let mould = MouldShape::Blanket { thickness: 4.0 };
+        let (request, control) =
+            (PlanRequest { mould, ..PlanRequest::default() }, Control::silent());
+        let setup = set_up(&model, &request, 1.0, Holes::Filled, &control).expect("set up");
+        let views =
+            Views::new(&setup, &request, f64::MAX, &control).expect("drawn").expect("two sides");
+        let is_sleeve = |view: &View| !view.labels.wrapped.is_empty();
+        assert!(views.views.iter().any(is_sleeve), "the test shows nothing");
+        assert!(!views.views[..2].iter().any(is_sleeve));
+    }
 }

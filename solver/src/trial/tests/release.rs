@@ -5,8 +5,8 @@ use crate::body::{MouldBody, MouldShape, Rubber};
 use crate::control::{Cancel, Control};
 use crate::mesh::{Point, TriangleMesh, Vector};
 use crate::trial::{
-    BridgePlace, Frame, Hindrance, Hold, Outcome, TrialError, TrialReport, TrialSettings,
-    TrialSetup, run,
+    BridgePlace, FilledRubber, Frame, Hindrance, Hold, Outcome, TrialError, TrialReport,
+    TrialSettings, TrialSetup, run, run_in,
 };
 
 fn settings() -> TrialSettings {
@@ -59,6 +59,30 @@ fn a_cone_on_its_base_comes_out_uncut() {
     let report = tried(&cone, &BLOCK, &[], &[], &settings());
     assert_eq!(report.outcome, Outcome::Released);
     assert!(report.stretch_99 < 0.05, "{}", report.stretch_99);
+}
+
+/// Rubber that another trial of the mould has filled with elements is cut elsewhere as if it were filled anew.
+#[test]
+fn filled_rubber_serves_for_other_cuts_of_the_mould() {
+    let model = ball_on_rod(12.0, 8.0, 8.0);
+    let body = MouldBody::new(&model, &BLOCK).expect("a body");
+    let settings = TrialSettings { elements: 2500, steps: 4, ..TrialSettings::default() };
+    let rubber = Rubber::default();
+    let cuts = [[-1.0, 20.0], [-1.0, 40.0]].map(|upto| [upright([0.0, 40.0], upto)]);
+    let setups = cuts.each_ref().map(|cut| TrialSetup {
+        body: &body,
+        model: &model,
+        sheets: cut,
+        across: &[],
+        rubber: &rubber,
+        bridges: &[],
+        plugs: &[],
+        settings: &settings,
+    });
+    let (filled, control) = (FilledRubber::default(), Control::silent());
+    let [first, second] = setups.each_ref().map(|s| run_in(&filled, s, &control).expect("runs"));
+    assert_ne!(first, second);
+    assert_eq!([first, second], setups.each_ref().map(|s| run(s, &control).expect("runs")));
 }
 
 #[test]

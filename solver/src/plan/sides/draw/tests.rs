@@ -18,18 +18,22 @@ fn a_part_of_a_line_is_as_long_as_asked() {
     assert_eq!(part_of(&corner, 0.0, 20.0).len(), 3);
 }
 
-/// A bar on end with a handle as thick, whose lower end stops 2 mm before it. Seen along the handle's hole the sheet runs through
-/// it; seen with the handle in front the rubber in it would stay a plug, and is cut across: 10 mm by 10.
-#[test]
-fn a_ring_that_all_but_closes_is_cut_across_where_the_sheet_does_not_run_through_it() {
+/// A bar on end with a handle as thick, whose lower end stops 2 mm before it.
+fn hook() -> TriangleMesh {
     let parts = [
         cells([0, 5, 0], [6, 10, 17]),
         cells([6, 5, 11], [14, 10, 14]),
         cells([11, 5, 3], [14, 10, 11]),
         cells([7, 5, 3], [11, 10, 6]),
     ];
-    let mesh = blocks(&parts.concat(), 1, 2.0);
-    let model = prepare_mesh(mesh, &PrepareOptions::default()).expect("sound");
+    blocks(&parts.concat(), 1, 2.0)
+}
+
+/// A bar on end with a handle as thick, whose lower end stops 2 mm before it. Seen along the handle's hole the sheet runs through
+/// it; seen with the handle in front the rubber in it would stay a plug, and is cut across: 10 mm by 10.
+#[test]
+fn a_ring_that_all_but_closes_is_cut_across_where_the_sheet_does_not_run_through_it() {
+    let model = prepare_mesh(hook(), &PrepareOptions::default()).expect("sound");
     let (request, control) = (PlanRequest::default(), Control::silent());
     let setup = set_up(&model, &request, 1.0, Holes::Filled, &control).expect("set up");
     let mut views =
@@ -50,13 +54,13 @@ fn a_ring_that_all_but_closes_is_cut_across_where_the_sheet_does_not_run_through
             outer: views.outer(),
             request: &request,
         };
-        let discs = drawing.near_discs().expect("looked at");
+        let discs = drawing.plug_cuts().expect("looked at");
         // A sheet that meets the disc parts the plug by itself.
         assert!(through < 0.5 || discs.is_empty(), "{through}");
         seen[usize::from(!discs.is_empty())] += 1;
-        for (near, disc) in discs {
+        for PlugCut { near, surface, .. } in discs {
             assert_eq!(near, 0);
-            assert!((disc.area / 100.0 - 1.0).abs() < 0.2, "{} mm^2", disc.area);
+            assert!((surface.area() / 100.0 - 1.0).abs() < 0.2, "{} mm^2", surface.area());
             let pattern = crate::plan::sides::pattern::whole(&sheet);
             let candidate = drawing.candidate(&pattern, &control).expect("drawn");
             let sides = candidate.two_sides().expect("two sides");
@@ -65,6 +69,32 @@ fn a_ring_that_all_but_closes_is_cut_across_where_the_sheet_does_not_run_through
         }
     }
     assert!(seen.iter().all(|&n| n > 0), "{seen:?}");
+}
+
+/// A post with a hook that all but closes on it, seen askew to the ring: the sheet runs through part of the ring, and what it
+/// leaves of the plug is cut up to it. No cut meets the sheet, and some views have one.
+#[test]
+fn what_a_sheet_askew_leaves_of_a_plug_is_cut_up_to_the_sheet() {
+    let model = prepare_mesh(hook(), &PrepareOptions::default()).expect("sound");
+    let (request, control) = (PlanRequest::default(), Control::silent());
+    let setup = set_up(&model, &request, 1.0, Holes::Filled, &control).expect("set up");
+    let whole = setup.near[0].disc.as_ref().expect("a disc").area;
+    let mut views =
+        Views::new(&setup, &request, f64::MAX, &control).expect("drawn").expect("two sides");
+    let mut parts = 0;
+    for view in 0..views.len().min(16) {
+        let sheet = views.sheet(view, &control).expect("a sheet");
+        let outer = views.outer();
+        let drawing =
+            Drawing { setup: &setup, sheet: &sheet, additions: &[], outer, request: &request };
+        let rubber = sheet.cut_in_rubber(&|_| true);
+        for PlugCut { surface, rim, .. } in drawing.plug_cuts().expect("looked at") {
+            assert_eq!(crate::sheets::surfaces_cross(&rubber, &surface).expect("looked at"), None);
+            assert!(rim.len() > 1 && surface.area() < 1.001 * whole);
+            parts += usize::from(surface.area() < 0.98 * whole);
+        }
+    }
+    assert!(parts > 0, "the test shows nothing");
 }
 
 /// What a drawing is made of, for a piece in a mould.
