@@ -41,7 +41,7 @@ function trialWords(trial) {
   const words = {
     TRIAL_OUTCOME_RELEASED: `In the trial the rubber comes off with a pull of ${pull}; ${stretch}`,
     TRIAL_OUTCOME_OUT_OF_TIME: "Time ran out before the trial came to an end: give it more",
-    TRIAL_OUTCOME_NOT_ASKED: "Nobody asked for a trial: whether the model comes out rests on girths alone",
+    TRIAL_OUTCOME_NOT_ASKED: "Nobody asked for a trial: whether the model comes out was checked by girths alone",
     TRIAL_OUTCOME_STOPPED:
       "The release was not tried: the work was stopped or time was up. Give it more time",
     TRIAL_OUTCOME_FAILED: `The release was not tried: ${trial.message}`,

@@ -51,7 +51,7 @@ export const STAGES = {
   STAGE_MESH: "Looking at the model",
   STAGE_BODY: "Building the rubber round it",
   STAGE_BRIDGES: "Looking for holes that rubber fills",
-  STAGE_GIRTH: "Measuring girths",
+  STAGE_GIRTH: "Measuring what has to pass",
   STAGE_OPTIMISE: "Looking for cuts",
   STAGE_CURVES: "Straightening the cuts",
   STAGE_TRIAL: "Trying whether the rubber comes off",

@@ -18,6 +18,8 @@ FLAGS = ["--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--no-sandbox
 # Budgets of the plans, and of the trial of drawn cuts, s.
 PLAN_SECONDS = 15
 JUDGE_SECONDS = 10
+# So often at most a plan that was not tried in time gets a minute more.
+MOST_MINUTES_MORE = 3
 # What the service may take beside a budget, s: a model read and repaired, the last step that was begun, a file drawn,
 # all on a machine of two cores that others keep busy (no source).
 BESIDE = 120
@@ -123,11 +125,13 @@ def ask_for_a_plan(visit):
     # A base that is picked: without a place it is no base, and what is picked is shown.
     page.check("input[name=base][value=place]")
     page.click("#go")
-    page.locator("p.fault:visible", has_text="request.gate.patch.centre is missing").wait_for()
+    missing = page.locator("p.fault:visible", has_text="No place is picked yet")
+    missing.wait_for()
     page.click("text=Pick the base opening on the model")
     page.locator("#stage canvas").focus()
     page.keyboard.press("Enter")
     page.wait_for_selector("text=it is shown in blue on the model")
+    missing.wait_for(state="hidden")
     page.locator("#stage .labels", has_text="base opening").wait_for()
     visit.picture("new-base")
     page.check("input[name=base][value=flat]")
@@ -163,7 +167,19 @@ def ask_for_a_plan(visit):
         page.locator("#stage .labels", has_text=words).wait_for()
     visit.picture("plan-at-work")
     page.wait_for_selector(".files button", timeout=patience(PLAN_SECONDS))
+    more_time_until_tried(page)
     visit.picture("plan")
+
+
+def more_time_until_tried(page):
+    """A machine that others keep busy may not come to the trial in time: then a minute more is given, as people would."""
+    for _ in range(MOST_MINUTES_MORE):
+        if "NOT TRIED" not in page.inner_text("#verdict"):
+            return
+        page.click("text=1 min more")
+        page.wait_for_selector("h2:text-is('At work')")
+        page.wait_for_selector(".files button", timeout=patience(60))
+    assert "NOT TRIED" not in page.inner_text("#verdict"), "the release was never tried"
 
 
 def asked_for(page):
