@@ -316,6 +316,13 @@ def save_for_the_bench(visit):
             page.click(f"text=Save {name}")
         bytes_ = Path(came.value.path()).read_bytes()
         assert bytes_.startswith(begins) and came.value.suggested_filename == f"jug-{name}", bytes_[:20]
+    # Printed, the cautions have room of their own at the foot of each page: they lay on the words there.
+    paper = visit.context.new_page()
+    paper.set_content(bytes_.decode())
+    paper.emulate_media(media="print")
+    foot = paper.evaluate("getComputedStyle(document.querySelector('.always')).display")
+    assert foot == "table-footer-group", foot
+    paper.close()
 
 
 def draw_and_compare(visit):
