@@ -13,17 +13,24 @@ export class BasePlace {
     this.changed = changed;
     this.radius.addEventListener("input", () => changed());
     this.said = el("p", { class: "small", role: "status" });
+    this.fault = el("p", {
+      class: "fault",
+      hidden: true,
+      data: { fault: "request.gate.patch.centre", words: "No place is picked yet: pick one on the model." },
+    });
     this.place = el(
       "div",
       { hidden: true },
       button("Pick the base opening on the model", () => pick((centre) => this.take(centre))),
       this.said,
+      this.fault,
       radius.field,
     );
   }
 
   take(centre) {
     this.centre = centre;
+    this.fault.hidden = true;
     this.said.textContent = centre ? "Picked: it is shown in blue on the model." : "";
     this.changed();
   }

@@ -126,7 +126,7 @@ export async function openCompare(frame, ids) {
         "p",
         {},
         front.length === 0
-          ? "Neither of them works by the girth model."
+          ? "Neither of them passes the check of girths."
           : `Not beaten in both length and weak rubber: ${plans
               .map((plan, k) => (front.includes(plan.name) ? `plan ${k + 1}` : null))
               .filter(Boolean)

@@ -296,6 +296,12 @@ export class RequestForm {
   }
 }
 
+// Where a fault stands whose field is no input: beside what holds most of the field's path.
+function nearest(place, field) {
+  const holding = [...place.querySelectorAll("[data-fault]")].filter((own) => field.startsWith(own.dataset.fault));
+  return holding.toSorted((a, b) => b.dataset.fault.length - a.dataset.fault.length)[0];
+}
+
 // Shows faults beside their fields within `place`; what has no field of its own comes back as words.
 export function showFaults(place, refusal) {
   for (const old of place.querySelectorAll(".fault")) old.hidden = true;
@@ -306,12 +312,13 @@ export function showFaults(place, refusal) {
     const input = place.querySelector(`[data-field="${CSS.escape(field)}"]`);
     const beside = input
       ? document.getElementById(input.getAttribute("aria-describedby"))
-      : [...place.querySelectorAll("[data-fault]")].find((own) => field.startsWith(own.dataset.fault));
+      : nearest(place, field);
     if (!beside) {
       rest.push(`${field}: ${description}`);
       continue;
     }
-    beside.textContent = input || beside.dataset.own !== undefined ? `It ${description}.` : `${field} ${description}.`;
+    const words = input || beside.dataset.own !== undefined ? `It ${description}.` : `${field} ${description}.`;
+    beside.textContent = beside.dataset.words ?? words;
     beside.hidden = false;
     input?.setAttribute("aria-invalid", "true");
     // A fault in a closed part of the form is no use.

@@ -41,7 +41,7 @@ function trialWords(trial) {
   const words = {
     TRIAL_OUTCOME_RELEASED: `In the trial the rubber comes off with a pull of ${pull}; ${stretch}`,
     TRIAL_OUTCOME_OUT_OF_TIME: "Time ran out before the trial came to an end: give it more",
-    TRIAL_OUTCOME_NOT_ASKED: "Nobody asked for a trial: whether the model comes out rests on girths alone",
+    TRIAL_OUTCOME_NOT_ASKED: "Nobody asked for a trial: whether the model comes out was checked by girths alone",
     TRIAL_OUTCOME_STOPPED:
       "The release was not tried: the work was stopped or time was up. Give it more time",
     TRIAL_OUTCOME_FAILED: `The release was not tried: ${trial.message}`,
@@ -131,11 +131,13 @@ function cutLine(cut, rules, look) {
   const stations = cut.sheets.flatMap((sheet) => sheet.stations);
   const deepest = stations.reduce((most, station) => Math.max(most, station.depthMm), 0);
   const leans = stations.reduce((most, station) => Math.max(most, station.angleFromNormalDegrees), 0);
+  // Into a hole the blade's way tells nothing: the bridge's own width does.
+  const deep = cut.kind === "CUT_KIND_BRIDGE" ? "" : `up to ${mm(deepest)} deep, `;
   // Beyond a right angle, or with no lip at all, an angle says nothing to anybody.
   const behind = stations.filter(isBehind);
   const lean =
     behind.length > 0
-      ? `and at ${behind.length} of ${stations.length} stations the knife would run along the model's surface or behind it, which cannot be cut so`
+      ? `${deep && "and "}at ${behind.length} of ${stations.length} stations the knife would run along the model's surface or behind it, which cannot be cut so`
       : `at most ${leans.toFixed(0)} degrees off square`;
   const weak = stations.filter((station) => weakness(station, rules)).length;
   const figures =
@@ -144,7 +146,7 @@ function cutLine(cut, rules, look) {
       : el(
           "span",
           { class: "small" },
-          `Up to ${mm(deepest)} deep, ${lean}.` +
+          sentence(deep + lean) +
             (weak > 0 ? ` Thin lip at ${weak} of ${stations.length} stations.` : ""),
         );
   return el(
@@ -203,7 +205,7 @@ export function planWords(plan, rules, look) {
       : el(
           "p",
           {},
-          `${plan.hinges.length === 1 ? "1 hinge" : `${plan.hinges.length} hinges, the narrowest`} ${mm(narrowest)} wide: rubber left uncut. Stop the knife short of it.${folds(plan.hinges)}`,
+          `${plan.hinges.length === 1 ? "1 hinge," : `${plan.hinges.length} hinges, the narrowest`} ${mm(narrowest)} wide: rubber left uncut. Stop the knife short of it.${folds(plan.hinges)}`,
         );
   const met = plan.limits.filter((limit) => limit.met);
   return [

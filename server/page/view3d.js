@@ -3,6 +3,7 @@
 
 import * as three from "./vendor/three.module.min.js";
 import { el } from "./dom.js";
+import { Labels } from "./labels.js";
 
 // Linear red, green and blue, as the program's own GLB files have them.
 const STONE = [0.55, 0.57, 0.6];
@@ -41,7 +42,7 @@ export class View3D {
   constructor(place, turning, { label }) {
     this.place = place;
     this.turning = turning;
-    this.labels = [];
+    this.labels = new Labels();
     this.layers = new Map();
     this.scene = new three.Scene();
     this.camera = new three.OrthographicCamera();
@@ -55,7 +56,6 @@ export class View3D {
       "aria-label": label,
       "aria-describedby": "keys",
     });
-    this.overlay = el("div", { class: "labels" });
     this.cross = el("div", { class: "cross", hidden: true });
     try {
       this.renderer = new three.WebGLRenderer({ canvas: this.canvas, antialias: true, alpha: true });
@@ -70,7 +70,7 @@ export class View3D {
       return;
     }
     this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2));
-    place.replaceChildren(this.canvas, this.overlay, this.cross);
+    place.replaceChildren(this.canvas, this.labels.place, this.cross);
     const sky = new three.HemisphereLight(0xffffff, 0x8a8378, 1.6);
     this.lamp = new three.DirectionalLight(0xffffff, 1.9);
     this.scene.add(sky, this.lamp, this.lamp.target);
@@ -106,19 +106,18 @@ export class View3D {
     });
     if (group) this.scene.remove(group);
     this.layers.delete(name);
-    for (const own of this.labels) if (own.layer === name) own.element.remove();
-    this.labels = this.labels.filter((own) => own.layer !== name);
+    this.labels.clear(name);
     if (name === "model") this.solid = null;
     this.draw();
   }
 
   // A layer may hold nothing but words.
   has(name) {
-    return this.layers.has(name) || this.labels.some((own) => own.layer === name);
+    return this.layers.has(name) || this.labels.has(name);
   }
 
   clearAll() {
-    for (const name of [...this.layers.keys(), ...this.labels.map((own) => own.layer)]) this.clear(name);
+    for (const name of [...this.layers.keys(), ...this.labels.layers]) this.clear(name);
   }
 
   // Puts something into a layer.
@@ -135,15 +134,13 @@ export class View3D {
   show(name, visible) {
     const group = this.layers.get(name);
     if (group) group.visible = visible;
-    for (const own of this.labels) if (own.layer === name) own.off = !visible;
+    this.labels.show(name, visible);
     this.draw();
   }
 
   // Words at a place.
   addLabel(name, place, words, kind, title) {
-    const element = el("span", { class: `mark ${kind}`, title: title ?? "" }, words);
-    this.overlay.append(element);
-    this.labels.push({ layer: name, place: vector(place), element, off: false });
+    this.labels.add(name, vector(place), words, kind, title);
     this.draw();
   }
 
@@ -277,30 +274,26 @@ export class View3D {
     this.placeLabels(width, height);
   }
 
+  // What the model hides is looked up once the view rests.
   placeLabels(width, height) {
-    for (const own of this.labels) {
-      const at = own.place.clone().project(this.camera);
-      own.element.hidden = own.off;
-      own.element.style.transform = `translate(-50%, -50%) translate(${(0.5 + at.x / 2) * width}px, ${(0.5 - at.y / 2) * height}px)`;
-    }
+    this.labels.arrange((place) => this.spot(place), width, height);
     clearTimeout(this.later);
     this.later = setTimeout(() => this.lookBehind(), 150);
   }
 
-  // Marks that the model hides are dashed, as in the pictures.
   lookBehind() {
     const solid = this.solid;
     if (!this.works || !solid || !this.layers.get("model")?.visible) {
-      for (const own of this.labels) own.element.classList.remove("behind");
+      this.labels.dash(() => false);
       return;
     }
     if ((solid.geometry.index?.count ?? 0) / 3 > LOOKED_UP) return;
     const toward = new three.Vector3(0, 0, 1).applyQuaternion(this.camera.quaternion);
     const ray = new three.Raycaster();
-    for (const own of this.labels) {
-      ray.set(own.place.clone().addScaledVector(toward, 0.02 * this.radius), toward);
-      own.element.classList.toggle("behind", ray.intersectObject(solid).length > 0);
-    }
+    this.labels.dash((place) => {
+      ray.set(place.clone().addScaledVector(toward, 0.02 * this.radius), toward);
+      return ray.intersectObject(solid).length > 0;
+    });
   }
 
   // The place on the model under a spot of the view, px, or null. `normal` looks outward.

@@ -30,9 +30,9 @@ export function moment(time) {
   return date.toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
 }
 
-// Words as a sentence.
+// Words as a sentence, areas and volumes as people write them.
 export function sentence(words) {
-  const text = words.trim();
+  const text = words.trim().replace(/(mm|cm)\^([23])/g, (_, unit, power) => unit + (power === "2" ? "²" : "³"));
   if (!text) return "";
   const begun = text[0].toUpperCase() + text.slice(1);
   return /[.!?]$/.test(begun) ? begun : `${begun}.`;
@@ -51,7 +51,7 @@ export const STAGES = {
   STAGE_MESH: "Looking at the model",
   STAGE_BODY: "Building the rubber round it",
   STAGE_BRIDGES: "Looking for holes that rubber fills",
-  STAGE_GIRTH: "Measuring girths",
+  STAGE_GIRTH: "Measuring what has to pass",
   STAGE_OPTIMISE: "Looking for cuts",
   STAGE_CURVES: "Straightening the cuts",
   STAGE_TRIAL: "Trying whether the rubber comes off",

@@ -52,6 +52,8 @@ cat >"$work/scheme.json" <<'SCHEME'
 SCHEME
 
 token=$("$slitwright" token add --tokens "$work/tokens.toml" --name example)
+# There before the server is: a busy machine may look for it first.
+: >"$work/log"
 "$slitwright" serve --listen 127.0.0.1:0 --store "$work/store" --tokens "$work/tokens.toml" --log json \
     2>"$work/log" &
 server=$!

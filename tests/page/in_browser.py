@@ -15,8 +15,19 @@ pictures = Path(sys.argv[5]) if len(sys.argv) > 5 else None
 
 # Software drawing: machines that test have no graphics card.
 FLAGS = ["--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--no-sandbox"]
-# Longest that a plan of a quarter of a minute may take on a machine that is kept busy by others, ms.
-PLAN = 600_000
+# Budgets of the plans, and of the trial of drawn cuts, s.
+PLAN_SECONDS = 15
+JUDGE_SECONDS = 10
+# So often at most a plan that was not tried in time gets a minute more.
+MOST_MINUTES_MORE = 3
+# What the service may take beside a budget, s: a model read and repaired, the last step that was begun, a file drawn,
+# all on a machine of two cores that others keep busy (no source).
+BESIDE = 120
+
+
+def patience(seconds=0):
+    """How long to wait for what has this budget, ms."""
+    return 1000 * (seconds + BESIDE)
 
 
 def longest_side(file):
@@ -54,9 +65,29 @@ class Visit:
         if not request.url.startswith((address, f"blob:{address}", guarded)):
             self.complaints.append(f"it asked {request.url}")
 
+    def words_apart(self):
+        """No two words on the view lie on each other, and none leaves it."""
+        found = self.page.evaluate(
+            """() => [...document.querySelectorAll(".viewport")].flatMap((view) => {
+                const whole = view.getBoundingClientRect();
+                const marks = [...view.querySelectorAll(".mark:not([hidden])")];
+                const boxes = marks.map((mark) => ({ ...mark.getBoundingClientRect().toJSON(), words: mark.textContent }));
+                const out = boxes.filter((own) => own.left < whole.left || own.right > whole.right
+                    || own.top < whole.top || own.bottom > whole.bottom);
+                const on = boxes.flatMap((own, k) => boxes.slice(k + 1)
+                    .filter((other) => own.left < other.right && other.left < own.right
+                        && own.top < other.bottom && other.top < own.bottom)
+                    .map((other) => `${own.words} on ${other.words}`));
+                return [...on, ...out.map((own) => `${own.words} leaves the view`)];
+            })"""
+        )
+        assert not found, found
+
     def picture(self, name):
+        # Drawn once more when the page has come to rest.
+        self.page.wait_for_timeout(400)
+        self.words_apart()
         if pictures:
-            self.page.wait_for_timeout(400)
             self.page.screenshot(path=pictures / f"{name}.png")
 
     def open_to_all(self, where):
@@ -76,12 +107,12 @@ def send_the_jug(visit):
     assert "Choose the unit" in page.inner_text("[data-fault='header.unit']")
     page.check("input[value=LENGTH_UNIT_CENTIMETRE]")
     page.click("text=Send it and look")
-    page.wait_for_selector("#agree", timeout=PLAN)
+    page.wait_for_selector("#agree", timeout=patience())
     tall = longest_side(file)
     assert words(page.inner_text("#longest")) == f"{10 * tall:.0f} mm", page.inner_text("#longest")
     page.check("input[value=LENGTH_UNIT_MILLIMETRE]")
     page.click("text=Send it again")
-    page.locator("#longest").get_by_text(f"{tall:.0f} mm", exact=True).wait_for(timeout=PLAN)
+    page.locator("#longest").get_by_text(f"{tall:.0f} mm", exact=True).wait_for(timeout=patience())
     visit.picture("new-model")
     page.click("#agree")
 
@@ -90,15 +121,17 @@ def ask_for_a_plan(visit):
     page = visit.page
     side = "[data-field='request.mould.box.side_clearance_mm']"
     page.fill(side, "0")
-    page.fill("[data-field='request.budget.time_limit_seconds']", "15")
+    page.fill("[data-field='request.budget.time_limit_seconds']", str(PLAN_SECONDS))
     # A base that is picked: without a place it is no base, and what is picked is shown.
     page.check("input[name=base][value=place]")
     page.click("#go")
-    page.locator("p.fault:visible", has_text="request.gate.patch.centre is missing").wait_for()
+    missing = page.locator("p.fault:visible", has_text="No place is picked yet")
+    missing.wait_for()
     page.click("text=Pick the base opening on the model")
     page.locator("#stage canvas").focus()
     page.keyboard.press("Enter")
     page.wait_for_selector("text=it is shown in blue on the model")
+    missing.wait_for(state="hidden")
     page.locator("#stage .labels", has_text="base opening").wait_for()
     visit.picture("new-base")
     page.check("input[name=base][value=flat]")
@@ -133,8 +166,20 @@ def ask_for_a_plan(visit):
     for words in ("no seam 1", "no seam 2", "seam welcome 3"):
         page.locator("#stage .labels", has_text=words).wait_for()
     visit.picture("plan-at-work")
-    page.wait_for_selector(".files button", timeout=PLAN)
+    page.wait_for_selector(".files button", timeout=patience(PLAN_SECONDS))
+    more_time_until_tried(page)
     visit.picture("plan")
+
+
+def more_time_until_tried(page):
+    """A machine that others keep busy may not come to the trial in time: then a minute more is given, as people would."""
+    for _ in range(MOST_MINUTES_MORE):
+        if "NOT TRIED" not in page.inner_text("#verdict"):
+            return
+        page.click("text=1 min more")
+        page.wait_for_selector("h2:text-is('At work')")
+        page.wait_for_selector(".files button", timeout=patience(60))
+    assert "NOT TRIED" not in page.inner_text("#verdict"), "the release was never tried"
 
 
 def asked_for(page):
@@ -183,12 +228,14 @@ def draw_outlines(visit):
     page.click(".outlining >> text=Leave it")
     assert page.locator(".outlining").count() == 0
     visit.picture("new-outlines")
-    # What is taken off the list is taken off the model, and nothing else.
+    # What is taken off the list is taken off the model, and nothing else. It lies on the first one, and their words keep
+    # apart.
     page.click("text=Draw an outline on the model")
     for across, down in corners[:3]:
-        page.mouse.click(box["x"] + (0.5 + across) * box["width"], box["y"] + (0.4 + down) * box["height"])
+        page.mouse.click(box["x"] + (0.5 + across) * box["width"], box["y"] + (0.47 + down) * box["height"])
     page.click("#close-outline")
     page.locator("#stage .labels", has_text="seam welcome 3").wait_for()
+    visit.picture("new-overlapping")
     page.get_by_role("button", name="Remove outline 3, seam welcome").click()
     page.locator("#stage .mark", has_text="seam welcome 3").wait_for(state="detached")
     page.locator("#stage .mark", has_text="seam welcome 2").wait_for()
@@ -202,12 +249,12 @@ def open_a_blanket(visit):
     page.set_input_files("#file", models / "clapper.stl")
     page.check("input[value=LENGTH_UNIT_MILLIMETRE]")
     page.click("text=Send it and look")
-    page.click("#agree", timeout=PLAN)
+    page.click("#agree", timeout=patience())
     page.check("input[name=shape][value=blanket]")
-    page.fill("[data-field='request.budget.time_limit_seconds']", "15")
+    page.fill("[data-field='request.budget.time_limit_seconds']", str(PLAN_SECONDS))
     page.click("#go")
     page.wait_for_selector("text=At work")
-    page.wait_for_selector(".files button", timeout=PLAN)
+    page.wait_for_selector(".files button", timeout=patience(PLAN_SECONDS))
     tools = page.locator("#stage .legend")
     tools.get_by_text("where the shell round the blanket is parted").wait_for()
     tools.get_by_text("rubber", exact=True).wait_for()
@@ -252,7 +299,7 @@ def look_at_the_plan(visit):
 def watch_the_way_out(visit):
     page = visit.page
     page.click("text=The way out")
-    page.wait_for_selector("#moment", timeout=60_000)
+    page.wait_for_selector("#moment", timeout=patience())
     last = page.get_attribute("#moment", "max")
     page.focus("#moment")
     page.keyboard.press("End")
@@ -265,10 +312,17 @@ def watch_the_way_out(visit):
 def save_for_the_bench(visit):
     page = visit.page
     for name, begins in [("plan.pdf", b"%PDF"), ("template.pdf", b"%PDF"), ("plan.html", b"<!DOCTYPE html>")]:
-        with page.expect_download(timeout=120_000) as came:
+        with page.expect_download(timeout=patience()) as came:
             page.click(f"text=Save {name}")
         bytes_ = Path(came.value.path()).read_bytes()
         assert bytes_.startswith(begins) and came.value.suggested_filename == f"jug-{name}", bytes_[:20]
+    # Printed, the cautions have room of their own at the foot of each page: they lay on the words there.
+    paper = visit.context.new_page()
+    paper.set_content(bytes_.decode())
+    paper.emulate_media(media="print")
+    foot = paper.evaluate("getComputedStyle(document.querySelector('.always')).display")
+    assert foot == "table-footer-group", foot
+    paper.close()
 
 
 def draw_and_compare(visit):
@@ -291,9 +345,9 @@ def draw_and_compare(visit):
     page.fill("#seconds", "0")
     page.click("#judge")
     page.wait_for_selector("#seconds-fault >> text=give a number")
-    page.fill("#seconds", "10")
+    page.fill("#seconds", str(JUDGE_SECONDS))
     page.click("#judge")
-    page.wait_for_selector(".files button", timeout=PLAN)
+    page.wait_for_selector(".files button", timeout=patience(JUDGE_SECONDS))
     assert page.locator(".misses li").count() > 0, "a short line on the side of a jug is not enough"
     visit.picture("judged")
     second = page.evaluate("location.hash.split('/')[2]")
@@ -303,7 +357,7 @@ def draw_and_compare(visit):
     visit.picture("jobs")
     visit.open_to_all("all plans")
     page.click("text=Compare the two")
-    page.wait_for_selector("tbody tr", timeout=60_000)
+    page.wait_for_selector("tbody tr", timeout=patience())
     assert page.locator(".pair canvas").count() == 2
     visit.picture("compare")
     visit.open_to_all("side by side")
@@ -316,7 +370,7 @@ def on_a_phone(visit, plan, other):
     for name, path in [("plan", f"plan/{plan}"), ("new", "new"), ("jobs", "plans"), ("compare", f"compare/{plan}/{other}")]:
         page.goto(f"{address}#/{path}")
         wait = {"plan": ".files button", "new": "#file", "jobs": ".job", "compare": "tbody tr"}[name]
-        page.wait_for_selector(wait, timeout=60_000)
+        page.wait_for_selector(wait, timeout=patience())
         wide = page.evaluate("document.documentElement.scrollWidth")
         assert wide <= 390, f"{name} is {wide} px wide"
         visit.picture(f"phone-{name}")
@@ -356,7 +410,7 @@ def with_a_token(visit):
     page.set_input_files("#file", models / "plinth.stl")
     page.check("input[value=LENGTH_UNIT_MILLIMETRE]")
     page.click("text=Send it and look")
-    page.wait_for_selector("text=may not do this", timeout=PLAN)
+    page.wait_for_selector("text=may not do this", timeout=patience())
 
 
 if pictures:

@@ -30,6 +30,8 @@ trap clean EXIT
 # Starts a server called $1 with further options, and leaves the page's address in `address`.
 start() {
     local log=$work/$1.log
+    # There before the server is: a busy machine may look for it first.
+    : >"$log"
     "$slitwright" serve --page --listen 127.0.0.1:0 --store "$work/$1" --log json "${@:2}" 2>"$log" &
     servers+=($!)
     for _ in $(seq 100); do

@@ -7,8 +7,8 @@ use slitwright_proto::v1;
 /// One line about the progress.
 pub fn progress_text(progress: &v1::Progress) -> String {
     let mut parts = Vec::new();
-    if progress.rows > 0 {
-        parts.push(format!("round {}, {} rows", progress.rounds, progress.rows));
+    if progress.rounds > 0 {
+        parts.push(format!("round {}", progress.rounds));
     }
     if let Some(length) = progress.best_length_mm {
         parts.push(format!("cuts {length:.0} mm"));

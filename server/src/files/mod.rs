@@ -152,7 +152,7 @@ pub fn file_types() -> Vec<FileType> {
             "template.pdf",
             Kind::Template,
             PDF,
-            "The same on leaves for print",
+            "The outside laid flat at 1:1, on leaves for print",
             Content::TemplatePrint,
         ),
     ]);

@@ -40,7 +40,7 @@ macro_rules! file {
     };
 }
 
-const FILES: [(&str, &str, &[u8]); 33] = [
+const FILES: [(&str, &str, &[u8]); 34] = [
     file!("", HTML, "index.html"),
     file!(STYLE, "page.css"),
     file!(STYLE, "plan.css"),
@@ -55,6 +55,7 @@ const FILES: [(&str, &str, &[u8]); 33] = [
     file!(SCRIPT, "mesh.js"),
     file!(SCRIPT, "glb.js"),
     file!(SCRIPT, "turning.js"),
+    file!(SCRIPT, "labels.js"),
     file!(SCRIPT, "view3d.js"),
     file!(SCRIPT, "stage.js"),
     file!(SCRIPT, "marks.js"),

@@ -125,7 +125,7 @@ pub(super) fn decimate_indexed(
             Err(trouble) => trouble,
         };
         retries.push(format!(
-            "decimating with an error of {allowed:.3} mm was done again: {}",
+            "the coarser mesh that is worked on was made again: with {allowed:.3} mm allowed, {}",
             trouble.reason
         ));
         if trouble.places.is_empty() || trouble.places.len() > MOST_PLACES {

@@ -468,7 +468,11 @@ impl<'s, 'g> Search<'s, 'g> {
             lower_bound: Some(self.bound),
             best_cost: self.incumbent.as_ref().map(|(cost, _)| *cost),
             best_length: self.incumbent.as_ref().map(|(_, cut)| cut.length(graph)),
-            message: format!("{new_rings} new rings"),
+            message: match new_rings {
+                0 => "no more rings of rubber found that are too tight".to_owned(),
+                1 => "1 more ring of rubber found that is too tight".to_owned(),
+                more => format!("{more} more rings of rubber found that are too tight"),
+            },
         });
     }
 

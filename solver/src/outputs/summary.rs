@@ -11,7 +11,7 @@ use super::whereabouts::{Whereabouts, whereabouts};
 use super::words::{LINED, cut_in_short, cut_of_bridge, millimetres, sentence, words_of};
 use crate::bridges::{BridgeKind, DiscState};
 use crate::mesh::TriangleMesh;
-use crate::plan::{Cut, CutKind, Plan, PlannedBridge, Reason, StopReason, bridge_letter};
+use crate::plan::{ADDED, Cut, CutKind, Plan, PlannedBridge, Reason, StopReason, bridge_letter};
 
 /// Characters in a line, at most, where words can be broken.
 const WIDTH: usize = 78;
@@ -282,21 +282,21 @@ fn search(page: &mut Page, plan: &Plan) {
     page.heading("How good the plan is");
     if plan.ending.stopped_by == StopReason::Judged {
         let words = format!(
-            "Cuts and entries count as {}. Nothing was searched, so nothing is proved about cheaper plans.",
+            "The cuts count as {}, {ADDED}. Nothing was searched: whether less cut would do is not known.",
             millimetres(plan.cost)
         );
         page.item("", &words);
     } else if !plan.cuts.is_empty() && plan.ending.lower_bound <= 0.0 {
         let words = format!(
-            "Cuts and entries count as {}. How much less would pass the simple check of girths that plans begin with is \
+            "The cuts count as {}, {ADDED}. How much less would pass the simple check of girths that plans begin with is \
              not known.",
             millimetres(plan.cost)
         );
         page.item("", &words);
     } else if !plan.cuts.is_empty() {
         let words = format!(
-            "Cuts and entries count as {}. No set of cuts that counts as less than {} passes the simple check of girths \
-             that plans begin with: {:.1} % less. The trial may ask for more.",
+            "The cuts count as {}, {ADDED}. None that count as less than {} pass the simple check of girths that plans \
+             begin with: {:.1} % less. The trial may ask for more cut.",
             millimetres(plan.cost),
             millimetres(plan.ending.lower_bound),
             100.0 * plan.ending.gap
@@ -511,7 +511,7 @@ mod tests {
             "Stretched 48 % (limit 50 %): a ring of rubber 100 mm round must open to 148 mm, 3 mm above the board, middle",
             "Limits met stretch: 48 % of 50 %.",
             "812 cm^3, 909 g",
-            "No set of cuts that counts as less than 170 mm passes the simple check of girths that plans begin with: 4.9 % less.",
+            "None that count as less than 170 mm pass the simple check of girths that plans begin with: 4.9 % less.",
             "Put the knife down before you pull",
         ] {
             let flat = page.split_whitespace().collect::<Vec<_>>().join(" ");

@@ -19,7 +19,7 @@ pub(super) fn of_plan(verdict: &TrialVerdict, places: &Whereabouts) -> Vec<Strin
             vec!["Not run yet: the search goes on.".to_owned()]
         }
         TrialVerdict::NotRun(NotTried::Stopped) => {
-            vec!["NOT RUN: the work was stopped or time was up before it could begin.".to_owned()]
+            vec!["NOT RUN: the work was stopped or time was up before it could begin. Give it more time.".to_owned()]
         }
         TrialVerdict::NotRun(NotTried::Failed { message }) => vec![format!("NOT RUN: {message}.")],
         TrialVerdict::Ran(trial) => of_run(trial, places),

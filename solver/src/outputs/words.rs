@@ -12,8 +12,22 @@ pub(super) fn words_of(text: &str) -> Vec<String> {
     let mut words: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         let bare = word.trim_end_matches(['.', ',', ';', ':', ')']);
-        let is_unit =
-            matches!(bare, "mm" | "mm^2" | "cm^2" | "cm^3" | "degrees" | "g" | "N" | "MPa" | "%");
+        let is_unit = matches!(
+            bare,
+            "mm" | "mm^2"
+                | "mm^3"
+                | "cm^2"
+                | "cm^3"
+                | "mm²"
+                | "mm³"
+                | "cm²"
+                | "cm³"
+                | "degrees"
+                | "g"
+                | "N"
+                | "MPa"
+                | "%"
+        );
         match words.last_mut() {
             Some(figure) if is_unit && figure.ends_with(|c: char| c.is_ascii_digit()) => {
                 figure.push(' ');

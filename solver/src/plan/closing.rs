@@ -7,6 +7,9 @@ use super::request::PlanRequest;
 /// Name of the limit that tells of the search.
 const GAP: &str = "gap";
 
+/// What makes cuts count as more than they are long.
+pub(crate) const ADDED: &str = "with what is added for separate cuts and for hard places";
+
 /// Give a plan its ending, in place of the one it had.
 pub(super) fn close(plan: &mut Plan, ending: Ending, request: &PlanRequest) {
     plan.ending = ending;
@@ -33,13 +36,12 @@ fn gap_text(cost: f64, ending: &Ending, asked: f64) -> String {
     }
     if bound <= 0.0 {
         return format!(
-            "cuts and entries count as {cost:.1} mm; how much less would pass the simple check of girths that plans begin \
-             with is not known: {gap:.1} %, asked {asked:.1} %"
+            "the cuts count as {cost:.1} mm, {ADDED}; how much less would pass the simple check of girths that plans begin \
+             with is not known ({gap:.1} % less, asked {asked:.1} %)"
         );
     }
     format!(
-        "cuts and entries count as {cost:.1} mm, and no set of cuts that counts as less than {bound:.1} mm passes the simple \
-         check of girths that plans begin with; the trial may ask for more. Between the two are {gap:.1} %, asked \
-         {asked:.1} %"
+        "the cuts count as {cost:.1} mm, {ADDED}. None that count as less than {bound:.1} mm pass the simple check of girths \
+         that plans begin with; the trial may ask for more cut. Up to {gap:.1} % less is not ruled out, asked {asked:.1} %"
     )
 }

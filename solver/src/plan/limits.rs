@@ -1,6 +1,6 @@
 //! The limits of a plan, met or missed, in words.
 
-use super::answer::{Hinge, Limit, Plan};
+use super::answer::{CutKind, Hinge, Limit, Plan};
 use super::candidate::Candidate;
 use super::request::PlanRequest;
 use super::setup::Setup;
@@ -78,12 +78,16 @@ fn areas_limit(plan: &Plan, request: &PlanRequest) -> Limit {
     };
     let crossing = plan.cuts.iter().find(|cut| cut.branches.iter().any(over));
     let text = match crossing {
-        None => "no cut runs over an area that is kept off".to_owned(),
-        Some(cut) => format!(
-            "cut {} runs over an area that is kept off: a bridge has to be cut across somewhere; \
-             make the area smaller",
-            cut.order
-        ),
+        None => "no cut runs over an area where none may be".to_owned(),
+        Some(cut) => {
+            // A cut of somebody's own can go round; a bridge's cannot.
+            let what = if cut.kind == CutKind::Bridge {
+                "a bridge has to be cut across somewhere; make the area smaller"
+            } else {
+                "lead it round, or make the area smaller"
+            };
+            format!("cut {} runs over an area where none may be: {what}", cut.order)
+        }
     };
     Limit { name: "areas kept free".to_owned(), met: crossing.is_none(), text }
 }

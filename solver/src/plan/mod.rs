@@ -47,6 +47,7 @@ mod workbench;
 
 pub use crate::bridges::bridge_letter;
 pub use answer::*;
+pub(crate) use closing::ADDED;
 pub use compare::{Compared, Comparison, NamedPlan, compare, keeps_and_releases};
 pub use ending::{BoundFor, Ending, StopReason};
 pub use error::PlanError;

@@ -170,7 +170,7 @@ impl<'a, 'c> Pass<'a, 'c> {
         };
         let separator = separator(&setup.graph);
         let mut finisher = finisher(&setup, request);
-        control.stage(Stage::Optimise, 0.1, "looking for tight rings");
+        control.stage(Stage::Optimise, 0.1, "rings of rubber too tight to let the model pass");
         let before = control.elapsed();
         let mut search = Search::new(&separator, pool, settings, control);
         let first_look = control.elapsed().saturating_sub(before).as_secs_f64();

@@ -100,7 +100,7 @@ pub(super) fn set_up(
     request.rubber.check().map_err(PlanError::Rubber)?;
     let mut clock = StageClock::new(control);
     let gate = Gate::find(&model.original, &request.gate)?;
-    control.stage(Stage::Mesh, 0.01, "mesh put in the mould's frame");
+    control.stage(Stage::Mesh, 0.01, "the model is stood in its mould");
     let whole = canonical(&model.original, &gate.to_mould);
     control.check()?;
     let crossings = model.report.crossings.as_ref().map_or(0, |c| c.pairs);
@@ -119,12 +119,12 @@ pub(super) fn set_up(
     clock.lap("mesh");
     control.check()?;
 
-    control.stage(Stage::Body, 0.05, "mould body");
+    control.stage(Stage::Body, 0.05, "the rubber's outside");
     let body = MouldBody::new(&working, &request.mould)?;
     let topology = Topology::new(&planning)?;
     clock.lap("body");
 
-    control.stage(Stage::Bridges, 0.055, "second check of the holes");
+    control.stage(Stage::Bridges, 0.055, "holes are checked a second time");
     let field = look_at_field(&body, &working, control)?;
     clock.lap("field");
 
@@ -144,7 +144,7 @@ pub(super) fn set_up(
     };
     clock.lap("bridges");
 
-    control.stage(Stage::Girth, 0.08, "planning graph");
+    control.stage(Stage::Girth, 0.08, "girths all over the model");
     // A hole without a plain disc is not cut, so its loop opens nothing.
     let crossed: Vec<bool> = bridges.bridges.iter().map(|b| b.disc == DiscState::Plain).collect();
     let skin = Skin::new(planning, &is_gate, &bridges.bridges, &crossed, holes)?;

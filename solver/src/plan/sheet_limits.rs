@@ -100,14 +100,17 @@ fn weak_text(
     } else {
         format!("the thinnest lip is a wedge of {:.0} degrees", figures.least_wedge)
     };
+    let feather = if figures.feather_length < 0.5 {
+        String::new()
+    } else {
+        format!(
+            ", over {:.0} mm less than {:.0}: a feather edge",
+            figures.feather_length, settings.refused_angle
+        )
+    };
     format!(
-        "{thinnest}; {:.0} mm of cut have less than the {:.0} degrees asked, {:.0} mm a feather edge of less than \
-         {:.0}; mean risk {:.2}",
-        figures.weak_length,
-        settings.acceptable_angle,
-        figures.feather_length,
-        settings.refused_angle,
-        figures.risk
+        "{thinnest}; over {:.0} mm of the cut a lip has less than the {:.0} degrees asked{feather}",
+        figures.weak_length, settings.acceptable_angle
     )
 }
 

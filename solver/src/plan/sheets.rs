@@ -56,7 +56,7 @@ pub(super) fn make_sheets(
     request: &PlanRequest,
     control: &Control<'_>,
 ) -> Result<Option<PlannedSheets>, PlanError> {
-    control.stage(Stage::Curves, 0.97, "sheets through the rubber");
+    control.stage(Stage::Curves, 0.97, "the knife's way through the rubber");
     match try_sheets(setup, curves, request, control) {
         Ok(sheets) => Ok(Some(sheets)),
         // The plan is there; who stopped the work still wants it.

@@ -58,8 +58,7 @@ impl Skin {
         let mut warnings = Vec::new();
         if straight.is_none() {
             warnings.push(
-                "the planning mesh cannot follow the cuts across the bridges drawn straight: they run \
-                 along its edges"
+                "the cuts across the bridges could not be drawn straight: they run in small corners"
                     .to_owned(),
             );
         }
@@ -79,9 +78,8 @@ impl Skin {
         for k in (0..bridges.len()).filter(|&k| to_fill[k] && filled.rims[k].is_empty()) {
             rims[k].clear();
             warnings.push(format!(
-                "the cut across bridge {} meets that across another, or no disc could be drawn on it: \
-                 rings of rubber that run over its faces were not looked for, and more cut may be needed \
-                 there",
+                "the cut across bridge {} meets that across another, or its faces could not be drawn: rings of rubber that \
+                 run over them were not looked for, and more cut may be needed there",
                 bridge_letter(k)
             ));
         }

@@ -33,7 +33,9 @@ fn outcome_text(trial: &PlanTrial, places: &Whereabouts) -> (bool, String) {
         Outcome::NoVerdict { why: Doubt::Unsettled } => {
             (false, format!("no verdict, the rubber did not come to rest: {figures}"))
         }
-        Outcome::OutOfTime => (false, format!("not ended in the time there was: {figures}")),
+        Outcome::OutOfTime => {
+            (false, format!("time ran out before it ended; until then {figures}"))
+        }
         Outcome::Stuck { hindrance, place } => {
             let held = places.place(&(trial.to_mould.inverse() * place));
             let why = match hindrance {

@@ -49,6 +49,34 @@ impl Block {
         let size = [picture.width, picture.height];
         Self::Picture { title: picture.title, png: picture.png, size, alone }
     }
+
+    /// Areas and volumes as people write them: the words that other outputs share keep to plain letters.
+    pub fn raise_powers(&mut self) {
+        let raise = |words: &mut String| *words = raised(words);
+        match self {
+            // A name stays as it was given.
+            Self::Title(_) | Self::Picture { .. } => {}
+            Self::Heading(words) | Self::Part(words) | Self::Loud(words) | Self::Text(words) => {
+                raise(words);
+            }
+            Self::Items(all) | Self::Steps(all) | Self::Mind(all) => all.iter_mut().for_each(raise),
+            Self::Cautions(all) => all.iter_mut().for_each(|(_, words)| raise(words)),
+            Self::Table { head, rows } => {
+                head.iter_mut().for_each(|(words, _)| raise(words));
+                rows.iter_mut().flatten().for_each(raise);
+            }
+        }
+    }
+}
+
+fn raised(words: &str) -> String {
+    let mut text = words.to_owned();
+    for unit in ["mm", "cm"] {
+        for (power, sign) in [("^2", '²'), ("^3", '³')] {
+            text = text.replace(&format!("{unit}{power}"), &format!("{unit}{sign}"));
+        }
+    }
+    text
 }
 
 /// Words from outside without what steers a screen or a printer, or turns the direction of text; any white

@@ -48,8 +48,7 @@ fn one(blocks: &mut Vec<Block>, plan: &Plan, cut: &Cut, places: &Whereabouts) {
     if cut.sheets.is_empty() {
         words.push("No way of the knife to this line was worked out.".to_owned());
     }
-    let on_the_way = sheet_words::of_cut(cut, &report.settings, places);
-    words.extend(on_the_way.iter().map(|words| format!("On the way in: {words}")));
+    words.extend(sheet_words::of_cut(cut, &report.settings, places));
     blocks.push(Block::Items(words));
     let several = cut.sheets.len() > 1;
     for (index, sheet) in cut.sheets.iter().enumerate() {

@@ -8,6 +8,8 @@ use crate::outputs::cautions::CAUTIONS_IN_SHORT;
 /// Nothing may be loaded or run: what a name smuggled in would find no way out either.
 const POLICY: &str = "default-src 'none'; img-src data:; style-src 'unsafe-inline'";
 
+// Printed, the cautions are the foot of a table, which is repeated and has room of its own on every page: what is fixed
+// lies on the words there.
 const STYLE: &str = "\
 body{font:16px/1.45 'DejaVu Sans',Verdana,sans-serif;max-width:62em;margin:0 auto;padding:1em 1em 6em;color:#000;\
 background:#fff;overflow-wrap:anywhere}\
@@ -17,9 +19,13 @@ background:#fff;overflow-wrap:anywhere}\
 table{border-collapse:collapse;width:100%;margin:.5em 0 1em}th,td{border:1px solid #777;padding:.2em .5em;\
 text-align:left;vertical-align:top}th{background:#e8e8e8}\
 figure{margin:1em 0;break-inside:avoid}img{max-width:100%;height:auto}\
-.always{position:fixed;left:0;right:0;bottom:0;margin:0;padding:.3em 1em;background:#fff;border-top:2px solid #000;\
+@media screen{.always{position:fixed;left:0;right:0;bottom:0;margin:0;padding:.3em 1em;background:#fff;\
+border-top:2px solid #000}}.always{\
 font-size:.8em}\
-tr{break-inside:avoid}h2,h3{break-after:avoid}";
+tr{break-inside:avoid}h2,h3{break-after:avoid}\
+@media print{body{display:table;width:100%;max-width:none;padding:0;font-size:11pt}\
+.always{display:table-footer-group;break-inside:avoid}.always span{display:block;border-top:2px solid #000;\
+padding:.3em 0}.side img{width:54%}figcaption{font-size:.75em}}@page{margin:12mm}";
 
 /// The whole file.
 pub(super) fn page(title: &str, blocks: &[Block]) -> String {
@@ -35,7 +41,7 @@ pub(super) fn page(title: &str, blocks: &[Block]) -> String {
             }
             body {
                 @for block in blocks { (part(block)) }
-                p.always { (CAUTIONS_IN_SHORT) }
+                p.always { span { (CAUTIONS_IN_SHORT) } }
             }
         }
     }
@@ -68,8 +74,8 @@ fn part(block: &Block) -> Markup {
                     tbody { @for row in rows { tr { @for cell in row { td { (cell) } } } } }
                 }
             },
-            Block::Picture { title, png, size, .. } => {
-                figure {
+            Block::Picture { title, png, size, alone } => {
+                figure.side[!alone] {
                     img src={ "data:image/png;base64," (base64(png)) } alt=(title) width=(size[0]) height=(size[1]);
                     figcaption { (title) ". " (CAUTIONS_IN_SHORT) }
                 }

@@ -150,6 +150,7 @@ pub fn pages<'a>(
     blocks.extend(cuts::hinges(plan, &places));
     blocks.extend(opening::opening(plan, &places));
     blocks.extend(way_out.map(|picture| Block::picture(picture, true)));
+    blocks.iter_mut().for_each(Block::raise_powers);
     Ok(Pages { title, paper: style.paper, blocks })
 }
 

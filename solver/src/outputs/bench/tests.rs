@@ -298,7 +298,7 @@ fn what_matters_can_be_read_in_print() {
     let all = leaves.concat();
     // 200 cm^3 and a twentieth more; the trial's greatest pull is 20 N.
     for words in [
-        "Mix 210 cm^3, 235 g.",
+        "Mix 210 cm³, 235 g.",
         "Cut 1: from the base opening",
         "20 N (as much as 2.0 kg hanging)",
         "31 mm wide",

@@ -54,7 +54,7 @@ pub fn judge_scheme(
     let mut clock = StageClock::new(control);
     let drawn = carry::carry(&mut setup, scheme, request)?;
     let separator = tools::separator(&setup.graph);
-    control.stage(Stage::Optimise, 0.1, "looking for tight rings");
+    control.stage(Stage::Optimise, 0.1, "rings of rubber too tight to let the model pass");
     let mut pool = RowPool::new(setup.graph.edges.len());
     let fixed = setup.fixed();
     let order: Vec<usize> = (0..separator.target_count()).collect();
