@@ -9,6 +9,10 @@ use parry3d_f64::query::Ray;
 use parry3d_f64::shape::{CompositeShapeRef, TriMesh};
 
 use super::{FaceId, Point, TriangleMesh, Vector};
+use crate::control::{Cancel, Cancelled, apart};
+
+/// Indexing a mesh of more faces takes longer than a tenth of a second.
+const LARGE: usize = 100_000;
 
 /// A surface cannot be searched.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -53,18 +57,28 @@ pub(super) fn to_point(v: GlamVector) -> Point {
 impl SurfaceLocator {
     /// Index a mesh for queries. The mesh is copied.
     pub fn new(mesh: &TriangleMesh) -> Result<Self, LocatorError> {
-        if mesh.faces.is_empty() {
-            return Err(LocatorError::Empty);
+        let (vertices, faces) = checked(mesh)?;
+        Self::indexed(vertices, faces)
+    }
+
+    /// The same, for a mesh so large that somebody may not want to wait for it.
+    pub(super) fn new_until(
+        mesh: &TriangleMesh,
+        cancel: &Cancel,
+    ) -> Result<Result<Self, LocatorError>, Cancelled> {
+        if mesh.faces.len() < LARGE {
+            cancel.check()?;
+            return Ok(Self::new(mesh));
         }
-        let count = mesh.positions.len() as u32;
-        if let Some(bad) = mesh.faces.iter().position(|f| f.iter().any(|&v| v >= count)) {
-            return Err(LocatorError::BadFace(bad as u32));
-        }
-        if let Some(bad) = first_not_finite(&mesh.positions) {
-            return Err(LocatorError::NotFinite(bad));
-        }
-        let vertices = mesh.positions.iter().map(|p| to_glam(&p.coords)).collect();
-        let shape = TriMesh::new(vertices, mesh.faces.clone()).map_err(|_| LocatorError::Empty)?;
+        let (vertices, faces) = match checked(mesh) {
+            Ok(checked) => checked,
+            Err(fault) => return Ok(Err(fault)),
+        };
+        apart(cancel, move || Self::indexed(vertices, faces))
+    }
+
+    fn indexed(vertices: Vec<GlamVector>, faces: Vec<[u32; 3]>) -> Result<Self, LocatorError> {
+        let shape = TriMesh::new(vertices, faces).map_err(|_| LocatorError::Empty)?;
         Ok(Self { shape })
     }
 
@@ -152,6 +166,22 @@ impl SurfaceLocator {
     fn corners(&self, face: FaceId) -> [Point; 3] {
         self.face(face).map(|v| to_point(self.shape.vertices()[v as usize]))
     }
+}
+
+/// A copy of a mesh that can be indexed.
+fn checked(mesh: &TriangleMesh) -> Result<(Vec<GlamVector>, Vec<[u32; 3]>), LocatorError> {
+    if mesh.faces.is_empty() {
+        return Err(LocatorError::Empty);
+    }
+    let count = mesh.positions.len() as u32;
+    if let Some(bad) = mesh.faces.iter().position(|f| f.iter().any(|&v| v >= count)) {
+        return Err(LocatorError::BadFace(bad as u32));
+    }
+    if let Some(bad) = first_not_finite(&mesh.positions) {
+        return Err(LocatorError::NotFinite(bad));
+    }
+    let vertices = mesh.positions.iter().map(|p| to_glam(&p.coords)).collect();
+    Ok((vertices, mesh.faces.clone()))
 }
 
 /// Index of the first position that is not finite.

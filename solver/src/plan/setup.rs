@@ -17,8 +17,8 @@ use crate::bridges::{Bridge, BridgeKind, BridgeReport, DiscState, find_bridges_w
 use crate::control::{Control, Stage};
 use crate::girth::PlanningGraph;
 use crate::mesh::{
-    MOST_WITH_TRIAL, Model, Paint, Point, SurfaceLocator, Topology, TriangleMesh, Vector,
-    canonical, decimate, default_deviation, planning_mesh,
+    DecimateError, MOST_WITH_TRIAL, Model, Paint, Point, SurfaceLocator, Topology, TriangleMesh,
+    Vector, canonical, decimate, default_deviation, planning_mesh,
 };
 use crate::sheets::{CostWeights, CutSite, cost_weights, cut_sites};
 
@@ -106,7 +106,10 @@ pub(super) fn set_up(
         Some(deviation) => deviation,
         None => default_deviation(&whole.to_mm(whole.mesh.clone())),
     };
-    let working = decimate(&whole.mesh, deviation / whole.step, crossings)?;
+    let working = match decimate(&whole.mesh, deviation / whole.step, crossings, control.cancel()) {
+        Err(DecimateError::Cancelled(cancelled)) => return Err(cancelled.into()),
+        other => other?,
+    };
     control.check()?;
     let edge = planning_edge(&working.mesh, whole.step, edge_share, request)?;
     control.check()?;
