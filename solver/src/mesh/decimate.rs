@@ -15,7 +15,7 @@ use std::sync::Arc;
 use meshopt::SimplifyOptions;
 use rayon::prelude::*;
 
-use self::parts::{Thinned, thinned};
+use self::parts::{Thinned, in_parts, thinned};
 use self::verify::Task;
 use super::check::EdgeTally;
 use super::project::{LocatorError, SurfaceLocator};
@@ -121,6 +121,10 @@ pub(super) fn decimate_indexed(
         return Ok(done);
     }
     let reason = retries.pop().unwrap_or_default();
+    if let Some(Thinned { mesh, deviation }) = in_parts(&task, from, deviation)? {
+        let told = format!("decimated in parts, since as a whole it failed: {reason}");
+        return Ok(Decimated { mesh, deviation, retries: vec![told] });
+    }
     if from.faces.len() <= AS_IT_IS_FACES {
         let what = if thinned.is_some() { "as small as it could be made" } else { "the original" };
         let told = format!(

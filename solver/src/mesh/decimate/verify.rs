@@ -89,6 +89,11 @@ impl<'a> Task<'a> {
         self.cancel
     }
 
+    /// Pairs of faces of the original that cross.
+    pub fn crossings(&self) -> usize {
+        self.crossings
+    }
+
     /// The largest distance measured between the two, if the result has the original's topology and that is no more
     /// than `deviation` (mm).
     pub fn verify(
@@ -96,6 +101,17 @@ impl<'a> Task<'a> {
         result: &TriangleMesh,
         deviation: f64,
     ) -> Result<Result<f64, Trouble>, Cancelled> {
+        match self.sound(result)? {
+            Ok(locator) => self.measure(result, &locator, deviation),
+            Err(trouble) => Ok(Err(trouble)),
+        }
+    }
+
+    /// The result's own locator, if it has the original's topology and no more faces that cross.
+    pub fn sound(
+        &self,
+        result: &TriangleMesh,
+    ) -> Result<Result<SurfaceLocator, Trouble>, Cancelled> {
         let tally = EdgeTally::new(result);
         self.cancel.check()?;
         if !tally.is_sound() {
@@ -126,10 +142,7 @@ impl<'a> Task<'a> {
             Err(fault) => return Ok(Err(Trouble::somewhere(fault))),
         };
         self.cancel.check()?;
-        if let Err(trouble) = self.crosses(result, &locator)? {
-            return Ok(Err(trouble));
-        }
-        self.measure(result, &locator, deviation)
+        Ok(self.crosses(result, &locator)?.map(|()| locator))
     }
 
     fn crosses(
@@ -156,7 +169,8 @@ impl<'a> Task<'a> {
         Ok(Err(Trouble { faces, ..Trouble::at_vertices(reason, result, &corners) }))
     }
 
-    fn measure(
+    /// The largest distance measured between result and original, if it is no more than `deviation` (mm).
+    pub fn measure(
         &self,
         result: &TriangleMesh,
         locator: &SurfaceLocator,
@@ -164,15 +178,7 @@ impl<'a> Task<'a> {
     ) -> Result<Result<f64, Trouble>, Cancelled> {
         // Middles of edges and faces of the coarse mesh lie farthest from the fine one; vertices
         // of the fine mesh lie farthest from the coarse one.
-        let middles: Vec<Point> = result
-            .faces
-            .iter()
-            .flat_map(|f| {
-                let [a, b, c] = f.map(|v| result.positions[v as usize]);
-                let middle = Point::from((a.coords + b.coords + c.coords) / 3.0);
-                [middle, nalgebra::center(&a, &b), nalgebra::center(&b, &c)]
-            })
-            .collect();
+        let middles = middles(result);
         let forth = self.distances(locator, &self.mesh.positions)?;
         let back = self.distances(self.locator, &middles)?;
         let all = || forth.iter().chain(&back);
@@ -208,6 +214,16 @@ impl<'a> Task<'a> {
         }
         Ok(found)
     }
+}
+
+/// Three a face.
+pub(super) fn middles(mesh: &TriangleMesh) -> Vec<Point> {
+    let of = |f: &[u32; 3]| {
+        let [a, b, c] = f.map(|v| mesh.positions[v as usize]);
+        let middle = Point::from((a.coords + b.coords + c.coords) / 3.0);
+        [middle, nalgebra::center(&a, &b), nalgebra::center(&b, &c)]
+    };
+    mesh.faces.iter().flat_map(of).collect()
 }
 
 /// A point and how far it is off a surface.
