@@ -9,6 +9,7 @@ use nalgebra::Isometry3;
 use rayon::prelude::*;
 
 use super::{Point, TriangleMesh};
+use crate::control::{Cancel, Cancelled};
 
 /// One step as a share of the mesh's span.
 const STEP: f64 = 1e-6;
@@ -57,6 +58,16 @@ pub fn canonical(mesh: &TriangleMesh, pose: &Isometry3<f64>) -> WholeMesh {
         .collect();
     faces.par_sort_unstable();
     WholeMesh { mesh: TriangleMesh { positions, faces }, step }
+}
+
+/// The same, until someone cancels.
+pub fn canonical_until(
+    mesh: &TriangleMesh,
+    pose: &Isometry3<f64>,
+    cancel: &Cancel,
+) -> Result<WholeMesh, Cancelled> {
+    let pose = *pose;
+    mesh.worked_on_until(cancel, move |mesh| canonical(mesh, &pose))
 }
 
 impl WholeMesh {

@@ -161,9 +161,8 @@ pub(super) fn check_and_index(
         return Ok((report, None));
     }
 
-    cancel.check()?;
-    let edges = EdgeTally::new(mesh);
-    cancel.check()?;
+    let Connections { edges, pinched, degenerate, body_of, bodies } =
+        mesh.worked_on_until(cancel, Connections::of)?;
     let middle = |[a, b]: [u32; 2]| {
         nalgebra::center(&mesh.positions[a as usize], &mesh.positions[b as usize])
     };
@@ -188,8 +187,6 @@ pub(super) fn check_and_index(
         );
         add(FaultKind::Orientation, n, Some(place), message);
     }
-    let pinched = pinched_vertices(mesh);
-    cancel.check()?;
     if let Some(&first) = pinched.first() {
         let (n, place) = (pinched.len(), mesh.positions[first as usize]);
         let what = plural(n, "vertex joins", "vertices join");
@@ -199,15 +196,12 @@ pub(super) fn check_and_index(
         );
         add(FaultKind::PinchedVertex, n, Some(place), message);
     }
-    let degenerate: Vec<u32> =
-        (0..mesh.faces.len() as u32).filter(|f| is_degenerate(mesh, FaceId(*f))).collect();
     if let Some(&first) = degenerate.first() {
         let (n, place) = (degenerate.len(), mesh.corners(FaceId(first))[0]);
         let what = plural(n, "face has", "faces have");
         let message = format!("{what} no area, the first at {}", at(&place));
         add(FaultKind::DegenerateFace, n, Some(place), message);
     }
-    let (body_of, bodies) = bodies(mesh);
     cancel.check()?;
     let sound = edges.is_sound();
     if bodies.len() > 1 {
@@ -313,6 +307,29 @@ pub(super) fn euler_of_closed(mesh: &TriangleMesh) -> i64 {
     }
     let used = used.into_iter().filter(|u| *u).count() as i64;
     used - mesh.faces.len() as i64 / 2
+}
+
+/// How the faces of a mesh hang together, and those without area.
+struct Connections {
+    edges: EdgeTally,
+    pinched: Vec<u32>,
+    degenerate: Vec<u32>,
+    body_of: Vec<u32>,
+    bodies: Vec<Body>,
+}
+
+impl Connections {
+    fn of(mesh: &TriangleMesh) -> Self {
+        let (body_of, bodies) = bodies(mesh);
+        let all = 0..mesh.faces.len() as u32;
+        Self {
+            edges: EdgeTally::new(mesh),
+            pinched: pinched_vertices(mesh),
+            degenerate: all.filter(|f| is_degenerate(mesh, FaceId(*f))).collect(),
+            body_of,
+            bodies,
+        }
+    }
 }
 
 /// Edges sorted by how many faces they have.

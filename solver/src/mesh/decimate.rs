@@ -4,8 +4,8 @@
 //! error metrics", SIGGRAPH 1997) is meshopt's. That library works in single precision, promises
 //! no topology and estimates its error, so the result is verified here: closed, oriented, same
 //! Euler characteristic, no new self-crossing, deviation measured both ways. What fails is done
-//! again with the vertices near the bad places held fast, or with a smaller error. Meshes of many faces go through
-//! `parts.rs` first.
+//! again with the vertices near the bad places held fast, or with a smaller error. Meshes of many faces, and those of which
+//! every attempt fails, are decimated part by part (`parts.rs`).
 
 mod parts;
 mod verify;
@@ -15,7 +15,7 @@ use std::sync::Arc;
 use meshopt::SimplifyOptions;
 use rayon::prelude::*;
 
-use self::parts::{Thinned, in_parts, thinned};
+use self::parts::{InParts, in_parts};
 use self::verify::Task;
 use super::check::EdgeTally;
 use super::project::{LocatorError, SurfaceLocator};
@@ -29,6 +29,8 @@ pub const WORKING_FACES: usize = 30_000;
 const ATTEMPTS: u32 = 8;
 /// Largest mesh that is worked on as it is if it cannot be decimated.
 pub const AS_IT_IS_FACES: usize = 200_000;
+/// Larger meshes are decimated part by part, faces: as a whole every attempt goes wrong somewhere, each elsewhere.
+const LARGE: usize = 250_000;
 /// How the allowed error is lessened where the surface moved too far in a few places. No source.
 const LESSENED: f64 = 0.7;
 /// With more bad places than this the allowed error is at fault, not the places.
@@ -89,13 +91,25 @@ pub fn decimate(
     mesh: &TriangleMesh,
     deviation: f64,
     crossings: usize,
+) -> Result<Decimated, DecimateError> {
+    decimate_until(mesh, deviation, crossings, &Cancel::new())
+}
+
+/// The same, until someone cancels: that is looked at every tenth of a second or so.
+pub fn decimate_until(
+    mesh: &TriangleMesh,
+    deviation: f64,
+    crossings: usize,
     cancel: &Cancel,
 ) -> Result<Decimated, DecimateError> {
+    if !mesh.worked_on_until(cancel, |mesh| EdgeTally::new(mesh).is_sound())? {
+        Topology::new(mesh)?;
+    }
     let locator = SurfaceLocator::new_until(mesh, cancel)??;
     decimate_indexed(mesh, &locator, deviation, crossings, cancel)
 }
 
-/// [`decimate`] with the mesh's own locator at hand.
+/// [`decimate`] for a mesh that is known to be closed and oriented, with its own locator at hand.
 pub(super) fn decimate_indexed(
     mesh: &TriangleMesh,
     locator: &SurfaceLocator,
@@ -106,72 +120,80 @@ pub(super) fn decimate_indexed(
     if !(deviation.is_finite() && deviation > 0.0) {
         return Err(DecimateError::BadDeviation(deviation));
     }
-    if !EdgeTally::new(mesh).is_sound() {
-        Topology::new(mesh)?;
-    }
     if mesh.faces.len() <= WORKING_FACES {
         return Ok(Decimated { mesh: mesh.clone(), deviation: 0.0, retries: Vec::new() });
     }
     cancel.check()?;
-    let task = Task::new(mesh, locator, crossings, cancel);
-    let thinned = thinned(&task, mesh, deviation)?;
+    let task = Task::whole(mesh, locator, crossings, cancel);
     let mut retries = Vec::new();
-    let from = thinned.as_ref().map_or(mesh, |thinned| &thinned.mesh);
-    if let Some(done) = as_a_whole(&task, from, deviation, &mut retries)? {
-        return Ok(done);
+    if mesh.faces.len() <= LARGE {
+        let held = vec![false; mesh.positions.len()];
+        let kept = attempted(&task, held, WORKING_FACES, deviation, &mut retries)?;
+        if let Some(Kept { mesh, deviation, .. }) = kept {
+            return Ok(Decimated { mesh, deviation, retries });
+        }
+        let reason = retries.pop().unwrap_or_default();
+        retries = vec![format!("decimated in parts, since as a whole it failed: {reason}")];
     }
-    let reason = retries.pop().unwrap_or_default();
-    if let Some(Thinned { mesh, deviation }) = in_parts(&task, from, deviation)? {
-        let told = format!("decimated in parts, since as a whole it failed: {reason}");
-        return Ok(Decimated { mesh, deviation, retries: vec![told] });
-    }
-    if from.faces.len() <= AS_IT_IS_FACES {
-        let what = if thinned.is_some() { "as small as it could be made" } else { "the original" };
+    let reason = match in_parts(&task, deviation)? {
+        Ok(InParts { mesh, deviation, stayed }) => {
+            retries.extend(stayed);
+            return Ok(Decimated { mesh, deviation, retries });
+        }
+        Err(reason) => reason,
+    };
+    if mesh.faces.len() <= AS_IT_IS_FACES {
         let told = format!(
-            "the working mesh is {what} with its {} faces, since decimating it within {deviation} mm failed: {reason}",
-            from.faces.len()
+            "the working mesh is the original with its {} faces, since decimating it within {deviation} mm failed: {reason}",
+            mesh.faces.len()
         );
-        let Thinned { mesh, deviation } =
-            thinned.unwrap_or_else(|| Thinned { mesh: mesh.clone(), deviation: 0.0 });
-        return Ok(Decimated { mesh, deviation, retries: vec![told] });
+        return Ok(Decimated { mesh: mesh.clone(), deviation: 0.0, retries: vec![told] });
     }
     Err(DecimateError::Failed { deviation, attempts: ATTEMPTS, reason })
 }
 
-/// Decimate a mesh in one go, and again with what went wrong held fast or a smaller error. Each attempt that failed is told
-/// in `retries`; `None` if all did.
-fn as_a_whole(
+/// What is left of a mesh.
+struct Kept {
+    /// Corners of its faces, as vertices of the mesh it is made of.
+    corners: Vec<u32>,
+    /// The same as a mesh.
+    mesh: TriangleMesh,
+    /// Largest distance measured, mm.
+    deviation: f64,
+}
+
+/// Decimate the task's mesh to so many faces, and again with what went wrong held fast or a smaller error. Each attempt that
+/// failed is told in `retries`; `None` if all did.
+fn attempted(
     task: &Task<'_>,
-    mesh: &TriangleMesh,
+    mut held: Vec<bool>,
+    faces: usize,
     deviation: f64,
     retries: &mut Vec<String>,
-) -> Result<Option<Decimated>, Cancelled> {
-    let (low, high) = mesh.bounds().unwrap_or((Point::origin(), Point::origin()));
+) -> Result<Option<Kept>, Cancelled> {
+    let from = task.mesh();
+    let (low, high) = from.bounds().unwrap_or((Point::origin(), Point::origin()));
     let centre = nalgebra::center(&low, &high);
     let positions: Arc<[[f32; 3]]> =
-        mesh.positions.iter().map(|p| (p - centre).map(|x| x as f32).into()).collect();
-    let indices: Arc<[u32]> = mesh.faces.iter().flatten().copied().collect();
-    let mut locked = vec![false; positions.len()];
+        from.positions.iter().map(|p| (p - centre).map(|x| x as f32).into()).collect();
+    let indices: Arc<[u32]> = from.faces.iter().flatten().copied().collect();
     let mut allowed = deviation;
     for _ in 0..ATTEMPTS {
-        let (indices, positions, held) = (indices.clone(), positions.clone(), locked.clone());
-        let kept = apart(task.cancel(), move || {
+        let (indices, positions, now) = (indices.clone(), positions.clone(), held.clone());
+        let corners = apart(task.cancel(), move || {
             meshopt::simplify_with_locks_decoder(
                 &indices,
                 &positions,
-                &held,
-                3 * WORKING_FACES,
+                &now,
+                3 * faces,
                 allowed as f32,
                 SimplifyOptions::ErrorAbsolute,
                 None,
             )
         })?;
-        let result = picked(mesh, &kept);
-        let trouble = match task.verify(&result, deviation)? {
-            Ok(measured) => {
-                let retries = std::mem::take(retries);
-                return Ok(Some(Decimated { mesh: result, deviation: measured, retries }));
-            }
+        let mesh = picked(from, &corners);
+        let trouble = match task.verify(&mesh, deviation)? {
+            Ok(deviation) => return Ok(Some(Kept { corners, mesh, deviation })),
             Err(trouble) => trouble,
         };
         retries.push(format!(
@@ -182,7 +204,7 @@ fn as_a_whole(
             allowed *= 0.5;
             continue;
         }
-        lock(&mut locked, mesh, &trouble.places);
+        hold(&mut held, &from.positions, &trouble.places);
         // The library's error is a mean over planes: where that is what ends it, places held fast are followed by others.
         if trouble.is_too_far {
             allowed *= LESSENED;
@@ -192,10 +214,9 @@ fn as_a_whole(
 }
 
 /// Keep the vertices in and near the places where something went wrong.
-fn lock(locked: &mut [bool], mesh: &TriangleMesh, places: &[(Point, f64)]) {
-    locked.par_iter_mut().zip(&mesh.positions).for_each(|(locked, p)| {
-        *locked |=
-            places.iter().any(|(centre, reach)| (p - centre).norm_squared() <= reach * reach);
+fn hold(held: &mut [bool], positions: &[Point], places: &[(Point, f64)]) {
+    held.par_iter_mut().zip(positions).for_each(|(held, p)| {
+        *held |= places.iter().any(|(centre, reach)| (p - centre).norm_squared() <= reach * reach);
     });
 }
 
@@ -224,7 +245,7 @@ mod tests {
     use super::*;
 
     fn decimated(mesh: &TriangleMesh, deviation: f64) -> Result<Decimated, DecimateError> {
-        decimate(mesh, deviation, 0, &Cancel::new())
+        decimate(mesh, deviation, 0)
     }
 
     #[test]

@@ -9,7 +9,7 @@ use super::paint::Paint;
 use super::rebuild::REBUILD_SHARE;
 use super::repair::{repair, repair_and_fill};
 use super::{SurfaceLocator, TopologyError, TriangleMesh, genus};
-use crate::control::{Cancel, Cancelled, Control, Stage};
+use crate::control::{Cancel, Cancelled, Control, Stage, apart};
 use std::sync::Arc;
 
 /// How a model is prepared.
@@ -197,9 +197,9 @@ fn prepare_read(
         });
     }
     let limits = mend_limits(&mesh, options)?;
+    let (as_is, largest) = (options.as_is, limits.largest_hole);
     let mut repaired =
-        if options.as_is { repair(mesh) } else { repair_and_fill(mesh, limits.largest_hole) };
-    cancel.check()?;
+        apart(cancel, move || if as_is { repair(mesh) } else { repair_and_fill(mesh, largest) })?;
     told(0.2, "checking", repaired.mesh.faces.len());
     let check_options = CheckOptions { working_resolution: Some(resolution) };
     let (mut report, mut locator) = check_and_index(&repaired.mesh, &check_options, cancel)?;

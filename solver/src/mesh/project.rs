@@ -9,10 +9,7 @@ use parry3d_f64::query::Ray;
 use parry3d_f64::shape::{CompositeShapeRef, TriMesh};
 
 use super::{FaceId, Point, TriangleMesh, Vector};
-use crate::control::{Cancel, Cancelled, apart};
-
-/// Indexing a mesh of more faces takes longer than a tenth of a second.
-const LARGE: usize = 100_000;
+use crate::control::{Cancel, Cancelled};
 
 /// A surface cannot be searched.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -58,7 +55,8 @@ impl SurfaceLocator {
     /// Index a mesh for queries. The mesh is copied.
     pub fn new(mesh: &TriangleMesh) -> Result<Self, LocatorError> {
         let (vertices, faces) = checked(mesh)?;
-        Self::indexed(vertices, faces)
+        let shape = TriMesh::new(vertices, faces).map_err(|_| LocatorError::Empty)?;
+        Ok(Self { shape })
     }
 
     /// The same, for a mesh so large that somebody may not want to wait for it.
@@ -66,20 +64,7 @@ impl SurfaceLocator {
         mesh: &TriangleMesh,
         cancel: &Cancel,
     ) -> Result<Result<Self, LocatorError>, Cancelled> {
-        if mesh.faces.len() < LARGE {
-            cancel.check()?;
-            return Ok(Self::new(mesh));
-        }
-        let (vertices, faces) = match checked(mesh) {
-            Ok(checked) => checked,
-            Err(fault) => return Ok(Err(fault)),
-        };
-        apart(cancel, move || Self::indexed(vertices, faces))
-    }
-
-    fn indexed(vertices: Vec<GlamVector>, faces: Vec<[u32; 3]>) -> Result<Self, LocatorError> {
-        let shape = TriMesh::new(vertices, faces).map_err(|_| LocatorError::Empty)?;
-        Ok(Self { shape })
+        mesh.worked_on_until(cancel, Self::new)
     }
 
     /// The point of the surface nearest to `point`.

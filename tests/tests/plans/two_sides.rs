@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use petgraph::unionfind::UnionFind;
 use slitwright_solver::body::{Gate, GateChoice, MouldBody, MouldShape, Rubber};
-use slitwright_solver::control::{Cancel, Control};
+use slitwright_solver::control::Control;
 use slitwright_solver::field::{Equations, Potential, RubberDomain};
 use slitwright_solver::mesh::{
     FaceId, Point, SurfaceLocator, TriangleMesh, Vector, canonical, decimate, default_deviation,
@@ -43,8 +43,7 @@ fn in_a_block(mesh: &TriangleMesh, gate: &Gate, direction: Vector) -> Piece {
 fn in_a(mould: &MouldShape, mesh: &TriangleMesh, gate: &Gate, direction: Vector) -> Piece {
     let whole = canonical(mesh, &gate.to_mould);
     let deviation = default_deviation(&whole.to_mm(whole.mesh.clone()));
-    let model =
-        decimate(&whole.mesh, deviation / whole.step, 0, &Cancel::new()).expect("decimated").mesh;
+    let model = decimate(&whole.mesh, deviation / whole.step, 0).expect("decimated").mesh;
     let model = whole.to_mm(model);
     let body = MouldBody::new(&model, mould).expect("a body");
     let surface = Surface::new(&model, gate, &|_| 1.0).expect("a surface");

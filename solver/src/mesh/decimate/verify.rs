@@ -1,9 +1,9 @@
-//! Whether a decimated mesh still is the model: closed, oriented, same Euler characteristic, no new self-crossing, and
-//! near enough.
+//! Whether a decimated mesh still is the model, or a part of it: two faces at each edge that agree, the border of a part as it
+//! was, same Euler characteristic, no new self-crossing, and near enough.
 
 use rayon::prelude::*;
 
-use super::super::check::{EdgeTally, euler_of_closed, pinched_vertices};
+use super::super::check::{EdgeTally, pinched_vertices};
 use super::super::project::SurfaceLocator;
 use super::super::self_crossing::crossing_pairs;
 use super::super::{Point, TriangleMesh};
@@ -69,20 +69,38 @@ impl Trouble {
 pub(super) struct Task<'a> {
     mesh: &'a TriangleMesh,
     locator: &'a SurfaceLocator,
-    euler: i64,
+    count: i64,
+    open: usize,
+    pinched: usize,
     crossings: usize,
     cancel: &'a Cancel,
 }
 
 impl<'a> Task<'a> {
-    /// `crossings` is the number of pairs of faces of the mesh that cross.
-    pub fn new(
+    /// For a closed mesh. `crossings` is the number of pairs of its faces that cross.
+    pub fn whole(
         mesh: &'a TriangleMesh,
         locator: &'a SurfaceLocator,
         crossings: usize,
         cancel: &'a Cancel,
     ) -> Self {
-        Self { mesh, locator, euler: euler_of_closed(mesh), crossings, cancel }
+        Self { mesh, locator, count: count(mesh), open: 0, pinched: 0, crossings, cancel }
+    }
+
+    /// For a part of a mesh, whose border stays.
+    pub fn part(
+        mesh: &'a TriangleMesh,
+        locator: &'a SurfaceLocator,
+        crossings: usize,
+        cancel: &'a Cancel,
+    ) -> Self {
+        let open = EdgeTally::new(mesh).open.len();
+        let pinched = pinched_vertices(mesh).len();
+        Self { mesh, locator, count: count(mesh), open, pinched, crossings, cancel }
+    }
+
+    pub fn mesh(&self) -> &'a TriangleMesh {
+        self.mesh
     }
 
     pub fn cancel(&self) -> &Cancel {
@@ -101,39 +119,26 @@ impl<'a> Task<'a> {
         result: &TriangleMesh,
         deviation: f64,
     ) -> Result<Result<f64, Trouble>, Cancelled> {
-        match self.sound(result)? {
-            Ok(locator) => self.measure(result, &locator, deviation),
-            Err(trouble) => Ok(Err(trouble)),
-        }
-    }
-
-    /// The result's own locator, if it has the original's topology and no more faces that cross.
-    pub fn sound(
-        &self,
-        result: &TriangleMesh,
-    ) -> Result<Result<SurfaceLocator, Trouble>, Cancelled> {
-        let tally = EdgeTally::new(result);
+        let EdgeTally { open, disagreeing, crowded } = EdgeTally::new(result);
         self.cancel.check()?;
-        if !tally.is_sound() {
-            let ends: Vec<u32> = [&tally.open, &tally.disagreeing, &tally.crowded]
-                .into_iter()
-                .flatten()
-                .flatten()
-                .copied()
-                .collect();
-            let reason = format!("{} edges did not join two faces any more", ends.len() / 2);
+        if open.len() != self.open || !disagreeing.is_empty() || !crowded.is_empty() {
+            let bad = [&open, &disagreeing, &crowded].into_iter().flatten();
+            let ends: Vec<u32> = bad.flatten().copied().collect();
+            let count = ends.len() / 2 - self.open.min(open.len());
+            let reason = format!("{count} edges did not join two faces any more");
             return Ok(Err(Trouble::at_vertices(reason, result, &ends)));
         }
         let pinched = pinched_vertices(result);
-        if !pinched.is_empty() {
-            let reason = format!("the surface touched itself in {} vertices", pinched.len());
+        if pinched.len() > self.pinched {
+            let more = pinched.len() - self.pinched;
+            let reason = format!("the surface touched itself in {more} vertices");
             return Ok(Err(Trouble::at_vertices(reason, result, &pinched)));
         }
-        let found = euler_of_closed(result);
-        if found != self.euler {
+        let found = count(result);
+        if found != self.count {
+            let by = (found - self.count) / 2;
             return Ok(Err(Trouble::somewhere(format!(
-                "the Euler characteristic changed from {} to {found}",
-                self.euler
+                "the Euler characteristic changed by {by}"
             ))));
         }
         self.cancel.check()?;
@@ -141,8 +146,10 @@ impl<'a> Task<'a> {
             Ok(locator) => locator,
             Err(fault) => return Ok(Err(Trouble::somewhere(fault))),
         };
-        self.cancel.check()?;
-        Ok(self.crosses(result, &locator)?.map(|()| locator))
+        match self.crosses(result, &locator)? {
+            Ok(()) => self.measure(result, &locator, deviation),
+            Err(trouble) => Ok(Err(trouble)),
+        }
     }
 
     fn crosses(
@@ -169,8 +176,7 @@ impl<'a> Task<'a> {
         Ok(Err(Trouble { faces, ..Trouble::at_vertices(reason, result, &corners) }))
     }
 
-    /// The largest distance measured between result and original, if it is no more than `deviation` (mm).
-    pub fn measure(
+    fn measure(
         &self,
         result: &TriangleMesh,
         locator: &SurfaceLocator,
@@ -178,7 +184,12 @@ impl<'a> Task<'a> {
     ) -> Result<Result<f64, Trouble>, Cancelled> {
         // Middles of edges and faces of the coarse mesh lie farthest from the fine one; vertices
         // of the fine mesh lie farthest from the coarse one.
-        let middles = middles(result);
+        let of = |f: &[u32; 3]| {
+            let [a, b, c] = f.map(|v| result.positions[v as usize]);
+            let middle = Point::from((a.coords + b.coords + c.coords) / 3.0);
+            [middle, nalgebra::center(&a, &b), nalgebra::center(&b, &c)]
+        };
+        let middles: Vec<Point> = result.faces.iter().flat_map(of).collect();
         let forth = self.distances(locator, &self.mesh.positions)?;
         let back = self.distances(self.locator, &middles)?;
         let all = || forth.iter().chain(&back);
@@ -216,14 +227,13 @@ impl<'a> Task<'a> {
     }
 }
 
-/// Three a face.
-pub(super) fn middles(mesh: &TriangleMesh) -> Vec<Point> {
-    let of = |f: &[u32; 3]| {
-        let [a, b, c] = f.map(|v| mesh.positions[v as usize]);
-        let middle = Point::from((a.coords + b.coords + c.coords) / 3.0);
-        [middle, nalgebra::center(&a, &b), nalgebra::center(&b, &c)]
-    };
-    mesh.faces.iter().flat_map(of).collect()
+/// Twice Euler's characteristic, and the number of open edges besides: twice the vertices that have faces less the faces.
+fn count(mesh: &TriangleMesh) -> i64 {
+    let mut used = vec![false; mesh.positions.len()];
+    for &v in mesh.faces.iter().flatten() {
+        used[v as usize] = true;
+    }
+    2 * used.into_iter().filter(|u| *u).count() as i64 - mesh.faces.len() as i64
 }
 
 /// A point and how far it is off a surface.
