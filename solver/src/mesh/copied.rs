@@ -21,3 +21,30 @@ impl TriangleMesh {
         apart(cancel, move || work(&copy))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixtures::icosphere;
+    use super::*;
+    use std::sync::mpsc;
+
+    /// Work that never ends by itself is left behind by whoever cancels; other work sees the mesh as it is.
+    #[test]
+    fn whoever_cancels_walks_away_from_a_large_mesh() {
+        let cancel = Cancel::new();
+        let ball = icosphere(1.0, 7);
+        assert!(ball.faces.len() >= LARGE);
+        for mesh in [&ball, &icosphere(1.0, 1)] {
+            let copy = mesh.worked_on_until(&cancel, |mesh| mesh.clone());
+            assert_eq!(copy.as_ref(), Ok(mesh));
+        }
+        let (gate, held) = mpsc::channel::<()>();
+        let other = cancel.clone();
+        let left = ball.worked_on_until(&cancel, move |_| {
+            other.cancel();
+            held.recv().is_err()
+        });
+        assert_eq!(left, Err(Cancelled));
+        drop(gate);
+    }
+}

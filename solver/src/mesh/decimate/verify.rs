@@ -124,7 +124,7 @@ impl<'a> Task<'a> {
         if open.len() != self.open || !disagreeing.is_empty() || !crowded.is_empty() {
             let bad = [&open, &disagreeing, &crowded].into_iter().flatten();
             let ends: Vec<u32> = bad.flatten().copied().collect();
-            let count = ends.len() / 2 - self.open.min(open.len());
+            let count = open.len().abs_diff(self.open) + disagreeing.len() + crowded.len();
             let reason = format!("{count} edges did not join two faces any more");
             return Ok(Err(Trouble::at_vertices(reason, result, &ends)));
         }
@@ -244,4 +244,41 @@ struct Far {
     /// Face of the surface that is nearest.
     face: u32,
     distance: f64,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::fixtures::torus;
+    use super::*;
+
+    /// Of a part the border stays; what is torn, folded over, or too far off is told with its place.
+    #[test]
+    fn a_part_keeps_its_border() {
+        let ring = torus(40.0, 12.0, 60, 24);
+        let mut half = ring.clone();
+        half.faces.truncate(ring.faces.len() / 2);
+        half.drop_unused();
+        let locator = SurfaceLocator::new(&half).expect("sound");
+        let cancel = Cancel::new();
+        let task = Task::part(&half, &locator, 0, &cancel);
+        let look = |mesh: &TriangleMesh| task.verify(mesh, 0.5).expect("not cancelled");
+        assert!(look(&half).is_ok_and(|off| off < 1e-9));
+        let mut torn = half.clone();
+        torn.faces.pop();
+        let trouble = look(&torn).expect_err("torn");
+        assert!(trouble.reason.contains("did not join two faces"), "{}", trouble.reason);
+        assert!(!trouble.places.is_empty() && !trouble.is_too_far);
+        let mut moved = half.clone();
+        let inner = half.faces.len() / 2;
+        let v = half.faces[inner][0] as usize;
+        moved.positions[v] += half.vertex_normals()[v];
+        let trouble = look(&moved).expect_err("moved");
+        assert!(
+            trouble.is_too_far
+                && trouble.faces.iter().any(|f| half.faces[*f as usize].contains(&(v as u32)))
+        );
+        let mut turned = half.clone();
+        turned.faces[inner].swap(1, 2);
+        assert!(look(&turned).is_err_and(|trouble| !trouble.is_too_far));
+    }
 }
