@@ -25,7 +25,7 @@ pub trait Planner: Send + Sync + 'static {
         mesh::prepare_with(bytes, format, unit, options, cancel)
     }
 
-    /// The same for a model that may name files beside its own.
+    /// The same for a model that may name files beside its own, with word of how it gets on.
     fn prepare_beside(
         &self,
         bytes: &[u8],
@@ -33,9 +33,9 @@ pub trait Planner: Send + Sync + 'static {
         unit: Option<LengthUnit>,
         options: &PrepareOptions,
         beside: &dyn Beside,
-        cancel: &Cancel,
+        control: &Control<'_>,
     ) -> Result<Model, PrepareError> {
-        mesh::prepare_beside(bytes, format, unit, options, beside, cancel)
+        mesh::prepare_beside(bytes, format, unit, options, beside, control)
     }
 
     /// How a model stands with z up, as it does where no gate is asked for, and how it would rest.

@@ -1,7 +1,7 @@
 //! What a long computation shares with whoever waits for it: progress, cancelling, pausing, a clock.
 
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::mpsc::{Receiver, RecvTimeoutError};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -69,6 +69,31 @@ impl Cancel {
     /// Error out if someone asked the work to stop.
     pub fn check(&self) -> Result<(), Cancelled> {
         if self.is_cancelled() { Err(Cancelled) } else { Ok(()) }
+    }
+}
+
+/// Work of a library that cannot be interrupted, on a thread of its own: whoever cancels walks away from it, and it is left
+/// to end by itself.
+pub fn apart<T: Send + 'static>(
+    cancel: &Cancel,
+    work: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, Cancelled> {
+    cancel.check()?;
+    let (sender, receiver) = mpsc::sync_channel(1);
+    let thread = std::thread::spawn(move || {
+        // Nobody may be there any more.
+        let _ = sender.send(work());
+    });
+    loop {
+        match receiver.recv_timeout(LOOK) {
+            Ok(answer) => return Ok(answer),
+            Err(RecvTimeoutError::Timeout) => cancel.check()?,
+            // It panicked: that goes on here.
+            Err(RecvTimeoutError::Disconnected) => match thread.join() {
+                Err(panic) => std::panic::resume_unwind(panic),
+                Ok(()) => return Err(Cancelled),
+            },
+        }
     }
 }
 
@@ -220,6 +245,10 @@ impl<'a> Control<'a> {
     pub fn is_cancelled(&self) -> bool {
         self.cancel.is_cancelled()
     }
+    /// The flag itself, for work that reports nothing.
+    pub fn cancel(&self) -> &Cancel {
+        &self.cancel
+    }
     /// Error out if someone asked the work to stop.
     pub fn check(&self) -> Result<(), Cancelled> {
         self.cancel.check()
@@ -291,6 +320,22 @@ mod tests {
         pause.set(true);
         cancel.cancel();
         control.rest();
+    }
+
+    /// Work that never ends by itself is left behind by whoever cancels; other work is waited for.
+    #[test]
+    fn whoever_cancels_walks_away() {
+        let cancel = Cancel::new();
+        assert_eq!(apart(&cancel, || 7), Ok(7));
+        let (gate, held) = mpsc::channel::<()>();
+        let other = cancel.clone();
+        let left = apart(&cancel, move || {
+            other.cancel();
+            held.recv().is_err()
+        });
+        assert_eq!(left, Err(Cancelled));
+        drop(gate);
+        assert_eq!(apart(&cancel, || 7), Err(Cancelled));
     }
 
     #[test]

@@ -34,7 +34,7 @@ mod measure;
 
 pub use blocks::{blocks_mesh, box_mesh, handles_plate, stool, two_footed_arch};
 pub use database::TestDatabase;
-pub use files::off;
+pub use files::{off, ply};
 pub use memory::peak_memory;
 pub use motion::{mirrored, moved, random_motion, scaled, shuffled, standing, stretched};
 pub use open::{open_gate, open_mesh, open_mesh_sized, outside_out};

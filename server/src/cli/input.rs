@@ -3,11 +3,12 @@
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
-use slitwright_solver::control::Cancel;
+use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{LengthUnit, MeshFormat, Model, PrepareError, PrepareOptions};
 
 use super::CliError;
 use super::beside::FolderOf;
+use super::plan::{progress_bar, show};
 use crate::planner::Planner;
 
 /// A model file and how to read it.
@@ -122,14 +123,13 @@ impl ModelArgs {
             rebuild_deviation: self.rebuild_deviation,
             ..PrepareOptions::default()
         };
-        let prepared = planner.prepare_beside(
-            &bytes,
-            format,
-            unit,
-            &options,
-            &FolderOf::file(path),
-            &Cancel::new(),
-        );
+        let bar = progress_bar();
+        // Nothing is kept yet: ctrl-c ends the program.
+        let control = Control::new(Cancel::new(), |progress| show(&bar, &progress));
+        let beside = FolderOf::file(path);
+        let prepared = planner.prepare_beside(&bytes, format, unit, &options, &beside, &control);
+        drop(control);
+        bar.finish_and_clear();
         prepared.map_err(|error| match error {
             PrepareError::Topology(_) => CliError::Failed(error.to_string()),
             _ => bad(&error),

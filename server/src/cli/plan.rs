@@ -150,7 +150,8 @@ pub fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), CliError> {
         .map_err(|error| CliError::Failed(format!("{}: {error}", path.display())))
 }
 
-fn progress_bar() -> ProgressBar {
+/// A bar for work that tells how it gets on.
+pub fn progress_bar() -> ProgressBar {
     let style = ProgressStyle::with_template("{bar:24} {percent:>3} % {elapsed:>5} {wide_msg}")
         .unwrap_or_else(|_| ProgressStyle::default_bar());
     // The bar keeps itself hidden where stderr is no terminal.
@@ -159,7 +160,8 @@ fn progress_bar() -> ProgressBar {
     bar
 }
 
-fn show(bar: &ProgressBar, progress: &Progress) {
+/// Shows how the work gets on.
+pub fn show(bar: &ProgressBar, progress: &Progress) {
     // A fraction outside 0 to 1 is pinned by the cast and the bar.
     bar.set_position((progress.fraction * 1000.0) as u64);
     bar.set_message(summary::progress_text(&progress_to_proto(progress)));

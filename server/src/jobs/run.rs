@@ -14,7 +14,7 @@ use tonic::Code;
 use super::hub::Hub;
 use super::keeper::{Found, Keeper};
 use super::slots::Strings;
-use crate::convert::{progress_to_proto, request_from_proto};
+use crate::convert::{is_cancelled, progress_to_proto, request_from_proto};
 use crate::planner::{PlanFault, Planner};
 use crate::store::{Checkpoint, Claimed, Ending, Ledger, ModelFault, Models, Run, StoreError};
 use crate::text::shortened;
@@ -76,8 +76,13 @@ impl Bench {
                 return failed(keeper, Code::FailedPrecondition, text, 0.0);
             }
         };
-        let model = match self.models.ready_to_plan(&model) {
+        let model = match self.models.ready_until(&model, &strings.cancel) {
             Ok(model) => model,
+            Err(ModelFault::Refused(error)) if is_cancelled(&error) => {
+                let used_seconds = checkpoint.map_or(0.0, |checkpoint| checkpoint.used_seconds);
+                let plan = Err(PlanFault::Cancelled);
+                return settle(Worked { plan, used_seconds }, keeper, strings);
+            }
             Err(ModelFault::Store(error)) if error.is_passing() => {
                 tracing::error!(job = run.job, %error, "the model cannot be read at the moment");
                 std::thread::sleep(AGAIN);

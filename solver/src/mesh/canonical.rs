@@ -6,8 +6,10 @@
 //! read comes out as the same whole numbers.
 
 use nalgebra::Isometry3;
+use rayon::prelude::*;
 
 use super::{Point, TriangleMesh};
+use crate::control::{Cancel, Cancelled};
 
 /// One step as a share of the mesh's span.
 const STEP: f64 = 1e-6;
@@ -26,14 +28,14 @@ pub fn canonical(mesh: &TriangleMesh, pose: &Isometry3<f64>) -> WholeMesh {
     let step = (mesh.span() * STEP).max(1e-12);
     let keys: Vec<[i64; 3]> = mesh
         .positions
-        .iter()
+        .par_iter()
         .map(|p| {
             let q = pose * p;
             [q.x, q.y, q.z].map(|c| (c / step).round() as i64)
         })
         .collect();
     let mut order: Vec<u32> = (0..keys.len() as u32).collect();
-    order.sort_by_key(|&v| (keys[v as usize], v));
+    order.par_sort_unstable_by_key(|&v| (keys[v as usize], v));
     let mut place = vec![0u32; order.len()];
     for (new, &old) in order.iter().enumerate() {
         place[old as usize] = new as u32;
@@ -54,8 +56,18 @@ pub fn canonical(mesh: &TriangleMesh, pose: &Isometry3<f64>) -> WholeMesh {
             [f[first], f[(first + 1) % 3], f[(first + 2) % 3]]
         })
         .collect();
-    faces.sort_unstable();
+    faces.par_sort_unstable();
     WholeMesh { mesh: TriangleMesh { positions, faces }, step }
+}
+
+/// The same, until someone cancels.
+pub fn canonical_until(
+    mesh: &TriangleMesh,
+    pose: &Isometry3<f64>,
+    cancel: &Cancel,
+) -> Result<WholeMesh, Cancelled> {
+    let pose = *pose;
+    mesh.worked_on_until(cancel, move |mesh| canonical(mesh, &pose))
 }
 
 impl WholeMesh {

@@ -2,12 +2,11 @@
 
 use std::collections::HashMap;
 
-use rayon::prelude::*;
-
 use super::project::first_not_finite;
 use super::self_crossing::{SelfCrossings, TooNear, self_crossings};
 use super::thin_parts::{ThinParts, thin_parts};
 use super::{FaceId, Point, SurfaceLocator, Topology, TopologyError, TriangleMesh};
+use crate::control::{Cancel, Cancelled};
 use crate::union_find::UnionFind;
 
 /// What a fault is about.
@@ -123,7 +122,10 @@ fn plural(count: usize, one: &str, many: &str) -> String {
 
 /// Look for every fault of a mesh.
 pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
-    check_and_index(mesh, options).0
+    match check_and_index(mesh, options, &Cancel::new()) {
+        Ok((report, _)) => report,
+        Err(Cancelled) => unreachable!("nobody has the flag"),
+    }
 }
 
 /// Look for every fault; hand out the index that was made for it too, if the mesh could be
@@ -131,7 +133,8 @@ pub fn check(mesh: &TriangleMesh, options: &CheckOptions) -> CheckReport {
 pub(super) fn check_and_index(
     mesh: &TriangleMesh,
     options: &CheckOptions,
-) -> (CheckReport, Option<SurfaceLocator>) {
+    cancel: &Cancel,
+) -> Result<(CheckReport, Option<SurfaceLocator>), Cancelled> {
     let mut report = CheckReport {
         vertices: mesh.positions.len(),
         faces: mesh.faces.len(),
@@ -143,22 +146,23 @@ pub(super) fn check_and_index(
     };
     if mesh.faces.is_empty() {
         add(FaultKind::Empty, 0, None, "the mesh has no faces".to_owned());
-        return (report, None);
+        return Ok((report, None));
     }
     let count = mesh.positions.len() as u32;
     let bad = mesh.faces.iter().filter(|f| f.iter().any(|v| *v >= count)).count();
     if bad > 0 {
         let what = plural(bad, "face names a vertex", "faces name vertices");
         add(FaultKind::BadIndex, bad, None, format!("{what} that the mesh does not have"));
-        return (report, None);
+        return Ok((report, None));
     }
     if let Some(v) = first_not_finite(&mesh.positions) {
         let message = format!("vertex {v} has a coordinate that is not a finite number");
         add(FaultKind::NotFinite, 1, None, message);
-        return (report, None);
+        return Ok((report, None));
     }
 
-    let edges = EdgeTally::new(mesh);
+    let Connections { edges, pinched, degenerate, body_of, bodies } =
+        mesh.worked_on_until(cancel, Connections::of)?;
     let middle = |[a, b]: [u32; 2]| {
         nalgebra::center(&mesh.positions[a as usize], &mesh.positions[b as usize])
     };
@@ -183,7 +187,6 @@ pub(super) fn check_and_index(
         );
         add(FaultKind::Orientation, n, Some(place), message);
     }
-    let pinched = pinched_vertices(mesh);
     if let Some(&first) = pinched.first() {
         let (n, place) = (pinched.len(), mesh.positions[first as usize]);
         let what = plural(n, "vertex joins", "vertices join");
@@ -193,15 +196,13 @@ pub(super) fn check_and_index(
         );
         add(FaultKind::PinchedVertex, n, Some(place), message);
     }
-    let degenerate: Vec<u32> =
-        (0..mesh.faces.len() as u32).filter(|f| is_degenerate(mesh, FaceId(*f))).collect();
     if let Some(&first) = degenerate.first() {
         let (n, place) = (degenerate.len(), mesh.corners(FaceId(first))[0]);
         let what = plural(n, "face has", "faces have");
         let message = format!("{what} no area, the first at {}", at(&place));
         add(FaultKind::DegenerateFace, n, Some(place), message);
     }
-    let (body_of, bodies) = bodies(mesh);
+    cancel.check()?;
     let sound = edges.is_sound();
     if bodies.len() > 1 {
         let sizes: Vec<String> = bodies
@@ -240,8 +241,10 @@ pub(super) fn check_and_index(
         }
     }
     // The faults above are all that could keep the mesh from being indexed.
-    let locator = SurfaceLocator::new(mesh).ok();
-    let crossings = match locator.as_ref().map(|locator| self_crossings(mesh, locator)) {
+    let locator = SurfaceLocator::new_until(mesh, cancel)?.ok();
+    let looked_for =
+        locator.as_ref().map(|locator| self_crossings(mesh, locator, cancel)).transpose()?;
+    let crossings = match looked_for {
         Some(Err(TooNear { most, place })) => {
             let message = format!(
                 "the faces are so long and thin that more than {most} pairs of them would have to be looked at for crossings, some near {}: remesh the model with faces that are about as wide as they are long",
@@ -285,7 +288,7 @@ pub(super) fn check_and_index(
     report.bodies = bodies;
     report.crossings = crossings;
     report.thin = thin;
-    (report, locator)
+    Ok((report, locator))
 }
 
 /// Whether a face has no area to speak of: two corners in one, or a height below a millionth of
@@ -306,6 +309,29 @@ pub(super) fn euler_of_closed(mesh: &TriangleMesh) -> i64 {
     used - mesh.faces.len() as i64 / 2
 }
 
+/// How the faces of a mesh hang together, and those without area.
+struct Connections {
+    edges: EdgeTally,
+    pinched: Vec<u32>,
+    degenerate: Vec<u32>,
+    body_of: Vec<u32>,
+    bodies: Vec<Body>,
+}
+
+impl Connections {
+    fn of(mesh: &TriangleMesh) -> Self {
+        let (body_of, bodies) = bodies(mesh);
+        let all = 0..mesh.faces.len() as u32;
+        Self {
+            edges: EdgeTally::new(mesh),
+            pinched: pinched_vertices(mesh),
+            degenerate: all.filter(|f| is_degenerate(mesh, FaceId(*f))).collect(),
+            body_of,
+            bodies,
+        }
+    }
+}
+
 /// Edges sorted by how many faces they have.
 pub(super) struct EdgeTally {
     /// One face. Runs the way the face does.
@@ -318,26 +344,41 @@ pub(super) struct EdgeTally {
 
 impl EdgeTally {
     pub fn new(mesh: &TriangleMesh) -> Self {
-        // (low, high, backwards)
-        let mut halves: Vec<(u32, u32, bool)> = Vec::with_capacity(mesh.faces.len() * 3);
-        for face in &mesh.faces {
-            for k in 0..3 {
-                let (a, b) = (face[k], face[(k + 1) % 3]);
-                if a != b {
-                    halves.push((a.min(b), a.max(b), a > b));
-                }
-            }
+        let sides = || {
+            let of = |f: &[u32; 3]| [[f[0], f[1]], [f[1], f[2]], [f[2], f[0]]];
+            mesh.faces.iter().flat_map(of).filter(|[a, b]| a != b)
+        };
+        // By their lower ends: those of one vertex are few, and quickly sorted.
+        let vertices = mesh.faces.iter().flatten().max().map_or(0, |v| *v as usize + 1);
+        let mut end = vec![0u32; vertices + 1];
+        for [a, b] in sides() {
+            end[a.min(b) as usize + 1] += 1;
         }
-        halves.par_sort_unstable();
+        for v in 0..vertices {
+            end[v + 1] += end[v];
+        }
+        let mut halves = vec![(0u32, false); end[vertices] as usize];
+        // Each start moves on to the end of its vertex.
+        for [a, b] in sides() {
+            let at = &mut end[a.min(b) as usize];
+            halves[*at as usize] = (a.max(b), a > b);
+            *at += 1;
+        }
         let mut tally = Self { open: Vec::new(), disagreeing: Vec::new(), crowded: Vec::new() };
-        for group in halves.chunk_by(|x, y| (x.0, x.1) == (y.0, y.1)) {
-            let (low, high, backwards) = group[0];
-            match group {
-                [_] if backwards => tally.open.push([high, low]),
-                [_] => tally.open.push([low, high]),
-                [a, b] if a.2 == b.2 => tally.disagreeing.push([low, high]),
-                [_, _] => {}
-                _ => tally.crowded.push([low, high]),
+        let mut first = 0;
+        for (low, &end) in end[..vertices].iter().enumerate() {
+            let (low, own) = (low as u32, &mut halves[first as usize..end as usize]);
+            first = end;
+            own.sort_unstable();
+            for group in own.chunk_by(|x, y| x.0 == y.0) {
+                let (high, backwards) = group[0];
+                match group {
+                    [_] if backwards => tally.open.push([high, low]),
+                    [_] => tally.open.push([low, high]),
+                    [a, b] if a.1 == b.1 => tally.disagreeing.push([low, high]),
+                    [_, _] => {}
+                    _ => tally.crowded.push([low, high]),
+                }
             }
         }
         tally

@@ -226,7 +226,8 @@ mod tests {
         let far = near.iter().copied().find(|v| *v != 700).expect("a neighbour");
         folded.positions.swap(700, far as usize);
         let locator = SurfaceLocator::new(&folded).expect("sound");
-        let pairs = crossing_pairs(&folded, &locator).expect("few");
+        let pairs = crossing_pairs(&folded, &locator, &Cancel::new());
+        let pairs = pairs.expect("nobody cancels").expect("few");
         assert!(!pairs.is_empty());
         let cut = |deviation| {
             cut_out(&folded, &pairs, deviation, &Cancel::new()).expect("nobody cancels")

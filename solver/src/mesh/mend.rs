@@ -49,9 +49,9 @@ pub(super) fn mend(
         return Ok(work);
     }
     if faults.iter().any(|f| f.kind == FaultKind::SeveralBodies) {
-        let crossing: Vec<u32> = pairs_of(&work.mesh).concat();
+        let crossing: Vec<u32> = pairs_of(&work.mesh, cancel)?.concat();
         work.done.extend(drop_inner(&mut work.mesh, &crossing, &mut work.mends));
-        let crossing: Vec<u32> = pairs_of(&work.mesh).concat();
+        let crossing: Vec<u32> = pairs_of(&work.mesh, cancel)?.concat();
         work.done.extend(drop_crumbs(&mut work.mesh, &crossing, &mut work.mends));
     }
     // A hollow looks inward too, and is gone by now.
@@ -63,7 +63,8 @@ pub(super) fn mend(
     cancel.check()?;
     let tally = EdgeTally::new(&work.mesh);
     let sound = tally.is_sound() && pinched_vertices(&work.mesh).is_empty();
-    let pairs = if limits.accept_self_crossing { Vec::new() } else { pairs_of(&work.mesh) };
+    let pairs =
+        if limits.accept_self_crossing { Vec::new() } else { pairs_of(&work.mesh, cancel)? };
     if sound && pairs.is_empty() {
         return Ok(work);
     }
@@ -112,10 +113,10 @@ pub(super) fn mend(
     Ok(work)
 }
 
-fn pairs_of(mesh: &TriangleMesh) -> Vec<[u32; 2]> {
+fn pairs_of(mesh: &TriangleMesh, cancel: &Cancel) -> Result<Vec<[u32; 2]>, Cancelled> {
     // Too many pairs to look at were a fault before already.
-    let locator = SurfaceLocator::new(mesh).ok();
-    locator.and_then(|locator| crossing_pairs(mesh, &locator).ok()).unwrap_or_default()
+    let Ok(locator) = SurfaceLocator::new_until(mesh, cancel)? else { return Ok(Vec::new()) };
+    Ok(crossing_pairs(mesh, &locator, cancel)?.unwrap_or_default())
 }
 
 /// Why the solid is rebuilt.

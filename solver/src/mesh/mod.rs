@@ -6,6 +6,7 @@
 
 mod canonical;
 mod check;
+mod copied;
 mod cut_out;
 mod decimate;
 #[cfg(test)]
@@ -34,9 +35,11 @@ mod thin_parts;
 mod thinned;
 mod topology;
 
-pub use canonical::{WholeMesh, canonical};
+pub use canonical::{WholeMesh, canonical, canonical_until};
 pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus};
-pub use decimate::{DecimateError, Decimated, WORKING_FACES, decimate, default_deviation};
+pub use decimate::{
+    DecimateError, Decimated, WORKING_FACES, decimate, decimate_until, default_deviation,
+};
 pub use hull::{HullError, convex_hull};
 pub use io::{Alone, Beside, LengthUnit, MeshFormat, ReadError, ReadLimits, read};
 pub use mended::{Corners, Mend, MendKind};

@@ -9,7 +9,7 @@ use super::paint::Paint;
 use super::rebuild::REBUILD_SHARE;
 use super::repair::{repair, repair_and_fill};
 use super::{SurfaceLocator, TopologyError, TriangleMesh, genus};
-use crate::control::{Cancel, Cancelled};
+use crate::control::{Cancel, Cancelled, Control, Stage, apart};
 use std::sync::Arc;
 
 /// How a model is prepared.
@@ -140,7 +140,7 @@ pub fn prepare(
     prepare_with(bytes, format, unit, options, &Cancel::new())
 }
 
-/// [`prepare`], until someone cancels: looked at while the file is read, and between the steps after that.
+/// [`prepare`], until someone cancels: that is looked at every tenth of a second or so.
 pub fn prepare_with(
     bytes: &[u8],
     format: MeshFormat,
@@ -148,20 +148,22 @@ pub fn prepare_with(
     options: &PrepareOptions,
     cancel: &Cancel,
 ) -> Result<Model, PrepareError> {
-    prepare_beside(bytes, format, unit, options, &Alone, cancel)
+    let control = Control::new(cancel.clone(), |_| {});
+    prepare_beside(bytes, format, unit, options, &Alone, &control)
 }
 
-/// [`prepare_with`], for a model that may name files that stand beside its own.
+/// The same for a model that may name files that stand beside its own, with word of each step as part of the whole.
 pub fn prepare_beside(
     bytes: &[u8],
     format: MeshFormat,
     unit: Option<LengthUnit>,
     options: &PrepareOptions,
     beside: &dyn Beside,
-    cancel: &Cancel,
+    control: &Control<'_>,
 ) -> Result<Model, PrepareError> {
-    let file = read_with(bytes, format, unit, &options.limits, beside, cancel)?;
-    let mut model = prepare_read(file.mesh, options, cancel)?;
+    control.stage(Stage::Mesh, 0.0, format!("reading {:.1} MB", bytes.len() as f64 / 1e6));
+    let file = read_with(bytes, format, unit, &options.limits, beside, control.cancel())?;
+    let mut model = prepare_read(file.mesh, options, control)?;
     model.warnings.splice(0..0, file.remarks);
     model.paint = file.paint.map(Arc::new);
     Ok(model)
@@ -169,15 +171,20 @@ pub fn prepare_beside(
 
 /// Repair, check and decimate a mesh in millimetres.
 pub fn prepare_mesh(mesh: TriangleMesh, options: &PrepareOptions) -> Result<Model, PrepareError> {
-    prepare_read(mesh, options, &Cancel::new())
+    prepare_read(mesh, options, &Control::silent())
 }
 
 fn prepare_read(
     mesh: TriangleMesh,
     options: &PrepareOptions,
-    cancel: &Cancel,
+    control: &Control<'_>,
 ) -> Result<Model, PrepareError> {
+    let cancel = control.cancel();
     cancel.check()?;
+    let told = |fraction, what: &str, faces: usize| {
+        control.stage(Stage::Mesh, fraction, format!("{what} {faces} faces"));
+    };
+    told(0.1, "looking for what to repair in", mesh.faces.len());
     let allowed_deviation = options.deviation.unwrap_or_else(|| default_deviation(&mesh));
     let resolution = options.working_resolution.unwrap_or(4.0 * allowed_deviation);
     // A mesh that cannot be repaired at all still gets its faults told.
@@ -190,14 +197,16 @@ fn prepare_read(
         });
     }
     let limits = mend_limits(&mesh, options)?;
+    let (as_is, largest) = (options.as_is, limits.largest_hole);
     let mut repaired =
-        if options.as_is { repair(mesh) } else { repair_and_fill(mesh, limits.largest_hole) };
-    cancel.check()?;
+        apart(cancel, move || if as_is { repair(mesh) } else { repair_and_fill(mesh, largest) })?;
+    told(0.2, "checking", repaired.mesh.faces.len());
     let check_options = CheckOptions { working_resolution: Some(resolution) };
-    let (mut report, mut locator) = check_and_index(&repaired.mesh, &check_options);
+    let (mut report, mut locator) = check_and_index(&repaired.mesh, &check_options, cancel)?;
     let fatal = |report: &CheckReport| report.faults.iter().any(|f| is_fatal(f.kind, options));
     if fatal(&report) && !options.as_is {
         let before = repaired.mesh.faces.len();
+        told(0.5, "mending", before);
         let mended = mend(repaired.mesh, &report.faults, &limits, cancel)?;
         let changed = !mended.done.is_empty() || mended.mesh.faces.len() != before;
         repaired.mesh = mended.mesh;
@@ -205,7 +214,8 @@ fn prepare_read(
         repaired.refused.extend(mended.refused);
         repaired.mends.extend(mended.mends);
         if changed {
-            (report, locator) = check_and_index(&repaired.mesh, &check_options);
+            told(0.6, "checking", repaired.mesh.faces.len());
+            (report, locator) = check_and_index(&repaired.mesh, &check_options, cancel)?;
         }
     }
     let original = repaired.mesh;
@@ -222,9 +232,14 @@ fn prepare_read(
     let crossings = report.crossings.map_or(0, |c| c.pairs);
     let locator = match locator {
         Some(locator) => locator,
-        None => SurfaceLocator::new(&original).map_err(DecimateError::Surface)?,
+        None => SurfaceLocator::new_until(&original, cancel)?.map_err(DecimateError::Surface)?,
     };
-    let decimated = decimate_indexed(&original, &locator, allowed_deviation, crossings)?;
+    told(0.7, "decimating", original.faces.len());
+    let decimated = decimate_indexed(&original, &locator, allowed_deviation, crossings, cancel);
+    let decimated = match decimated {
+        Err(DecimateError::Cancelled(cancelled)) => return Err(cancelled.into()),
+        other => other?,
+    };
     let mut warnings: Vec<String> = mild.into_iter().map(|f| f.message).collect();
     warnings.extend(decimated.retries);
     Ok(Model {

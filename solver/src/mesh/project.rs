@@ -9,6 +9,7 @@ use parry3d_f64::query::Ray;
 use parry3d_f64::shape::{CompositeShapeRef, TriMesh};
 
 use super::{FaceId, Point, TriangleMesh, Vector};
+use crate::control::{Cancel, Cancelled};
 
 /// A surface cannot be searched.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -53,19 +54,17 @@ pub(super) fn to_point(v: GlamVector) -> Point {
 impl SurfaceLocator {
     /// Index a mesh for queries. The mesh is copied.
     pub fn new(mesh: &TriangleMesh) -> Result<Self, LocatorError> {
-        if mesh.faces.is_empty() {
-            return Err(LocatorError::Empty);
-        }
-        let count = mesh.positions.len() as u32;
-        if let Some(bad) = mesh.faces.iter().position(|f| f.iter().any(|&v| v >= count)) {
-            return Err(LocatorError::BadFace(bad as u32));
-        }
-        if let Some(bad) = first_not_finite(&mesh.positions) {
-            return Err(LocatorError::NotFinite(bad));
-        }
-        let vertices = mesh.positions.iter().map(|p| to_glam(&p.coords)).collect();
-        let shape = TriMesh::new(vertices, mesh.faces.clone()).map_err(|_| LocatorError::Empty)?;
+        let (vertices, faces) = checked(mesh)?;
+        let shape = TriMesh::new(vertices, faces).map_err(|_| LocatorError::Empty)?;
         Ok(Self { shape })
+    }
+
+    /// The same, for a mesh so large that somebody may not want to wait for it.
+    pub(super) fn new_until(
+        mesh: &TriangleMesh,
+        cancel: &Cancel,
+    ) -> Result<Result<Self, LocatorError>, Cancelled> {
+        mesh.worked_on_until(cancel, Self::new)
     }
 
     /// The point of the surface nearest to `point`.
@@ -152,6 +151,22 @@ impl SurfaceLocator {
     fn corners(&self, face: FaceId) -> [Point; 3] {
         self.face(face).map(|v| to_point(self.shape.vertices()[v as usize]))
     }
+}
+
+/// A copy of a mesh that can be indexed.
+fn checked(mesh: &TriangleMesh) -> Result<(Vec<GlamVector>, Vec<[u32; 3]>), LocatorError> {
+    if mesh.faces.is_empty() {
+        return Err(LocatorError::Empty);
+    }
+    let count = mesh.positions.len() as u32;
+    if let Some(bad) = mesh.faces.iter().position(|f| f.iter().any(|&v| v >= count)) {
+        return Err(LocatorError::BadFace(bad as u32));
+    }
+    if let Some(bad) = first_not_finite(&mesh.positions) {
+        return Err(LocatorError::NotFinite(bad));
+    }
+    let vertices = mesh.positions.iter().map(|p| to_glam(&p.coords)).collect();
+    Ok((vertices, mesh.faces.clone()))
 }
 
 /// Index of the first position that is not finite.

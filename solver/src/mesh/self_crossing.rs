@@ -11,6 +11,7 @@ use rayon::prelude::*;
 use robust::{Coord, Coord3D, orient2d, orient3d};
 
 use super::{FaceId, Point, SurfaceLocator, TriangleMesh};
+use crate::control::{Cancel, Cancelled};
 
 /// Extent of self-crossing.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -36,26 +37,34 @@ pub struct TooNear {
 /// in a comb of 16,000 teeth they all lie near each other.
 const PAIRS: (u64, u64) = (100, 20_000_000);
 
+/// Faces that are looked at between two looks at whether anybody still waits.
+const BETWEEN_LOOKS: u32 = 16_384;
+
 /// Count the faces that cross. `locator` is the mesh's own.
 pub fn self_crossings(
     mesh: &TriangleMesh,
     locator: &SurfaceLocator,
-) -> Result<SelfCrossings, TooNear> {
-    let pairs = crossing_pairs(mesh, locator)?;
+    cancel: &Cancel,
+) -> Result<Result<SelfCrossings, TooNear>, Cancelled> {
+    let pairs = match crossing_pairs(mesh, locator, cancel)? {
+        Ok(pairs) => pairs,
+        Err(near) => return Ok(Err(near)),
+    };
     let mut faces: Vec<u32> = pairs.iter().flatten().copied().collect();
     faces.sort_unstable();
     faces.dedup();
     let first_place = faces.first().map(|&f| mesh.face_middle(FaceId(f)));
-    Ok(SelfCrossings { pairs: pairs.len(), faces: faces.len(), first_place })
+    Ok(Ok(SelfCrossings { pairs: pairs.len(), faces: faces.len(), first_place }))
 }
 
 /// All pairs of faces that cross, lower index first, in order.
 pub(super) fn crossing_pairs(
     mesh: &TriangleMesh,
     locator: &SurfaceLocator,
-) -> Result<Vec<[u32; 2]>, TooNear> {
+    cancel: &Cancel,
+) -> Result<Result<Vec<[u32; 2]>, TooNear>, Cancelled> {
     let most = PAIRS.0 * mesh.faces.len() as u64 + PAIRS.1;
-    crossing_pairs_among(mesh, locator, most)
+    crossing_pairs_among(mesh, locator, most, cancel)
 }
 
 /// Whether any face from `first` on crosses another one; `None` if there are too many to look at.
@@ -83,7 +92,8 @@ fn crossing_pairs_among(
     mesh: &TriangleMesh,
     locator: &SurfaceLocator,
     most: u64,
-) -> Result<Vec<[u32; 2]>, TooNear> {
+    cancel: &Cancel,
+) -> Result<Result<Vec<[u32; 2]>, TooNear>, Cancelled> {
     let looked_at = AtomicU64::new(0);
     let of = |f: u32| {
         let [a, b, c] = mesh.corners(FaceId(f));
@@ -98,9 +108,17 @@ fn crossing_pairs_among(
         near.sort_unstable();
         Ok(near.into_iter().map(|g| [f, g]).collect::<Vec<_>>())
     };
-    let found: Vec<Vec<[u32; 2]>> =
-        (0..mesh.faces.len() as u32).into_par_iter().map(of).collect::<Result<_, _>>()?;
-    Ok(found.into_iter().flatten().collect())
+    let mut found = Vec::new();
+    let count = mesh.faces.len() as u32;
+    for first in (0..count).step_by(BETWEEN_LOOKS as usize) {
+        cancel.check()?;
+        let some = first..count.min(first + BETWEEN_LOOKS);
+        match some.into_par_iter().map(of).collect::<Result<Vec<Vec<_>>, _>>() {
+            Ok(pairs) => found.extend(pairs.into_iter().flatten()),
+            Err(near) => return Ok(Err(near)),
+        }
+    }
+    Ok(Ok(found))
 }
 
 fn exact(p: &Point) -> Coord3D<f64> {
@@ -181,9 +199,13 @@ mod tests {
     fn more_pairs_than_may_be_looked_at_are_refused() {
         let ball = icosphere(10.0, 2);
         let locator = SurfaceLocator::new(&ball).expect("sound");
+        let pairs = |most| {
+            let cancel = Cancel::new();
+            crossing_pairs_among(&ball, &locator, most, &cancel).expect("not cancelled")
+        };
         let enough = 100 * ball.faces.len() as u64;
-        assert_eq!(crossing_pairs_among(&ball, &locator, enough), Ok(Vec::new()));
-        let refused = crossing_pairs_among(&ball, &locator, 100).expect_err("too many");
+        assert_eq!(pairs(enough), Ok(Vec::new()));
+        let refused = pairs(100).expect_err("too many");
         assert_eq!(refused.most, 100);
         assert!(refused.place.coords.norm() < 10.0);
     }

@@ -17,8 +17,8 @@ use crate::bridges::{Bridge, BridgeKind, BridgeReport, DiscState, find_bridges_w
 use crate::control::{Control, Stage};
 use crate::girth::PlanningGraph;
 use crate::mesh::{
-    MOST_WITH_TRIAL, Model, Paint, Point, SurfaceLocator, Topology, TriangleMesh, Vector,
-    canonical, decimate, default_deviation, planning_mesh,
+    DecimateError, MOST_WITH_TRIAL, Model, Paint, Point, SurfaceLocator, Topology, TriangleMesh,
+    Vector, canonical_until, decimate_until, default_deviation, planning_mesh,
 };
 use crate::sheets::{CostWeights, CutSite, cost_weights, cut_sites};
 use crate::trial::FilledRubber;
@@ -101,15 +101,18 @@ pub(super) fn set_up(
     let mut clock = StageClock::new(control);
     let gate = Gate::find(&model.original, &request.gate)?;
     control.stage(Stage::Mesh, 0.01, "the model is stood in its mould");
-    let whole = canonical(&model.original, &gate.to_mould);
-    control.check()?;
+    let whole = canonical_until(&model.original, &gate.to_mould, control.cancel())?;
     let crossings = model.report.crossings.as_ref().map_or(0, |c| c.pairs);
     // From whole coordinates, so that a turned model is worked on as finely as one that was not.
     let deviation = match request.resolution.deviation {
         Some(deviation) => deviation,
         None => default_deviation(&whole.to_mm(whole.mesh.clone())),
     };
-    let working = decimate(&whole.mesh, deviation / whole.step, crossings)?;
+    let within = deviation / whole.step;
+    let working = match decimate_until(&whole.mesh, within, crossings, control.cancel()) {
+        Err(DecimateError::Cancelled(cancelled)) => return Err(cancelled.into()),
+        other => other?,
+    };
     control.check()?;
     let edge = planning_edge(&working.mesh, whole.step, edge_share, request)?;
     control.check()?;

@@ -4,9 +4,9 @@ use demo_models::{piece, pieces};
 use rand::{Rng, SeedableRng};
 use slitwright_server::convert::request_from_proto;
 use slitwright_solver::body::GateChoice;
-use slitwright_solver::mesh::{TriangleMesh, Vector, planning_mesh};
+use slitwright_solver::mesh::{MeshFormat, TriangleMesh, Vector, planning_mesh};
 use slitwright_solver::plan::{PlanRequest, TrialMode};
-use slitwright_tests::{open_gate, open_mesh_sized, with_edges_halved};
+use slitwright_tests::{open_gate, open_mesh_sized, ply, with_edges_halved};
 
 /// Longest side that open meshes are scaled to, mm.
 const SIZE: f64 = 150.0;
@@ -17,12 +17,18 @@ const GROWN: &str = "bunny00";
 const GROWN_FACES: f64 = 20_000.0;
 /// Gap asked for there: what grows is not the search.
 const GROWN_GAP: f64 = 0.5;
+/// The same for a scan as large as is taken: quartered four times these are just under five million.
+const LARGE_FACES: f64 = 16_000.0;
+const LARGE_HALVINGS: u32 = 4;
+/// Relief on it, from crest to middle, and how far crests are apart, mm: like hair or cloth, so that there is something to
+/// keep at every place.
+const RELIEF: (f64, f64) = (0.3, 3.0);
 /// Noise on the vertices of a subdivided mesh, mm: a scan is never flat.
 const NOISE: f64 = 0.01;
 
 /// One measurement.
 pub struct Case {
-    /// Its group: demo, open or growth.
+    /// Its group: demo, open, growth or large.
     pub group: &'static str,
     /// Its name.
     pub name: String,
@@ -33,6 +39,7 @@ enum Source {
     Demo,
     Open { file: &'static str },
     Grown { halvings: u32 },
+    Large { format: MeshFormat },
 }
 
 /// Every case, in the order of the table.
@@ -51,7 +58,12 @@ pub fn all_cases() -> Vec<Case> {
         name: format!("{GROWN}-x{}", 4_u32.pow(halvings)),
         source: Source::Grown { halvings },
     });
-    demo.into_iter().chain(open).chain(growth).collect()
+    let large = [MeshFormat::Stl, MeshFormat::Ply].map(|format| Case {
+        group: "large",
+        name: format!("{GROWN}-large-{}", format.extension()),
+        source: Source::Large { format },
+    });
+    demo.into_iter().chain(open).chain(growth).chain(large).collect()
 }
 
 /// Seconds for a demo piece.
@@ -67,6 +79,10 @@ impl Case {
             "open" => {
                 "Open meshes, longest side 150 mm, box of 15 mm, default rubber: asked is a gap of \
                  15 % within 60 s and 2 GiB"
+            }
+            "large" => {
+                "Large: bunny00 remeshed, quartered four times, with relief of 0.3 mm and a little noise; target gap 50 %; \
+                 asked is a first plan within 120 s, reading included, and 3 GiB"
             }
             _ => {
                 "Growth: bunny00 remeshed to 20,000 triangles, quartered again and again, with a \
@@ -85,16 +101,32 @@ impl Case {
             }
             Source::Open { file } => open_mesh_sized(file, SIZE),
             Source::Grown { halvings } => {
-                let mesh = open_mesh_sized(GROWN, SIZE)?;
-                // A triangle of even size has the area of sqrt(3) / 4 times its side squared.
-                let edge = (mesh.area() / (GROWN_FACES * 0.1875_f64.sqrt())).sqrt();
-                let mut mesh = planning_mesh(&mesh, edge).map_err(|e| format!("{GROWN}: {e}"))?;
-                for _ in 0..halvings {
-                    mesh = with_edges_halved(&mesh);
-                }
+                let mut mesh = grown(GROWN_FACES, halvings)?;
                 roughen(&mut mesh);
                 Ok(mesh)
             }
+            Source::Large { .. } => {
+                let mut mesh = grown(LARGE_FACES, LARGE_HALVINGS)?;
+                carve(&mut mesh);
+                roughen(&mut mesh);
+                Ok(mesh)
+            }
+        }
+    }
+
+    /// The format of its file.
+    pub fn format(&self) -> MeshFormat {
+        match self.source {
+            Source::Large { format } => format,
+            _ => MeshFormat::Stl,
+        }
+    }
+
+    /// The file of the model that [`Self::mesh`] gives.
+    pub fn file(&self, mesh: &TriangleMesh) -> Result<Vec<u8>, String> {
+        match self.format() {
+            MeshFormat::Ply => Ok(ply(mesh)),
+            _ => demo_models::stl::stl_bytes(mesh).map_err(|e| format!("{}: {e}", self.name)),
         }
     }
 
@@ -110,7 +142,9 @@ impl Case {
                 Ok(searched_only(request))
             }
             Source::Open { file } => Ok(open_request(open_gate(file, mesh), OPEN_GAP)),
-            Source::Grown { .. } => Ok(open_request(open_gate(GROWN, mesh), GROWN_GAP)),
+            Source::Grown { .. } | Source::Large { .. } => {
+                Ok(open_request(open_gate(GROWN, mesh), GROWN_GAP))
+            }
         }
     }
 }
@@ -125,6 +159,29 @@ fn open_request(gate: GateChoice, target_gap: f64) -> PlanRequest {
 fn searched_only(mut request: PlanRequest) -> PlanRequest {
     request.trial.mode = TrialMode::Off;
     request
+}
+
+/// The mesh that is quartered, of about so many faces to begin with.
+fn grown(faces: f64, halvings: u32) -> Result<TriangleMesh, String> {
+    let mesh = open_mesh_sized(GROWN, SIZE)?;
+    // A triangle of even size has the area of sqrt(3) / 4 times its side squared.
+    let edge = (mesh.area() / (faces * 0.1875_f64.sqrt())).sqrt();
+    let mut mesh = planning_mesh(&mesh, edge).map_err(|e| format!("{GROWN}: {e}"))?;
+    for _ in 0..halvings {
+        mesh = with_edges_halved(&mesh);
+    }
+    Ok(mesh)
+}
+
+/// Ripples over the whole surface, along its normals.
+fn carve(mesh: &mut TriangleMesh) {
+    let (height, apart) = RELIEF;
+    let normals = mesh.vertex_normals();
+    let turn = std::f64::consts::TAU / apart;
+    for (p, normal) in mesh.positions.iter_mut().zip(&normals) {
+        let ripple = (turn * p.x).sin() * (turn * p.y).cos() + (0.7 * turn * p.z).sin();
+        *p += normal * (0.5 * height * ripple);
+    }
 }
 
 fn roughen(mesh: &mut TriangleMesh) {

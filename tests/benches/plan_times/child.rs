@@ -6,7 +6,7 @@ use std::time::Instant;
 
 use serde::{Deserialize, Serialize};
 use slitwright_solver::control::{Cancel, Control};
-use slitwright_solver::mesh::{LengthUnit, MeshFormat, PrepareOptions, prepare};
+use slitwright_solver::mesh::{LengthUnit, PrepareOptions, prepare};
 use slitwright_solver::plan::make_plan;
 use slitwright_tests::peak_memory;
 
@@ -53,7 +53,7 @@ pub fn run(name: &str, file: &Path) -> Result<(), String> {
     // These meshes cross themselves in a few faces at most.
     let options = PrepareOptions { accept_self_crossing: true, ..PrepareOptions::default() };
     let started = Instant::now();
-    let model = prepare(&bytes, MeshFormat::Stl, Some(LengthUnit::Millimetre), &options)
+    let model = prepare(&bytes, case.format(), Some(LengthUnit::Millimetre), &options)
         .map_err(|e| format!("{name}: {e}"))?;
     let prepare_seconds = started.elapsed().as_secs_f64();
     let request = case.request(&model.original)?;

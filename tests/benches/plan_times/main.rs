@@ -1,7 +1,7 @@
 //! Time, gap and memory of whole plans: `cargo bench -p slitwright-tests`.
 //!
 //! Each case runs in a process of its own, so that its peak memory is its own. Words after `--`
-//! pick the cases whose group or name holds one of them: `-- demo`, `-- open`, `-- growth`,
+//! pick the cases whose group or name holds one of them: `-- demo`, `-- open`, `-- growth`, `-- large`,
 //! `-- jug`.
 
 mod cases;
@@ -47,11 +47,9 @@ fn run_all(words: &[String]) -> Result<(), String> {
             group = case.group;
             println!("\n{}\n{}", case.group_title(), Outcome::heading());
         }
-        let file = folder.path().join(format!("{}.stl", case.name));
-        let mesh = case.mesh()?;
-        let bytes =
-            demo_models::stl::stl_bytes(&mesh).map_err(|e| format!("{}: {e}", case.name))?;
-        std::fs::write(&file, bytes).map_err(|e| format!("{}: {e}", file.display()))?;
+        let file = folder.path().join(&case.name).with_extension(case.format().extension());
+        std::fs::write(&file, case.file(&case.mesh()?)?)
+            .map_err(|e| format!("{}: {e}", file.display()))?;
         let outcome = in_a_process(&[ONE, &case.name, &file.display().to_string()])
             .and_then(|text| serde_json::from_str::<Outcome>(&text).map_err(|e| e.to_string()));
         std::fs::remove_file(&file).map_err(|e| format!("{}: {e}", file.display()))?;

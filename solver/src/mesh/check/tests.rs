@@ -2,7 +2,8 @@ use super::super::fixtures::*;
 use super::*;
 
 fn crossings_of(mesh: &TriangleMesh) -> SelfCrossings {
-    self_crossings(mesh, &SurfaceLocator::new(mesh).expect("sound indices")).expect("few near")
+    let locator = SurfaceLocator::new(mesh).expect("sound indices");
+    self_crossings(mesh, &locator, &Cancel::new()).expect("nobody cancels").expect("few near")
 }
 
 fn kinds(mesh: &TriangleMesh) -> Vec<FaultKind> {

@@ -3,6 +3,7 @@
 use super::super::fixtures::icosphere;
 use super::texture::tests::png_file;
 use super::*;
+use crate::control::Control;
 use crate::mesh::{Colour, prepare_beside};
 use crate::mesh::{PrepareOptions, TriangleMesh};
 
@@ -196,7 +197,7 @@ fn material_files_that_are_not_there_are_told() {
     let empty = Folder(Vec::new());
     for (beside, words) in [(alone, "only one file was"), (&empty, "not beside the model")] {
         let options = PrepareOptions::default();
-        let model = prepare_beside(&two, MeshFormat::Obj, MM, &options, beside, &Cancel::new());
+        let model = prepare_beside(&two, MeshFormat::Obj, MM, &options, beside, &Control::silent());
         let model = model.expect("a sound ball");
         assert!(model.paint.is_none());
         let told = &model.warnings[0];

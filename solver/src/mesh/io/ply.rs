@@ -5,7 +5,8 @@ use std::io::Cursor;
 
 use ply_rs_bw::parser::{ParseError, Parser, Reader};
 use ply_rs_bw::ply::{
-    ElementDef, Encoding, Property, PropertyAccess, PropertyAccessResult, PropertyType, ScalarType,
+    ElementDef, Encoding, Header, Property, PropertyAccess, PropertyAccessResult, PropertyType,
+    ScalarType,
 };
 
 use super::colour::{Colours, byte};
@@ -134,6 +135,29 @@ fn least_bytes(element: &ElementDef, encoding: &Encoding) -> u64 {
         .max(1)
 }
 
+/// Elements that are taken from the reader at a time.
+const AT_ONCE: usize = 50_000;
+
+/// Hands out each element of a kind, and looks now and then whether anybody still waits.
+fn each<E: PropertyAccess>(
+    reader: &mut Reader<Cursor<&[u8]>>,
+    element: &ElementDef,
+    header: &Header,
+    cancel: &Cancel,
+    mut take: impl FnMut(E) -> Result<(), ReadError>,
+) -> Result<(), ReadError> {
+    let mut some = element.clone();
+    let mut left = element.count;
+    while left > 0 {
+        cancel.check()?;
+        some.count = left.min(AT_ONCE);
+        left -= some.count;
+        let own = Parser::<E>::new().read_payload_for_element(reader, &some, header);
+        own.map_err(malformed)?.into_iter().try_for_each(&mut take)?;
+    }
+    Ok(())
+}
+
 pub(super) fn read(
     bytes: &[u8],
     limits: &ReadLimits,
@@ -160,21 +184,18 @@ pub(super) fn read(
             });
         }
     }
-    let mut positions = Vec::new();
+    let mut positions: Vec<Point> = Vec::new();
     let mut colours = Vec::new();
     // The first vertex whose colour is not there.
     let mut uncoloured = None;
-    let mut polygons = Vec::new();
+    // The corners of all polygons, and where each ends: faces may come before the vertices.
+    let (mut corners, mut ends) = (Vec::new(), Vec::new());
     for element in header.elements.values() {
         match element.name.as_str() {
             "vertex" => {
-                let vertices = Parser::<Vertex>::new()
-                    .read_payload_for_element(&mut reader, element, &header)
-                    .map_err(malformed)?;
                 let parts = ["red", "green", "blue"];
                 let coloured = parts.iter().all(|part| element.properties.contains_key(*part));
-                positions.reserve_exact(vertices.len());
-                for vertex in vertices {
+                each(&mut reader, element, &header, cancel, |vertex: Vertex| {
                     if coloured {
                         if vertex.colour.contains(&None) {
                             uncoloured.get_or_insert(positions.len());
@@ -189,25 +210,27 @@ pub(super) fn read(
                         });
                     };
                     positions.push(Point::new(x, y, z));
-                }
+                    Ok(())
+                })?;
             }
             "face" => {
-                polygons = Parser::<Face>::new()
-                    .read_payload_for_element(&mut reader, element, &header)
-                    .map_err(malformed)?;
+                each(&mut reader, element, &header, cancel, |Face(own)| {
+                    corners.extend_from_slice(&own);
+                    ends.push(corners.len());
+                    Ok(())
+                })?;
             }
             _ => {
-                Parser::<Other>::new()
-                    .read_payload_for_element(&mut reader, element, &header)
-                    .map_err(malformed)?;
+                each(&mut reader, element, &header, cancel, |Other| Ok(()))?;
             }
         }
     }
     let mut collector = FaceCollector::new(limits, cancel);
     let mut ring = Vec::new();
-    for (face, polygon) in polygons.iter().enumerate() {
+    let mut first = 0;
+    for (face, &end) in ends.iter().enumerate() {
         ring.clear();
-        for &vertex in &polygon.0 {
+        for &vertex in &corners[std::mem::replace(&mut first, end)..end] {
             ring.push(u32::try_from(vertex).map_err(|_| ReadError::BadIndex {
                 face: face as u64,
                 vertex,

@@ -114,11 +114,11 @@ fn once(
     let mut field = Field::sample(mesh, locator, winding, cell, cancel)?;
     field.make_well_composed();
     cancel.check()?;
-    let made = surface::surface(&field, locator);
+    let made = surface::surface(&field, locator, cancel)?;
     drop(field);
     cancel.check()?;
     let own = SurfaceLocator::new(&made).map_err(|_| RebuildError::Nothing)?;
-    if let Some((fault, place)) = fault_of(&made, &own) {
+    if let Some((fault, place)) = fault_of(&made, &own, cancel)? {
         return Err(RebuildError::Unsound { fault, place });
     }
     cancel.check()?;
@@ -134,21 +134,25 @@ fn once(
 }
 
 /// What is wrong with a surface, and where.
-fn fault_of(mesh: &TriangleMesh, locator: &SurfaceLocator) -> Option<(&'static str, Point)> {
+fn fault_of(
+    mesh: &TriangleMesh,
+    locator: &SurfaceLocator,
+    cancel: &Cancel,
+) -> Result<Option<(&'static str, Point)>, Cancelled> {
     let tally = EdgeTally::new(mesh);
     let edge = tally.open.first().or(tally.disagreeing.first()).or(tally.crowded.first());
     if let Some([v, _]) = edge {
-        return Some(("is not closed", mesh.positions[*v as usize]));
+        return Ok(Some(("is not closed", mesh.positions[*v as usize])));
     }
     if let Some(v) = pinched_vertices(mesh).first() {
-        return Some(("touches itself in a point", mesh.positions[*v as usize]));
+        return Ok(Some(("touches itself in a point", mesh.positions[*v as usize])));
     }
-    match crossing_pairs(mesh, locator) {
+    Ok(match crossing_pairs(mesh, locator, cancel)? {
         Ok(pairs) => pairs
             .first()
             .map(|[f, _]| ("passes through itself", mesh.face_middle(super::FaceId(*f)))),
         Err(near) => Some(("has faces too slender to be looked at", near.place)),
-    }
+    })
 }
 
 #[cfg(test)]

@@ -13,6 +13,7 @@ use rayon::prelude::*;
 use super::super::self_crossing::crossing_pairs;
 use super::super::{Point, SurfaceLocator, TriangleMesh, Vector};
 use super::field::Field;
+use crate::control::{Cancel, Cancelled};
 
 /// Weight of the mean crossing beside the planes: it decides only what these leave open.
 const TIE: f64 = 0.02;
@@ -20,7 +21,11 @@ const TIE: f64 = 0.02;
 const ROUNDS: usize = 8;
 
 /// The surface of a field that is well composed.
-pub(super) fn surface(field: &Field, soup: &SurfaceLocator) -> TriangleMesh {
+pub(super) fn surface(
+    field: &Field,
+    soup: &SurfaceLocator,
+    cancel: &Cancel,
+) -> Result<TriangleMesh, Cancelled> {
     let shape = RuntimeShape::<u32, 3>::new(field.counts.map(|n| n as u32));
     let mut buffer = SurfaceNetsBuffer::default();
     let far = field.counts.map(|n| n as u32 - 1);
@@ -38,8 +43,8 @@ pub(super) fn surface(field: &Field, soup: &SurfaceLocator) -> TriangleMesh {
         .collect();
     let faces = buffer.indices.chunks_exact(3).map(|f| [f[0], f[1], f[2]]).collect();
     let mut mesh = TriangleMesh { positions, faces };
-    part(&mut mesh, &plain);
-    mesh
+    part(&mut mesh, &plain, cancel)?;
+    Ok(mesh)
 }
 
 /// Where the vertex of a cube belongs; `None` if no triangle crosses its edges.
@@ -89,11 +94,11 @@ fn settled(field: &Field, soup: &SurfaceLocator, cube: [usize; 3]) -> Option<Poi
 }
 
 /// Vertices of faces that cross go back to where surface nets put them, until none do or nothing is left to move.
-fn part(mesh: &mut TriangleMesh, plain: &[Point]) {
+fn part(mesh: &mut TriangleMesh, plain: &[Point], cancel: &Cancel) -> Result<(), Cancelled> {
     let mut back = vec![false; plain.len()];
     for _ in 0..ROUNDS {
-        let Ok(locator) = SurfaceLocator::new(mesh) else { return };
-        let Ok(pairs) = crossing_pairs(mesh, &locator) else { return };
+        let Ok(locator) = SurfaceLocator::new(mesh) else { return Ok(()) };
+        let Ok(pairs) = crossing_pairs(mesh, &locator, cancel)? else { return Ok(()) };
         let mut moved = false;
         for v in pairs.iter().flatten().flat_map(|f| mesh.faces[*f as usize]) {
             let v = v as usize;
@@ -101,10 +106,11 @@ fn part(mesh: &mut TriangleMesh, plain: &[Point]) {
             back[v] = true;
         }
         if !moved {
-            return;
+            return Ok(());
         }
         for (v, _) in back.iter().enumerate().filter(|(_, back)| **back) {
             mesh.positions[v] = plain[v];
         }
     }
+    Ok(())
 }
