@@ -133,7 +133,9 @@ pub(super) fn decimate_indexed(
             return Ok(Decimated { mesh, deviation, retries });
         }
         let reason = retries.pop().unwrap_or_default();
-        retries = vec![format!("the coarser mesh that is worked on was made in parts, since as a whole it failed: {reason}")];
+        retries = vec![format!(
+            "the coarser mesh that is worked on was made in parts, since as a whole it failed: {reason}"
+        )];
     }
     let reason = match in_parts(&task, deviation)? {
         Ok(InParts { mesh, deviation, stayed }) => {

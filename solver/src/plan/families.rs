@@ -103,7 +103,7 @@ impl<'a, 'c> Families<'a, 'c> {
     /// Whether free cuts that are looked for from `now` on, a reading of the job's clock, are there in time. That a model needs
     /// none is soon found.
     fn is_early(&self, bench: &Workbench<'_, '_, '_>, now: f64) -> bool {
-        let needs_none = bench.search.pools().must.rings.is_empty();
+        let needs_none = bench.needs_no_cut();
         let end = self.control.with_extra_time(self.span.end());
         !self.is_timed() || needs_none || now + FIRST_ROUND * self.first_look <= end
     }

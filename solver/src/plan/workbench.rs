@@ -31,6 +31,11 @@ pub(super) struct Workbench<'w, 's, 'g> {
 }
 
 impl Workbench<'_, '_, '_> {
+    /// Whether no ring of the uncut rubber was found too tight to come off.
+    pub(super) fn needs_no_cut(&self) -> bool {
+        self.search.pools().must.rings.is_empty()
+    }
+
     /// A candidate with its sheets, where it has none yet.
     pub(super) fn with_sheets(&self, candidate: Candidate) -> Result<Candidate, PlanError> {
         if candidate.sheets().is_some() {

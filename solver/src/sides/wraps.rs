@@ -5,7 +5,9 @@
 //! curve that crosses the disc across the hole more often one way than the other: whether the crossings of the disc, summed up
 //! along the skin of that side, depend on the way.
 
-use crate::mesh::{FaceId, LocatorError, Point, SurfaceLocator, Topology, TriangleMesh};
+use std::collections::{BTreeMap, VecDeque};
+
+use crate::mesh::{FaceId, LocatorError, Point, SurfaceLocator, Topology, TriangleMesh, VertexId};
 use crate::sheets::widened;
 
 /// The disc is drawn out into the model by this share of the surface's edges, and faces are joined as high above the skin as
@@ -39,7 +41,9 @@ impl Hole {
             disc.ray(&from, &way, way.norm())
                 .map_or(0, |hit| if hit.normal.dot(&way) > 0.0 { 1 } else { -1 })
         };
-        Ok(Self { through: topology.edge_faces.iter().map(crossed).collect() })
+        let mut through: Vec<i8> = topology.edge_faces.iter().map(crossed).collect();
+        close(&mut through, topology, skin.positions.len());
+        Ok(Self { through })
     }
 
     /// Whether one of two sides runs all round the limb.
@@ -76,6 +80,49 @@ impl Hole {
     }
 }
 
+/// A disc's rim that ends a hair off the skin lets an edge or two of the line by along which it meets the skin. Round the ends of
+/// such a gap the crossings do not add up to nothing, as they do round every point of a line that closes: each is joined to
+/// the nearest end that it fits.
+fn close(through: &mut [i8], topology: &Topology, vertices: usize) {
+    // The way round a vertex, against the clock: an edge's first face lies to the left of the edge from its lower vertex on.
+    let mut open = vec![0i32; vertices];
+    for (&[low, high], &crossed) in topology.edge_vertices.iter().zip(through.iter()) {
+        open[low as usize] -= i32::from(crossed);
+        open[high as usize] += i32::from(crossed);
+    }
+    for end in 0..vertices as u32 {
+        while open[end as usize] > 0 {
+            let mut came: BTreeMap<u32, u32> = BTreeMap::new();
+            let mut next = VecDeque::from([end]);
+            let other = loop {
+                let Some(at) = next.pop_front() else { return };
+                if open[at as usize] < 0 {
+                    break at;
+                }
+                for &edge in topology.edges_of(VertexId(at)) {
+                    let [low, high] = topology.edge_vertices[edge as usize];
+                    let to = if low == at { high } else { low };
+                    if to != end && !came.contains_key(&to) {
+                        came.insert(to, edge);
+                        next.push_back(to);
+                    }
+                }
+            };
+            let mut at = other;
+            while at != end {
+                let edge = came[&at] as usize;
+                let [low, high] = topology.edge_vertices[edge];
+                let from = if low == at { high } else { low };
+                // One less round where the way comes from, one more where it leads to.
+                through[edge] += if from == low { 1 } else { -1 };
+                at = from;
+            }
+            open[end as usize] -= 1;
+            open[other as usize] += 1;
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -103,16 +150,22 @@ mod tests {
             (0..24).map(|k| corner(std::f64::consts::TAU * f64::from(k) / 24.0)).collect();
         let faces = (0..24).map(|k| [24, k, (k + 1) % 24]).collect();
         let disc = TriangleMesh { positions: rim.into_iter().chain([middle]).collect(), faces };
-        let hole = Hole::new(&skin, &topology, 1.5, &disc).expect("a hole");
-        let wrapped = |towards: &Vector| {
-            let faces = 0..skin.faces.len() as u32;
-            let ahead = |f| (skin.face_middle(FaceId(f)) - middle).dot(towards) > 0.0;
-            hole.is_wrapped(&topology, &faces.map(ahead).collect::<Vec<bool>>())
-        };
-        assert!(!wrapped(&axis));
-        assert!(wrapped(&across));
-        assert!(wrapped(&Vector::z()));
-        // Aslant the plane still cuts the limb across twice.
-        assert!(wrapped(&(axis + across * 3.0)));
+        // A disc that falls short of the wall somewhere tells the same.
+        let mut torn = disc.clone();
+        torn.faces.remove(5);
+        torn.faces.remove(15);
+        for disc in [disc, torn] {
+            let hole = Hole::new(&skin, &topology, 1.5, &disc).expect("a hole");
+            let wrapped = |towards: &Vector| {
+                let faces = 0..skin.faces.len() as u32;
+                let ahead = |f| (skin.face_middle(FaceId(f)) - middle).dot(towards) > 0.0;
+                hole.is_wrapped(&topology, &faces.map(ahead).collect::<Vec<bool>>())
+            };
+            assert!(!wrapped(&axis));
+            assert!(wrapped(&across));
+            assert!(wrapped(&Vector::z()));
+            // Aslant the plane still cuts the limb across twice.
+            assert!(wrapped(&(axis + across * 3.0)));
+        }
     }
 }

@@ -39,11 +39,14 @@ impl Shortening<'_, '_> {
             return Ok(Shortened::OutOfTime);
         };
         cuts.truncate(AT_ONCE);
-        // Nothing is shorter than no cut at all, but across bridges.
-        cuts.insert(0, Cut::new(0, Pattern { pieces: Vec::new() }));
+        // Nothing is shorter than no cut at all, but across bridges; where a ring is too tight uncut it would miss the limit of
+        // stretch.
+        if bench.needs_no_cut() {
+            cuts.insert(0, Cut::new(0, Pattern { pieces: Vec::new() }));
+        }
         // What is the surest to come off is tried alone where it goes first: two trials at a time take longer to the first word.
-        let alone = usize::from(self.tries.views.begin_with_the_truest());
-        let (surest, next) = cuts.split_at((2 * alone).min(cuts.len()));
+        let alone = self.tries.views.begin_with_the_truest();
+        let (surest, next) = cuts.split_at(if alone { cuts.len() } else { 0 });
         for some in surest.chunks(1).chain([next]) {
             if let Some(ended) = self.first_of(bench, incumbents, some, end)? {
                 return Ok(ended);
