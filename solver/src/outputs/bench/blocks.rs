@@ -69,7 +69,8 @@ impl Block {
     }
 }
 
-fn raised(words: &str) -> String {
+/// Words with square and cubic units as a page has them.
+pub(super) fn raised(words: &str) -> String {
     let mut text = words.to_owned();
     for unit in ["mm", "cm"] {
         for (power, sign) in [("^2", '²'), ("^3", '³')] {

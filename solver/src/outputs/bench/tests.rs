@@ -8,7 +8,7 @@ use lopdf::content::Content;
 use lopdf::{Document, Object};
 use proptest::prelude::*;
 
-use super::blocks::plain;
+use super::blocks::{plain, raised};
 use super::*;
 use crate::body::Outside;
 use crate::mesh::{Point, TriangleMesh};
@@ -261,7 +261,7 @@ fn a_shells_line_can_be_drawn_from_the_table() {
     // The pages have the whole of the advice, in the order of the work.
     let places = whereabouts(&plan, &ball);
     for words in crate::outputs::advice_words::of_plan(&plan, &places) {
-        assert!(all[0].contains(&bare(&words)), "{words}");
+        assert!(all[0].contains(&bare(&raised(&words))), "{words}");
     }
     let at = |heading: &str| all[0].find(&bare(heading)).unwrap_or_else(|| panic!("no {heading}"));
     let order = [

@@ -173,7 +173,7 @@ fn the_potential_looks_at_the_flag() {
     let flag = cancel.clone();
     let control = Control::new(cancel, move |progress| {
         assert_ne!(progress.message, "bridges", "went on past the potential");
-        if progress.message.contains("second check") {
+        if progress.message.contains("checked a second time") {
             flag.cancel();
         }
     });

@@ -11,11 +11,12 @@ use crate::plan::error::PlanError;
 use crate::sheets::surfaces_cross;
 use crate::sides::PartingSheet;
 
-/// Rubber is looked at so far before and behind the disc, as a share of its width.
-const BESIDE: f64 = 0.5;
+/// Rubber is looked at so far before and behind the disc, as a share of its width: beyond the mouths of a ring that is no
+/// longer than twice its width.
+const BESIDE: f64 = 1.0;
 /// What runs on through less than this share of the disc is rubber beside a sheet that runs across: with sheets 15 degrees
-/// off the disc it was 4 %, with sheets along the ring 50 % and more. No source.
-const LEAST_SHARE: f64 = 0.1;
+/// off the disc it was 9 %, with sheets along the ring 94 % and more. No source.
+const LEAST_SHARE: f64 = 0.25;
 
 /// A cut beside the sheet ends at this level of the potential that the sheet is the zero set of: drawn on a grid, the sheet
 /// itself was met at levels up to 0.02. No source.
@@ -39,11 +40,13 @@ impl PlugCut {
         disc: &SaddleDisc,
         sheet: &PartingSheet,
     ) -> Result<Option<Self>, PlanError> {
-        let runs = [1.0, -1.0].map(|side| share_through(disc, sheet, side) >= LEAST_SHARE);
+        let runs = shares_through(disc, sheet).map(|of| of.map(|share| share >= LEAST_SHARE));
         let side = match runs {
-            [true, false] => 1.0,
-            [false, true] => -1.0,
-            _ => return Ok(None),
+            Some([true, false]) => 1.0,
+            Some([false, true]) => -1.0,
+            Some(_) => return Ok(None),
+            // Beside a disc that nothing is known about, the sheet is far off.
+            None => disc.surface.positions.first().and_then(|p| sheet.side_of(p)).unwrap_or(1.0),
         };
         let whole = &disc.surface;
         // Within the model and beyond the rubber no side is known: what is cut there does no harm.
@@ -62,21 +65,28 @@ impl PlugCut {
     }
 }
 
-/// The share of a disc at which rubber on one side of the sheet runs on from before it to behind it.
-fn share_through(disc: &SaddleDisc, sheet: &PartingSheet, side: f64) -> f64 {
+/// The shares of a disc at which rubber on the front of the sheet, and on its back, runs on from before the disc to behind it,
+/// of all where that is known.
+fn shares_through(disc: &SaddleDisc, sheet: &PartingSheet) -> Option<[f64; 2]> {
     let surface = &disc.surface;
-    let Some(axis) = surface.area_vector_sum().try_normalize(0.0) else { return 0.0 };
+    let axis = surface.area_vector_sum().try_normalize(0.0)?;
     let beside = axis * (BESIDE * disc.width());
-    let mut through = 0.0;
+    let (mut through, mut known) = ([0.0; 2], 0.0);
     for face in (0..surface.faces.len() as u32).map(FaceId) {
         let at = surface.face_middle(face);
-        let runs_on =
-            [at + beside, at - beside].iter().all(|p| sheet.side_of(p).is_none_or(|s| s == side));
-        if runs_on && sheet.side_of(&at) == Some(side) {
-            through += surface.area_vector(face).norm();
+        let sides = [at + beside, at, at - beside].map(|p| sheet.side_of(&p));
+        if sides.contains(&None) {
+            continue;
+        }
+        let area = surface.area_vector(face).norm();
+        known += area;
+        for (through, side) in through.iter_mut().zip([1.0, -1.0]) {
+            if sides == [Some(side); 3] {
+                *through += area;
+            }
         }
     }
-    through / (2.0 * surface.area()).max(1e-12)
+    (known > 0.0).then(|| through.map(|area| area / known))
 }
 
 fn whole_rim(disc: &SaddleDisc) -> Vec<Point> {
