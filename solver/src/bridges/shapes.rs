@@ -167,3 +167,15 @@ pub(crate) fn jogged(mut mesh: TriangleMesh, size: f64) -> TriangleMesh {
     }
     mesh
 }
+
+/// A frame of 40 mm on a foot, with a hole that is 24 mm wide.
+pub(crate) fn frame() -> TriangleMesh {
+    let parts = [
+        cells([7, 0, 0], [13, 5, 4]),
+        cells([0, 0, 4], [20, 5, 8]),
+        cells([0, 0, 8], [4, 5, 20]),
+        cells([16, 0, 8], [20, 5, 20]),
+        cells([0, 0, 20], [20, 5, 24]),
+    ];
+    blocks(&parts.concat(), 1, 2.0)
+}

@@ -45,9 +45,8 @@ impl Shortening<'_, '_> {
             cuts.insert(0, Cut::new(0, Pattern { pieces: Vec::new() }));
         }
         // What is the surest to come off is tried alone where it goes first: two trials at a time take longer to the first word.
-        let alone = self.tries.views.begin_with_the_truest();
-        let (surest, next) = cuts.split_at(if alone { cuts.len() } else { 0 });
-        for some in surest.chunks(1).chain([next]) {
+        let at_once = if self.tries.views.begin_with_the_truest() { 1 } else { cuts.len().max(1) };
+        for some in cuts.chunks(at_once) {
             if let Some(ended) = self.first_of(bench, incumbents, some, end)? {
                 return Ok(ended);
             }

@@ -297,7 +297,7 @@ fn blind(setup: &Setup, direction: &Vector) -> f64 {
 mod tests {
     use super::*;
     use crate::body::MouldShape;
-    use crate::bridges::shapes::{blocks, cells};
+    use crate::bridges::shapes::frame;
     use crate::mesh::{PrepareOptions, prepare_mesh};
     use crate::plan::setup::set_up;
     use crate::plan::skin::Holes;
@@ -306,15 +306,7 @@ mod tests {
     /// short or true its border is.
     #[test]
     fn a_side_that_cannot_come_off_by_itself_does_not_go_first_in_a_blanket() {
-        let parts = [
-            cells([7, 0, 0], [13, 5, 4]),
-            cells([0, 0, 4], [20, 5, 8]),
-            cells([0, 0, 8], [4, 5, 20]),
-            cells([16, 0, 8], [20, 5, 20]),
-            cells([0, 0, 20], [20, 5, 24]),
-        ];
-        let mesh = blocks(&parts.concat(), 1, 2.0);
-        let model = prepare_mesh(mesh, &PrepareOptions::default()).expect("sound");
+        let model = prepare_mesh(frame(), &PrepareOptions::default()).expect("sound");
         let mould = MouldShape::Blanket { thickness: 4.0 };
         let (request, control) =
             (PlanRequest { mould, ..PlanRequest::default() }, Control::silent());

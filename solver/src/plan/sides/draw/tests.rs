@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::body::MouldShape;
-use crate::bridges::shapes::{blocks, cells};
+use crate::bridges::shapes::{blocks, cells, frame};
 use crate::mesh::{PrepareOptions, Vector, prepare_mesh};
 use crate::plan::setup::set_up;
 use crate::plan::sides::Views;
@@ -127,18 +127,6 @@ fn drawn_on<T>(
     let sheet = views.sheet(view.expect("a view"), &control).expect("a sheet");
     let (setup, sheet, outer) = (&setup, &*sheet, views.outer());
     then(&Drawing { setup, sheet, additions: &[], outer, request: &request })
-}
-
-/// A frame of 40 mm on a foot, with a hole that is 24 mm wide.
-fn frame() -> TriangleMesh {
-    let parts = [
-        cells([7, 0, 0], [13, 5, 4]),
-        cells([0, 0, 4], [20, 5, 8]),
-        cells([0, 0, 8], [4, 5, 20]),
-        cells([16, 0, 8], [20, 5, 20]),
-        cells([0, 0, 20], [20, 5, 24]),
-    ];
-    blocks(&parts.concat(), 1, 2.0)
 }
 
 /// A blanket of 4 mm only lines the frame's hole. Seen through it the border runs round in the hole, and the bridge needs no cut of
