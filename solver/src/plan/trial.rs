@@ -9,7 +9,7 @@ use super::verdict::{Demand, NotTried, PlanTrial, TrialVerdict};
 use crate::control::{Control, Stage};
 use crate::mesh::Vector;
 use crate::trial::{
-    BridgePlace, Finer, Plug, TrialError, TrialReport, TrialSettings, TrialSetup, run_in,
+    BridgePlace, Finer, Plug, TrialError, TrialReport, TrialSettings, TrialSetup, pieces_in, run_in,
 };
 
 /// The mould is also drawn off at these angles from upright, away from the side where it is cut most, so
@@ -73,7 +73,19 @@ pub(super) fn try_surfaces(
         finer: Finer::Never,
         ..settings(request, effort.until)
     };
-    ask(setup, surfaces, request, &settings, control)
+    asked(setup, surfaces, request, &settings, |asked| run_in(&setup.filled, asked, control))
+}
+
+/// Separate pieces of rubber that surfaces leave among the elements of such a trial.
+pub(super) fn pieces_of(
+    setup: &Setup,
+    surfaces: &CutSurfaces,
+    request: &PlanRequest,
+    elements: usize,
+    control: &Control<'_>,
+) -> Result<usize, TrialError> {
+    let settings = TrialSettings { elements, ..settings(request, f64::MAX) };
+    asked(setup, surfaces, request, &settings, |asked| pieces_in(&setup.filled, asked, control))
 }
 
 fn try_release(
@@ -91,7 +103,7 @@ fn try_release(
         finer,
         ..settings(request, end)
     };
-    ask(setup, &surfaces, request, &settings, control)
+    asked(setup, &surfaces, request, &settings, |asked| run_in(&setup.filled, asked, control))
 }
 
 fn settings(request: &PlanRequest, seconds: f64) -> TrialSettings {
@@ -103,13 +115,14 @@ fn settings(request: &PlanRequest, seconds: f64) -> TrialSettings {
     }
 }
 
-fn ask(
+/// Ask something of a trial of what surfaces cut.
+fn asked<T>(
     setup: &Setup,
     surfaces: &CutSurfaces,
     request: &PlanRequest,
     settings: &TrialSettings,
-    control: &Control<'_>,
-) -> Result<TrialReport, TrialError> {
+    ask: impl FnOnce(&TrialSetup<'_>) -> T,
+) -> T {
     let bridges: Vec<BridgePlace> = setup
         .bridges
         .bridges
@@ -129,7 +142,7 @@ fn ask(
         plugs: &plugs,
         settings,
     };
-    run_in(&setup.filled, &asked, control)
+    ask(&asked)
 }
 
 /// Straight up, then tilted away from the opening.

@@ -1,7 +1,7 @@
 //! How fine a trial is: as asked, or coarse first and finer while time is left.
 
 use super::TrialError;
-use super::draw::trial;
+use super::draw::{pieces_left, trial};
 use super::filled::FilledRubber;
 use super::report::*;
 use crate::control::Control;
@@ -36,6 +36,18 @@ pub fn run_in(
     rayon::scope(|_| run_here(filled, setup, control))
 }
 
+/// Separate pieces of rubber that the cuts leave among the elements that such a trial would have. Elements lose thin rubber by
+/// which parts hang: where there are more pieces than the rubber has, they are too coarse.
+pub fn pieces_in(
+    filled: &FilledRubber,
+    setup: &TrialSetup<'_>,
+    control: &Control<'_>,
+) -> Result<usize, TrialError> {
+    check(setup)?;
+    let elements = setup.settings.elements;
+    at_least(elements, FINER * elements, |n| pieces_left(setup, filled, n, control))
+}
+
 fn run_here(
     filled: &FilledRubber,
     setup: &TrialSetup<'_>,
@@ -50,7 +62,7 @@ fn run_here(
         Finer::IfReleased | Finer::Always => (COARSEST.min(settings.elements), settings.elements),
     };
     let mut begun = control.elapsed().as_secs_f64();
-    let mut report = at_least(setup, filled, first, most, control)?;
+    let mut report = at_least(first, most, |n| trial(setup, filled, n, None, control))?;
     let is_worth_it = |outcome: &Outcome| match settings.finer {
         Finer::Never => false,
         Finer::IfReleased => *outcome == Outcome::Released,
@@ -87,16 +99,14 @@ fn run_here(
     Ok(report)
 }
 
-/// A trial of so many elements, or of more, up to `most`, where they are larger than walls.
-fn at_least(
-    setup: &TrialSetup<'_>,
-    filled: &FilledRubber,
+/// Something of so many elements, or of more, up to `most`, where they are larger than walls.
+fn at_least<T>(
     mut elements: usize,
     most: usize,
-    control: &Control<'_>,
-) -> Result<TrialReport, TrialError> {
+    made: impl Fn(usize) -> Result<T, TrialError>,
+) -> Result<T, TrialError> {
     loop {
-        match trial(setup, filled, elements, None, control) {
+        match made(elements) {
             Err(TrialError::TooCoarse { .. }) if elements < most => {
                 elements = (2 * elements).min(most);
             }

@@ -58,6 +58,18 @@ pub(super) fn trial(
     rig.run(first, mesh)
 }
 
+/// Separate pieces of rubber that the cuts leave among about `elements` elements.
+pub(super) fn pieces_left(
+    setup: &TrialSetup<'_>,
+    filled: &FilledRubber,
+    elements: usize,
+    control: &Control<'_>,
+) -> Result<usize, TrialError> {
+    let model = RigidModel::new(setup.model, setup.body.board())?;
+    let rubber = filled.with(setup, &model, elements, control)?;
+    Ok(part(&rubber.0, setup.sheets.iter().chain(setup.across), Some(&model))?.pieces)
+}
+
 impl Rig<'_> {
     /// Open once, then draw along one direction after the other until one releases.
     fn run(&self, first: Option<Vector>, mesh: MeshReport) -> Result<TrialReport, TrialError> {

@@ -341,8 +341,12 @@ impl<'a> Flow<'a> {
         if across || alone && !wide {
             self.leaf(across);
         }
-        let most = if alone { self.floor() - self.y - 2.5 } else { self.picture_height() };
-        let scale = (self.room() / w).min(most / h);
+        // Views are square; what is lower has their scale, and so letters of one size.
+        let scale = if alone {
+            (self.room() / w).min((self.floor() - self.y - 2.5) / h)
+        } else {
+            (self.room() / w).min(self.picture_height() / w.max(h))
+        };
         let (w, h) = (w * scale, h * scale);
         self.need(h + 2.0);
         let place = [MARGIN + 0.5 * (self.room() - w), self.y, w, h];

@@ -19,7 +19,9 @@ mod tests;
 
 pub use template::{Template, template};
 
-use super::pictures::{PictureError, PictureStyle, Subject, draw_shell, draw_those, draw_trial};
+use super::pictures::{
+    Below, PictureError, PictureStyle, Subject, draw_key, draw_shell, draw_those, draw_trial,
+};
 use super::whereabouts::whereabouts;
 use crate::control::Cancel;
 use crate::plan::{Plan, TrialVerdict};
@@ -125,9 +127,10 @@ pub fn pages<'a>(
     let model = model.into();
     let heading = style.heading.as_deref().map(plain).filter(|name| !name.is_empty());
     let pictures = PictureStyle { view_size: VIEW, page_width: WAY_OUT, heading: heading.clone() };
-    let views = draw_those(model, plan, &pictures, cancel, |name| {
+    let mut views = draw_those(model, plan, &pictures, Below::Bar, cancel, |name| {
         name != "overview" && name != "sections"
     })?;
+    views.push(draw_key(plan, VIEW)?);
     let way_out = match &plan.trial {
         TrialVerdict::Ran(trial) if !trial.report.frames.is_empty() => {
             cancel.check().map_err(PictureError::from)?;

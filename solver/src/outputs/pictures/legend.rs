@@ -322,14 +322,21 @@ pub(super) fn shell_blocks<'f>(
     ]
 }
 
+/// What stands above the marks' meanings.
+pub(super) const MEANINGS: &str = "What the marks mean";
+
+/// What the marks of a plan's pictures mean, broken into lines for a column `width` px wide.
+pub(super) fn marks<'f>(plan: &Plan, fonts: &Fonts, width: f32) -> Vec<Block<'f>> {
+    let wrap = |text: &str| fonts.wrap(text, WORDS, Weight::Regular, width - SAMPLE - 14.0);
+    let rows = Mark::used_by(plan).into_iter().map(|mark| Block::Mark(mark, wrap(mark.long())));
+    [Block::Heading(MEANINGS)].into_iter().chain(rows).collect()
+}
+
 /// All words of the overview, broken into lines for a column `width` px wide.
 pub(super) fn blocks<'f>(plan: &Plan, fonts: &'f Fonts, width: f32, bar: f64) -> Vec<Block<'f>> {
     let wrap = |text: &str, indent: f32| fonts.wrap(text, WORDS, Weight::Regular, width - indent);
     let strong = |text: &str| fonts.wrap(text, WORDS, Weight::Bold, width - INDENT);
-    let mut blocks = vec![Block::Heading("What the marks mean")];
-    for mark in Mark::used_by(plan) {
-        blocks.push(Block::Mark(mark, wrap(mark.long(), SAMPLE + 14.0)));
-    }
+    let mut blocks = marks(plan, fonts, width);
     blocks.push(Block::ScaleBar(bar));
     blocks.push(Block::Words(wrap(
         "All views of the model on this page are drawn to the same scale.",

@@ -36,6 +36,7 @@ pub(super) mod text;
 mod view;
 mod way_out;
 
+pub(super) use overview::Below;
 pub use poses::draw_poses;
 pub use repairs::draw_repairs;
 pub use shell::{draw_shell, has_shell};
@@ -71,7 +72,7 @@ impl Default for PictureStyle {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Picture {
     /// Short name, fit for a file name: `front`, `back`, `left`, `right`, `top`, `below`,
-    /// `three-quarter`, `overview`, `sections`, `shell`, `way-out`, `comparison`, `poses` or `repairs`.
+    /// `three-quarter`, `overview`, `sections`, `shell`, `key`, `way-out`, `comparison`, `poses` or `repairs`.
     pub name: String,
     /// In words.
     pub title: String,
@@ -199,7 +200,7 @@ pub fn draw_plan<'a>(
     plan: &Plan,
     style: &PictureStyle,
 ) -> Result<Vec<Picture>, PictureError> {
-    draw_those(model.into(), plan, style, &Cancel::new(), |_| true)
+    draw_those(model.into(), plan, style, Below::Everything, &Cancel::new(), |_| true)
 }
 
 /// The picture of [`draw_plan`] that has this name, the same to the last bit. `None` where there is none, as
@@ -211,7 +212,8 @@ pub fn draw_picture<'a>(
     name: &str,
     cancel: &Cancel,
 ) -> Result<Option<Picture>, PictureError> {
-    Ok(draw_those(model.into(), plan, style, cancel, |own| own == name)?.pop())
+    let below = Below::Everything;
+    Ok(draw_those(model.into(), plan, style, below, cancel, |own| own == name)?.pop())
 }
 
 /// Names and titles of the pictures that show the model from one side, in their order.
@@ -224,11 +226,17 @@ pub fn has_sections(plan: &Plan) -> bool {
     plan.sheets.is_some() && !sections::choose(plan).is_empty()
 }
 
-/// The pictures of [`draw_plan`] whose names are wanted.
+/// What the marks on a plan's views mean, for pages whose views do not say so themselves.
+pub(super) fn draw_key(plan: &Plan, width: u32) -> Result<Picture, PictureError> {
+    overview::key(plan, width)
+}
+
+/// The pictures of [`draw_plan`] whose names are wanted, views with so much below the model.
 pub(super) fn draw_those(
     subject: Subject<'_>,
     plan: &Plan,
     style: &PictureStyle,
+    below: Below,
     cancel: &Cancel,
     wanted: impl Fn(&str) -> bool,
 ) -> Result<Vec<Picture>, PictureError> {
@@ -245,8 +253,8 @@ pub(super) fn draw_those(
         return Err(PictureError::EmptyModel);
     }
     let fonts = text::Fonts::new()?;
-    let scale =
-        overview::view_scale(plan, style.heading.as_deref(), &fonts, extent, style.view_size);
+    let room = (style.view_size, below);
+    let scale = overview::view_scale(plan, style.heading.as_deref(), &fonts, extent, room);
     sections::check(plan)?;
     let chosen = sections::choose(plan);
     cancel.check()?;
@@ -273,7 +281,7 @@ pub(super) fn draw_those(
         extent,
     };
     cancel.check()?;
-    let mut pictures = studio.views(style.view_size, &wanted)?;
+    let mut pictures = studio.views(room, &wanted)?;
     cancel.check()?;
     if wanted("overview") {
         pictures.push(studio.overview(model, style.page_width)?);

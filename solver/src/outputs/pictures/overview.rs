@@ -38,10 +38,19 @@ pub(super) struct Studio<'a> {
 /// Width of the column at the foot of a picture that holds the scale bar, px.
 const BAR_COLUMN: f32 = 190.0;
 
-/// What stands below the model on a single picture: verdict, scale bar and key, cautions.
+/// What stands below the model on a single picture.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::outputs) enum Below {
+    /// Verdict, scale bar, key, cautions: the picture is looked at by itself.
+    Everything,
+    /// Scale bar and cautions: verdict and key stand on the same pages.
+    Bar,
+}
+
+/// The same, laid out.
 struct Foot {
     verdict: Vec<String>,
-    key: Key,
+    key: Option<Key>,
     cautions: Cautions,
     /// Height of the verdict, and of all, px.
     verdict_height: f32,
@@ -53,15 +62,20 @@ const VERDICT: Lettering = Lettering::new(marks::WORDS, Weight::Bold);
 const VERDICT_LINE: f32 = 24.0;
 
 impl Foot {
-    fn new(plan: &Plan, heading: Option<&str>, fonts: &Fonts, size: f32) -> Self {
+    fn new(plan: &Plan, heading: Option<&str>, fonts: &Fonts, size: f32, below: Below) -> Self {
+        let cautions = Cautions::new(fonts, size);
+        let bar = ROOM_FOR_BAR + 20.0 + cautions.height;
+        if below == Below::Bar {
+            let (verdict, key) = (Vec::new(), None);
+            return Self { verdict, key, cautions, verdict_height: 0.0, height: bar };
+        }
         let key = Key::new(plan, fonts, BAR_COLUMN + 24.0, size - 16.0);
         let verdict = verdict(plan);
         let words = heading.map_or_else(|| verdict.clone(), |name| format!("{name}: {verdict}"));
         let verdict = fonts.wrap(&words, VERDICT.size, VERDICT.weight, size - 32.0);
         let verdict_height = VERDICT_LINE * verdict.len() as f32 + 8.0;
-        let cautions = Cautions::new(fonts, size);
-        let height = verdict_height + key.height.max(ROOM_FOR_BAR) + 20.0 + cautions.height;
-        Self { verdict, key, cautions, verdict_height, height }
+        let height = verdict_height + bar + (key.height - ROOM_FOR_BAR).max(0.0);
+        Self { verdict, key: Some(key), cautions, verdict_height, height }
     }
 
     fn draw(&self, canvas: &mut Canvas, top: f32, scale: f64) {
@@ -71,7 +85,9 @@ impl Foot {
         let top = top + self.verdict_height;
         let bar = marks::bar_length(scale, f64::from(BAR_COLUMN) - 20.0);
         marks::scale_bar(canvas, [16.0, top + 16.0], bar, scale);
-        self.key.draw(canvas, top + 10.0);
+        if let Some(key) = &self.key {
+            key.draw(canvas, top + 10.0);
+        }
         self.cautions.draw(canvas);
     }
 }
@@ -82,9 +98,9 @@ pub(super) fn view_scale(
     heading: Option<&str>,
     fonts: &Fonts,
     extent: [f64; 2],
-    size: u32,
+    (size, below): (u32, Below),
 ) -> f64 {
-    let foot = Foot::new(plan, heading, fonts, size as f32);
+    let foot = Foot::new(plan, heading, fonts, size as f32, below);
     scale_for(extent, size as f32, size as f32 - TITLE - foot.height)
 }
 
@@ -92,13 +108,14 @@ impl Studio<'_> {
     /// The single pictures that are wanted by name, `size` px square, in the order of the views.
     pub fn views(
         &self,
-        size: u32,
+        (size, below): (u32, Below),
         wanted: impl Fn(&str) -> bool,
     ) -> Result<Vec<Picture>, PictureError> {
         let views: Vec<&View> = self.views.iter().filter(|view| wanted(view.name)).collect();
         let whole = size as f32;
-        let foot = Foot::new(self.plan, self.heading, self.fonts, whole);
-        let scale = view_scale(self.plan, self.heading, self.fonts, self.extent, size);
+        let foot = Foot::new(self.plan, self.heading, self.fonts, whole, below);
+        let room = (size, below);
+        let scale = view_scale(self.plan, self.heading, self.fonts, self.extent, room);
         let top = whole - foot.height;
         views
             .par_iter()
@@ -135,6 +152,29 @@ impl Studio<'_> {
         canvas.text(view.title, 16.0, 30.0, Lettering::new(20.0, Weight::Bold));
         Ok(canvas)
     }
+}
+
+/// What the marks on a plan's pictures mean, `width` px wide and as high as it needs to be.
+pub(super) fn key(plan: &Plan, width: u32) -> Result<Picture, PictureError> {
+    let fonts = Fonts::new()?;
+    let side = 16.0;
+    let blocks = legend::marks(plan, &fonts, width as f32 - 2.0 * side);
+    let cautions = Cautions::new(&fonts, width as f32);
+    let height = blocks.iter().map(Block::height).sum::<f32>() + GAP + cautions.height;
+    let mut canvas = Canvas::blank(width, height.ceil() as u32, &fonts)?;
+    let mut y = 0.0;
+    for block in &blocks {
+        block.draw(&mut canvas, side, y, width as f32 - 2.0 * side, 1.0);
+        y += block.height();
+    }
+    cautions.draw(&mut canvas);
+    Ok(Picture {
+        name: "key".to_owned(),
+        title: legend::MEANINGS.to_owned(),
+        width,
+        height: canvas.height(),
+        png: canvas.png()?,
+    })
 }
 
 /// A canvas of another size with `canvas` at its upper left.

@@ -18,6 +18,8 @@ use crate::trial::Outcome;
 
 /// Hinge where nothing opens with that of the first cuts, as a share of the path that it lies on.
 const SHORTEST_HINGE: f64 = 0.03;
+/// The same where it is to be no wider than asked.
+const NARROWEST: f64 = 0.0;
 /// Hinges are made to fold where rubber is so many times as thick as their skin; no source.
 const THICKER: f64 = 1.5;
 /// Views whose loose halves are tried, at most.
@@ -35,10 +37,16 @@ impl Shortening<'_, '_> {
     ) -> Result<Shortened, PlanError> {
         let views: Vec<usize> = (0..self.tries.views.len().min(MOST_VIEWS)).collect();
         let (likely, others) = views.split_at(views.len().min(AT_ONCE));
-        let Some(mut cuts) = self.first_cuts(bench, incumbents, likely, FIRST_HINGE, end)? else {
+        // A trial that holds costs a blanket a quarter of two minutes, and shortening widens what need not be so narrow.
+        let hinge =
+            if self.tries.views.begin_with_the_truest() { SHORTEST_HINGE } else { FIRST_HINGE };
+        let Some(mut cuts) = self.first_cuts(bench, incumbents, likely, hinge, end)? else {
             return Ok(Shortened::OutOfTime);
         };
-        cuts.truncate(AT_ONCE);
+        cuts = self.in_one_piece(bench, cuts, AT_ONCE)?;
+        if let Some(cut) = cuts.first() {
+            self.tries.refine_for(bench, cut)?;
+        }
         // Nothing is shorter than no cut at all, but across bridges; where a ring is too tight uncut it would miss the limit of
         // stretch.
         if bench.needs_no_cut() {
@@ -182,8 +190,8 @@ impl Shortening<'_, '_> {
         Ok(Some(cuts.into_iter().map(|(_, cut)| cut).collect()))
     }
 
-    /// Two sides of some views that hang together by the skin of a hinge, as thick as a hinge is to be wide; an empty list for a
-    /// blanket that is hardly thicker. None where the work is to stop.
+    /// Two sides of some views that hang together by the skin of a hinge, as thick as a hinge is to be wide; in a blanket that is
+    /// hardly thicker, by a hinge no wider than asked. None where the work is to stop.
     fn folding_cuts(
         &mut self,
         bench: &Workbench<'_, '_, '_>,
@@ -194,7 +202,7 @@ impl Shortening<'_, '_> {
         let skin = bench.request.knife.hinge_width;
         let outside = bench.setup.body.outside();
         if matches!(outside, Outside::Offset { thickness, .. } if thickness <= THICKER * skin) {
-            return Ok(Some(Vec::new()));
+            return self.first_cuts(bench, incumbents, views, NARROWEST, end);
         }
         let Some(cuts) = self.first_cuts(bench, incumbents, views, SHORTEST_HINGE, end)? else {
             return Ok(None);
@@ -205,6 +213,27 @@ impl Shortening<'_, '_> {
             folded.push(cut.with(folding(&sheet, &cut.pattern, skin)));
         }
         Ok(Some(folded))
+    }
+
+    /// The first `most` cuts that leave the rubber in one piece: others cannot pass. Where none does, the first ones as they are:
+    /// their trials tell what holds.
+    fn in_one_piece(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        mut cuts: Vec<Cut>,
+        most: usize,
+    ) -> Result<Vec<Cut>, PlanError> {
+        let mut whole = Vec::with_capacity(most);
+        for cut in &cuts {
+            if whole.len() < most && self.tries.hangs_together(bench, cut)? {
+                whole.push(cut.clone());
+            }
+        }
+        if whole.is_empty() {
+            cuts.truncate(most);
+            return Ok(cuts);
+        }
+        Ok(whole)
     }
 
     /// Try cuts until one passes for good; none where none does.

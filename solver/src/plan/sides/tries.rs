@@ -14,9 +14,10 @@ use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
 use crate::plan::sheets::CutSurfaces;
-use crate::plan::trial::{ATTEMPTS, Effort, try_surfaces};
+use crate::plan::trial::{ATTEMPTS, Effort, pieces_of, try_surfaces};
 use crate::plan::verdict::{NotTried, PlanTrial, TrialVerdict, is_easy};
 use crate::plan::workbench::Workbench;
+use crate::sheets::one_piece_along;
 use crate::sides::PartingSheet;
 use crate::trial::{Outcome, TrialError, TrialReport};
 
@@ -24,6 +25,9 @@ use crate::trial::{Outcome, TrialError, TrialReport};
 pub(super) const AT_ONCE: usize = 2;
 /// Trials for each round of a budget that counts rounds in place of time.
 const TRIALS_A_ROUND: u32 = 4;
+
+/// How often elements are made finer for a cut at most, and how many times as many there are each time.
+const REFINED: (u32, f64) = (3, 1.4);
 
 /// Trials of cuts, and what came of them.
 pub(in crate::plan) struct Tries<'s, 'v> {
@@ -115,7 +119,7 @@ impl<'s, 'v> Tries<'s, 'v> {
         };
         let (mut is_late, mut passed) = (false, Vec::with_capacity(cuts.len()));
         for (&cut, report) in cuts.iter().zip(reports) {
-            let passes = is_pass(&report, bench.request);
+            let passes = is_pass(&report, bench.request) && self.hangs_together(bench, cut)?;
             passed.push(passes);
             is_late |= report.outcome == Outcome::OutOfTime;
             let (outcome, progress) = (report.outcome, report.progress);
@@ -163,6 +167,51 @@ impl<'s, 'v> Tries<'s, 'v> {
         let (with_all, with_this) =
             (drawing.reached(&whole(&sheet)), drawing.reached(&cut.pattern));
         Ok(with_all.iter().zip(with_this).all(|(all, this)| this || !all))
+    }
+
+    /// Whether a cut leaves the rubber in one piece, by counting cells. Whoever stops the work is told of it by the trial.
+    pub(super) fn hangs_together(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cut: &Cut,
+    ) -> Result<bool, PlanError> {
+        let surfaces = match self.surfaces(bench, cut) {
+            Ok(surfaces) => surfaces,
+            Err(PlanError::Cancelled(_)) => return Ok(true),
+            Err(error) => return Err(error),
+        };
+        let all = surfaces.sheets.iter().chain(&surfaces.across);
+        let width = bench.request.knife.hinge_width;
+        let counted = one_piece_along(&bench.setup.body, all, width, bench.control);
+        Ok(counted.map_or(true, |one| one.holds()))
+    }
+
+    /// Elements as fine as it takes for a cut that leaves the rubber in one piece to leave them in one: where coarse ones lose the
+    /// thin rubber by which a part hangs, nothing would hold that part in the trial. Where a few times finer ones do not do
+    /// either, they stay as they are.
+    pub(super) fn refine_for(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        cut: &Cut,
+    ) -> Result<(), PlanError> {
+        let surfaces = match self.surfaces(bench, cut) {
+            Ok(surfaces) => surfaces,
+            Err(PlanError::Cancelled(_)) => return Ok(()),
+            Err(error) => return Err(error),
+        };
+        let mut elements = self.elements;
+        for _ in 0..REFINED.0 {
+            match pieces_of(bench.setup, &surfaces, bench.request, elements, bench.control) {
+                Ok(0..=1) => {
+                    self.elements = elements;
+                    break;
+                }
+                Ok(_) => elements = (REFINED.1 * elements as f64) as usize,
+                Err(TrialError::Cancelled(_)) => break,
+                Err(error) => return Err(PlanError::Trial(error)),
+            }
+        }
+        Ok(())
     }
 
     /// The trials of cuts, made at the same time; none where time is up.

@@ -4,7 +4,7 @@ use super::shapes::{ball_on_rod, upright};
 use crate::body::{MouldBody, MouldShape, Rubber};
 use crate::control::Control;
 use crate::mesh::{Point, TriangleMesh};
-use crate::trial::{Outcome, TrialReport, TrialSettings, TrialSetup, run};
+use crate::trial::{FilledRubber, Outcome, TrialReport, TrialSettings, TrialSetup, pieces_in, run};
 
 /// A ball of radius 12 mm on a rod of radius 4 mm in a block with walls of 9 mm: 25 Shore A. Uncut it takes 155 to 163 N
 /// without friction, 192 N with (own run of an independent simulation by incremental potential contact).
@@ -18,6 +18,15 @@ fn tried_with(
     across: &[TriangleMesh],
     settings: &TrialSettings,
 ) -> TrialReport {
+    asked(sheets, across, settings, |setup| run(setup, &Control::silent()).expect("runs"))
+}
+
+fn asked<T>(
+    sheets: &[TriangleMesh],
+    across: &[TriangleMesh],
+    settings: &TrialSettings,
+    ask: impl Fn(&TrialSetup<'_>) -> T,
+) -> T {
     let model = ball_on_rod(12.0, 4.0, 12.0);
     let block = MouldShape::Box { side_clearance: 9.0, top_clearance: 9.0 };
     let body = MouldBody::new(&model, &block).expect("a body");
@@ -32,7 +41,7 @@ fn tried_with(
         plugs: &[],
         settings,
     };
-    run(&setup, &Control::silent()).expect("runs")
+    ask(&setup)
 }
 
 fn settings(elements: usize) -> TrialSettings {
@@ -99,4 +108,19 @@ fn a_finer_mesh_does_not_free_what_is_stuck() {
         assert!(matches!(report.outcome, Outcome::Stuck { .. }), "{:?}", report.outcome);
         assert!(report.progress < 1.0 && report.progress > 0.0, "{}", report.progress);
     }
+}
+
+/// A hinge of 2 mm at the outside of a wall of 9 mm: elements of four times that lose it, so that two halves hang by nothing; those
+/// of its width keep it. Cut through, it is two halves for either.
+#[test]
+fn coarse_elements_lose_a_neck_that_finer_ones_keep() {
+    let pieces = |to: f64, elements: usize| {
+        let control = Control::silent();
+        let count = |setup: &TrialSetup<'_>| {
+            pieces_in(&FilledRubber::default(), setup, &control).expect("counted")
+        };
+        asked(&[upright([-60.0, to], [-1.0, 60.0])], &[], &settings(elements), count)
+    };
+    assert_eq!([pieces(19.0, 700), pieces(19.0, 40_000)], [2, 1]);
+    assert_eq!([pieces(60.0, 700), pieces(60.0, 40_000)], [2, 2]);
 }
