@@ -29,6 +29,9 @@ const FIRST_ROUND: f64 = 4.0;
 /// When the first cut between two sides has to have passed, as a share of a pass. Like the shares below tried on demo pieces
 /// with 60 to 120 s; no source.
 const FIRST: f64 = 0.7;
+/// The same where the two loose halves are known to come off: only a hinge is to be found then, and free cuts in thick rubber have
+/// less to hope for.
+const FIRST_IN_SIGHT: f64 = 0.9;
 /// When free cuts have to be there, as a share of a pass: where a cut between two sides passes, and where none does;
 /// and the least time for them.
 const FREE: (f64, f64, f64) = (0.25, 0.7, 0.1);
@@ -244,7 +247,8 @@ impl<'a, 'c> Families<'a, 'c> {
         share: f64,
     ) -> Result<bool, PlanError> {
         let Some(shortening) = shortening else { return Ok(false) };
-        let found = shortening.find_first(bench, incumbents, self.at(share));
+        let ends = (self.at(share), self.at(share.max(FIRST_IN_SIGHT)));
+        let found = shortening.find_first(bench, incumbents, ends);
         Ok(incumbents.unless_faulty(found)? == Some(Shortened::Done))
     }
 

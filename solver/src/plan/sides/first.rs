@@ -28,12 +28,13 @@ const PARTED: usize = 4;
 const MOST_VIEWS: usize = 6;
 
 impl Shortening<'_, '_> {
-    /// Try cuts with a short hinge, from one view after the other, until one passes that a finer look does not refute.
+    /// Try cuts with a short hinge, from one view after the other, until one passes that a finer look does not refute. The second
+    /// end is for when two loose halves are known to come off.
     pub(in crate::plan) fn find_first(
         &mut self,
         bench: &Workbench<'_, '_, '_>,
         incumbents: &mut Incumbents<'_>,
-        end: f64,
+        (end, end_in_sight): (f64, f64),
     ) -> Result<Shortened, PlanError> {
         let views: Vec<usize> = (0..self.tries.views.len().min(MOST_VIEWS)).collect();
         let (likely, others) = views.split_at(views.len().min(AT_ONCE));
@@ -71,6 +72,7 @@ impl Shortening<'_, '_> {
         let Some(parting) = self.parting(bench, incumbents, &looked_at, end)? else {
             return Ok(Shortened::OutOfTime);
         };
+        let end = if parting.loose.is_empty() { end } else { end_in_sight };
         // Thick hinges hold what the halves by themselves would let go, or let it go when they fold.
         let Some(folding) = self.folding_cuts(bench, incumbents, &parting.loose, end)? else {
             return Ok(Shortened::OutOfTime);
