@@ -126,6 +126,7 @@ mod tests {
     use approx::assert_relative_eq;
 
     use super::*;
+    use crate::mesh::Point;
     use crate::mesh::fixtures::{cuboid, icosphere, moved, tube};
 
     fn round(model: &TriangleMesh, thick: f64) -> BlanketOutside {
@@ -144,6 +145,28 @@ mod tests {
         assert_eq!(found.board, Some(0.0));
         let lowest = found.mesh.positions.iter().map(|p| p.z).fold(f64::INFINITY, f64::min);
         assert_eq!(lowest, 0.0);
+    }
+
+    /// A foot that runs out thin: the air above its rim is no blanket.
+    #[test]
+    fn round_a_sharp_rim_it_is_as_thick_as_elsewhere() {
+        let corners = [[-20.0, -20.0], [20.0, -20.0], [20.0, 20.0], [-20.0, 20.0]];
+        let mut positions: Vec<Point> =
+            corners.iter().map(|&[x, y]| Point::new(x, y, 0.0)).collect();
+        positions.push(Point::new(0.0, 0.0, 30.0));
+        positions.extend(corners.iter().map(|&[x, y]| Point::new(0.2 * x, 0.2 * y, 1.0)));
+        let mut faces = vec![[0, 3, 2], [0, 2, 1]];
+        for k in 0..4 {
+            let (a, b, c, d) = (k, (k + 1) % 4, 5 + k, 5 + (k + 1) % 4);
+            faces.extend([[a, b, d], [a, d, c], [c, d, 4]]);
+        }
+        let model = TriangleMesh { positions, faces };
+        let outside = round(&model, 6.0);
+        let locator = SurfaceLocator::new(&model).expect("a surface");
+        for p in &outside.mesh.positions {
+            let away = locator.closest(p).distance;
+            assert!((away - 6.0).abs() < outside.cell, "{p}: {away}");
+        }
     }
 
     /// A ball that hangs below the board has rubber all round.

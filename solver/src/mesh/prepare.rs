@@ -241,7 +241,7 @@ fn prepare_read(
         other => other?,
     };
     let mut warnings: Vec<String> = mild.into_iter().map(|f| f.message).collect();
-    warnings.extend(decimated.retries);
+    warnings.extend(decimated.detours);
     Ok(Model {
         genus: genus(&decimated.mesh)?,
         working: decimated.mesh,

@@ -5,8 +5,8 @@
 
 use parry3d_f64::bounding_volume::Aabb;
 use parry3d_f64::math::Vector as GlamVector;
-use parry3d_f64::query::Ray;
-use parry3d_f64::shape::{CompositeShapeRef, TriMesh};
+use parry3d_f64::query::{PointQueryWithLocation, Ray};
+use parry3d_f64::shape::{CompositeShapeRef, TriMesh, TrianglePointLocation};
 
 use super::{FaceId, Point, TriangleMesh, Vector};
 use crate::control::{Cancel, Cancelled};
@@ -95,11 +95,50 @@ impl SurfaceLocator {
         }
     }
 
-    /// Distance of a point from the surface of a closed mesh, mm: negative inside, by the side of the face that is nearest.
+    /// Distance of a point from the surface of a closed mesh, mm: negative inside; infinite from a point that is not finite.
+    ///
+    /// Where an edge or a corner is nearest, the side is that of the normals of all faces there, each weighed by its angle (Baerentzen
+    /// & Aanaes 2005, "Signed distance computation using the angle weighted pseudonormal", IEEE Transactions on Visualization and
+    /// Computer Graphics 11:243): above the rim of a thin foot the face below it would call the open air inside.
     pub fn signed_distance(&self, point: &Point) -> f64 {
-        let hit = self.closest(point);
-        let inside = (point - hit.point).dot(&hit.normal) < 0.0;
-        if inside { -hit.distance } else { hit.distance }
+        let query = to_glam(&point.coords);
+        let found =
+            self.shape.project_local_point_and_get_location_with_max_dist(query, false, f64::MAX);
+        let Some((projection, (face, location))) = found else { return f64::INFINITY };
+        let face = FaceId(face);
+        let [a, b, c] = self.corners(face);
+        let outward = match location {
+            TrianglePointLocation::OnVertex(k) => self.outward_at(&[[a, b, c][k as usize % 3]]),
+            TrianglePointLocation::OnEdge(0, _) => self.outward_at(&[a, b]),
+            TrianglePointLocation::OnEdge(1, _) => self.outward_at(&[b, c]),
+            TrianglePointLocation::OnEdge(..) => self.outward_at(&[c, a]),
+            TrianglePointLocation::OnFace(..) | TrianglePointLocation::OnSolid => self.normal(face),
+        };
+        let from_foot = point - to_point(projection.point);
+        let is_inside = from_foot.dot(&outward) < 0.0;
+        if is_inside { -from_foot.norm() } else { from_foot.norm() }
+    }
+
+    /// The sum of the normals of all faces that have all of these corners, one or two, each weighed by its angle there.
+    fn outward_at(&self, shared: &[Point]) -> Vector {
+        let mut sum = Vector::zeros();
+        for face in self.faces_near(&shared[0], &shared[0]).into_iter().map(FaceId) {
+            let corners = self.corners(face);
+            if !shared.iter().all(|p| corners.contains(p)) {
+                continue;
+            }
+            // Along an edge every face has half a turn.
+            let angle = match shared {
+                [at] => {
+                    let mut others = corners.iter().filter(|p| *p != at).map(|p| p - at);
+                    let (next, last) = (others.next(), others.next());
+                    next.zip(last).map_or(0.0, |(next, last)| next.angle(&last))
+                }
+                _ => 1.0,
+            };
+            sum += self.normal(face) * angle;
+        }
+        sum
     }
 
     /// The first face that a ray meets, whichever side it comes from, no farther than
@@ -172,4 +211,34 @@ fn checked(mesh: &TriangleMesh) -> Result<(Vec<GlamVector>, Vec<[u32; 3]>), Loca
 /// Index of the first position that is not finite.
 pub(super) fn first_not_finite(positions: &[Point]) -> Option<u32> {
     positions.iter().position(|p| p.iter().any(|x| !x.is_finite())).map(|i| i as u32)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A flat pyramid on the floor, whose rim is a wedge of 3 degrees.
+    fn flat() -> TriangleMesh {
+        let corners = [[-20.0, -20.0], [20.0, -20.0], [20.0, 20.0], [-20.0, 20.0]];
+        let mut positions: Vec<Point> =
+            corners.iter().map(|&[x, y]| Point::new(x, y, 0.0)).collect();
+        positions.push(Point::new(0.0, 0.0, 1.0));
+        let faces = vec![[0, 3, 2], [0, 2, 1], [0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]];
+        TriangleMesh { positions, faces }
+    }
+
+    /// Inside is what lies between the floor and the faces that lean on its apex.
+    #[test]
+    fn the_air_above_and_below_a_sharp_rim_is_outside() {
+        let mesh = flat();
+        let locator = SurfaceLocator::new(&mesh).expect("a surface");
+        for z in [-7.0f64, -0.3, 0.02, 0.3, 0.9, 3.0, 12.0] {
+            for k in 0..400 {
+                let (x, y) = (f64::from(k % 20) * 3.1 - 29.3, f64::from(k / 20) * 3.1 - 29.6);
+                let is_inside = z > 0.0 && z < 1.0 - x.abs().max(y.abs()) / 20.0;
+                let at = Point::new(x, y, z);
+                assert_eq!(locator.signed_distance(&at) < 0.0, is_inside, "{at}");
+            }
+        }
+    }
 }

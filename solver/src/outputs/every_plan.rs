@@ -11,7 +11,7 @@ use super::fixtures::{
     advice, ball_shell, cut, empty_plan, sheet, sheet_report, station, trial_of_block,
 };
 use super::pictures::{
-    Picture, PictureStyle, carries_cautions, draw_plan, draw_shell, draw_trial, has_shell,
+    Picture, PictureStyle, carries_cautions, draw_key, draw_plan, draw_shell, draw_trial, has_shell,
 };
 use super::summary::summary;
 use super::verdict::verdict;
@@ -235,6 +235,8 @@ proptest! {
         if let TrialVerdict::Ran(trial) = &plan.trial {
             pictures.push(draw_trial(trial, &style).expect("drawn"));
         }
+        // What the marks mean stands by itself on the pages only.
+        pictures.push(draw_key(&plan, 700).expect("drawn"));
         for picture in &pictures {
             prop_assert!(carries_cautions(picture), "{}", picture.name);
         }

@@ -307,7 +307,7 @@ fn what_matters_can_be_read_in_print() {
     }
     let html = made.html();
     assert!(!html.contains("http:") && !html.contains("https:"), "nothing comes from a network");
-    assert_eq!(html.matches("data:image/png;base64,").count(), 8, "seven sides and the way out");
+    assert_eq!(html.matches("data:image/png;base64,").count(), 9, "sides, key, way out");
     let bad = BenchStyle { waste: f64::NAN, ..BenchStyle::default() };
     assert!(matches!(pages(&model(), &plan, &bad, &Cancel::new()), Err(BenchError::Waste { .. })));
 }
