@@ -29,50 +29,47 @@ fn hook() -> TriangleMesh {
     blocks(&parts.concat(), 1, 2.0)
 }
 
-/// Seen along the handle's hole the sheet runs through it; seen with the handle in front the rubber in it would stay a plug, and is
-/// cut across: 10 mm by 10. Seen askew the sheet runs through part of the ring, and what it leaves of the plug is cut up to it: no
-/// such cut meets the sheet.
+/// A bar on end with a handle as thick, whose lower end stops 2 mm before it. Seen along the handle's hole the sheet runs through
+/// it; seen with the handle in front the rubber in it would stay a plug, and is cut across: 10 mm by 10.
 #[test]
 fn a_ring_that_all_but_closes_is_cut_across_where_the_sheet_does_not_run_through_it() {
     let model = prepare_mesh(hook(), &PrepareOptions::default()).expect("sound");
     let (request, control) = (PlanRequest::default(), Control::silent());
     let setup = set_up(&model, &request, 1.0, Holes::Filled, &control).expect("set up");
-    let whole = setup.near[0].disc.as_ref().expect("a disc");
     let mut views =
         Views::new(&setup, &request, f64::MAX, &control).expect("drawn").expect("two sides");
     let axis = setup.gate.to_mould * Vector::y();
-    let (mut seen, mut in_part) = ([0, 0], 0);
+    let mut seen = [0, 0];
     for view in 0..views.len() {
+        // From in between it runs through part of the ring.
         let through = views.direction(view).dot(&axis).abs();
-        let is_askew = (0.05..0.95).contains(&through);
-        let is_seen = seen.iter().all(|&n| n > 1);
-        if is_seen && in_part > 0 || is_askew && view >= 16 {
+        if seen.iter().all(|&n| n > 1) || (0.05..0.95).contains(&through) {
             continue;
         }
         let sheet = views.sheet(view, &control).expect("a sheet");
-        let outer = views.outer();
-        let drawing =
-            Drawing { setup: &setup, sheet: &sheet, additions: &[], outer, request: &request };
-        let discs = drawing.plug_cuts().expect("looked at");
-        let rubber = sheet.cut_in_rubber(&|_| true);
-        for PlugCut { near, surface, rim, .. } in &discs {
-            assert_eq!(*near, 0);
-            assert_eq!(crate::sheets::surfaces_cross(&rubber, surface).expect("looked at"), None);
-            assert!(rim.len() > 1 && surface.area() < 1.001 * whole.area);
-            in_part += usize::from(surface.area() < 0.98 * whole.area);
-        }
         // Short borders give one side all of the handle, so that its rubber runs through the ring wherever that is seen from.
-        if is_askew || sheet.labels.undercut() > 0.01 {
+        if sheet.labels.undercut() > 0.01 {
             continue;
         }
+        let drawing = Drawing {
+            setup: &setup,
+            sheet: &sheet,
+            additions: &[],
+            outer: views.outer(),
+            request: &request,
+        };
+        let discs = drawing.plug_cuts().expect("looked at");
         // A sheet that meets the disc parts the plug by itself.
         assert!(through < 0.5 || discs.is_empty(), "{through}");
         seen[usize::from(!discs.is_empty())] += 1;
-        for PlugCut { surface, .. } in &discs {
+        for PlugCut { near, surface, .. } in discs {
+            assert_eq!(near, 0);
             // Where the sheet runs along the ring and meets the disc, it is cut up to there.
-            let meets = crate::sheets::surfaces_cross(&rubber, &whole.surface).expect("looked at");
+            let (disc, rubber) = (setup.near[0].disc.as_ref(), sheet.cut_in_rubber(&|_| true));
+            let whole = &disc.expect("a disc").surface;
+            let meets = crate::sheets::surfaces_cross(&rubber, whole).expect("looked at").is_some();
             let share = surface.area() / 100.0;
-            assert!(share < 1.2 && (meets.is_some() || share > 0.8), "{share}");
+            assert!(share < 1.2 && (meets || share > 0.8), "{share}");
             let pattern = crate::plan::sides::pattern::whole(&sheet);
             let candidate = drawing.candidate(&pattern, &control).expect("drawn");
             let sides = candidate.two_sides().expect("two sides");
@@ -80,7 +77,36 @@ fn a_ring_that_all_but_closes_is_cut_across_where_the_sheet_does_not_run_through
             assert_eq!(near, [&(candidate.curves().cuts.len() - 1, Some(0))]);
         }
     }
-    assert!(seen.iter().all(|&n| n > 0) && in_part > 0, "{seen:?} {in_part}");
+    assert!(seen.iter().all(|&n| n > 0), "{seen:?}");
+}
+
+/// A post with a hook that all but closes on it, seen askew to the ring: the sheet runs through part of the ring, and what it
+/// leaves of the plug is cut up to it. No cut meets the sheet, and some views have one.
+#[test]
+fn what_a_sheet_askew_leaves_of_a_plug_is_cut_up_to_the_sheet() {
+    let model = prepare_mesh(hook(), &PrepareOptions::default()).expect("sound");
+    let (request, control) = (PlanRequest::default(), Control::silent());
+    let setup = set_up(&model, &request, 1.0, Holes::Filled, &control).expect("set up");
+    let whole = setup.near[0].disc.as_ref().expect("a disc").area;
+    let mut views =
+        Views::new(&setup, &request, f64::MAX, &control).expect("drawn").expect("two sides");
+    let mut parts = 0;
+    for view in 0..views.len().min(16) {
+        if parts > 1 {
+            break;
+        }
+        let sheet = views.sheet(view, &control).expect("a sheet");
+        let outer = views.outer();
+        let drawing =
+            Drawing { setup: &setup, sheet: &sheet, additions: &[], outer, request: &request };
+        let rubber = sheet.cut_in_rubber(&|_| true);
+        for PlugCut { surface, rim, .. } in drawing.plug_cuts().expect("looked at") {
+            assert_eq!(crate::sheets::surfaces_cross(&rubber, &surface).expect("looked at"), None);
+            assert!(rim.len() > 1 && surface.area() < 1.001 * whole);
+            parts += usize::from(surface.area() < 0.98 * whole);
+        }
+    }
+    assert!(parts > 0, "the test shows nothing");
 }
 
 /// What a drawing is made of, for a piece in a mould.
