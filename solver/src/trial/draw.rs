@@ -9,7 +9,7 @@ use super::filled::FilledRubber;
 use super::hands::Hands;
 use super::material::Material;
 use super::opening::Opened;
-use super::parting::part;
+use super::parting::{Parted, part};
 use super::relax::Relaxation;
 use super::report::*;
 use super::rig::{CLEARANCE, Rig};
@@ -37,10 +37,7 @@ pub(super) fn trial(
     first: Option<Vector>,
     control: &Control<'_>,
 ) -> Result<TrialReport, TrialError> {
-    let model = RigidModel::new(setup.model, setup.body.board())?;
-    let rubber = filled.with(setup, &model, elements, control)?;
-    let (solid, spacing) = (&rubber.0, rubber.1);
-    let body = part(solid, setup.sheets.iter().chain(setup.across), Some(&model))?;
+    let (model, body, spacing) = cut_rubber(setup, filled, elements, control)?;
     let elastic = Elastic::new(&body.solid, Material::of(setup.rubber));
     let surface = body.solid.surface();
     let mut skin: Vec<u32> = surface.iter().flatten().copied().collect();
@@ -65,9 +62,21 @@ pub(super) fn pieces_left(
     elements: usize,
     control: &Control<'_>,
 ) -> Result<usize, TrialError> {
+    Ok(cut_rubber(setup, filled, elements, control)?.1.pieces)
+}
+
+/// The model, and the rubber in about `elements` elements, parted along the cuts, with their spacing, mm.
+fn cut_rubber(
+    setup: &TrialSetup<'_>,
+    filled: &FilledRubber,
+    elements: usize,
+    control: &Control<'_>,
+) -> Result<(RigidModel, Parted, f64), TrialError> {
     let model = RigidModel::new(setup.model, setup.body.board())?;
     let rubber = filled.with(setup, &model, elements, control)?;
-    Ok(part(&rubber.0, setup.sheets.iter().chain(setup.across), Some(&model))?.pieces)
+    let (solid, spacing) = (&rubber.0, rubber.1);
+    let body = part(solid, setup.sheets.iter().chain(setup.across), Some(&model))?;
+    Ok((model, body, spacing))
 }
 
 impl Rig<'_> {
