@@ -148,7 +148,7 @@ pub fn report_to_proto(model: &Model, poses: Option<&Poses>) -> v1::MeshReport {
         working_deviation_mm: model.working_deviation,
         allowed_deviation_mm: model.allowed_deviation,
         repairs: model.repairs.clone(),
-        warnings: model.warnings.clone(),
+        warnings: model.warnings(),
         faults: model.report.faults.iter().map(fault).collect(),
         poses: poses.map(poses_to_proto),
     }

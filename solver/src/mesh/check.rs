@@ -53,6 +53,14 @@ pub struct Fault {
     pub message: String,
 }
 
+impl Fault {
+    /// The sentence with its place in other words than coordinates. What does not end with the place stays as it is.
+    pub(crate) fn placed(&self, in_words: impl Fn(&Point) -> String) -> String {
+        let stem = self.place.and_then(|p| Some((self.message.strip_suffix(&at(&p))?, p)));
+        stem.map_or_else(|| self.message.clone(), |(stem, p)| stem.to_owned() + &in_words(&p))
+    }
+}
+
 /// One connected body.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Body {

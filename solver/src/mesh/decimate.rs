@@ -30,7 +30,7 @@ const ATTEMPTS: u32 = 8;
 /// Largest mesh that is worked on as it is if it cannot be decimated.
 pub const AS_IT_IS_FACES: usize = 200_000;
 /// Larger meshes are decimated part by part, faces: as a whole every attempt goes wrong somewhere, each elsewhere.
-const LARGE: usize = 250_000;
+pub const LARGE_FACES: usize = 250_000;
 /// How the allowed error is lessened where the surface moved too far in a few places. No source.
 const LESSENED: f64 = 0.7;
 /// With more bad places than this the allowed error is at fault, not the places.
@@ -126,7 +126,7 @@ pub(super) fn decimate_indexed(
     cancel.check()?;
     let task = Task::whole(mesh, locator, crossings, cancel);
     let mut retries = Vec::new();
-    if mesh.faces.len() <= LARGE {
+    if mesh.faces.len() <= LARGE_FACES {
         let held = vec![false; mesh.positions.len()];
         let kept = attempted(&task, held, WORKING_FACES, deviation, &mut retries)?;
         if let Some(Kept { mesh, deviation, .. }) = kept {

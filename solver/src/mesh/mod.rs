@@ -38,7 +38,8 @@ mod topology;
 pub use canonical::{WholeMesh, canonical, canonical_until};
 pub use check::{Body, CheckOptions, CheckReport, Fault, FaultKind, check, genus};
 pub use decimate::{
-    DecimateError, Decimated, WORKING_FACES, decimate, decimate_until, default_deviation,
+    DecimateError, Decimated, LARGE_FACES, WORKING_FACES, decimate, decimate_until,
+    default_deviation,
 };
 pub use hull::{HullError, convex_hull};
 pub use io::{Alone, Beside, LengthUnit, MeshFormat, ReadError, ReadLimits, read};

@@ -8,7 +8,7 @@ use super::mended::Mend;
 use super::paint::Paint;
 use super::rebuild::REBUILD_SHARE;
 use super::repair::{repair, repair_and_fill};
-use super::{SurfaceLocator, TopologyError, TriangleMesh, genus};
+use super::{Point, SurfaceLocator, TopologyError, TriangleMesh, genus};
 use crate::control::{Cancel, Cancelled, Control, Stage, apart};
 use std::sync::Arc;
 
@@ -58,12 +58,29 @@ pub struct Model {
     pub report: CheckReport,
     /// What was repaired, a sentence each.
     pub repairs: Vec<String>,
-    /// What to keep in mind, a sentence each.
-    pub warnings: Vec<String>,
+    /// What to keep in mind of how the file was read and the working mesh made, a sentence each.
+    pub remarks: Vec<String>,
     /// Colours of the file, if it has any, in the coordinates of the original.
     pub paint: Option<Arc<Paint>>,
     /// What mending changed of the shape, and where, as far as it can be shown.
     pub mends: Vec<Mend>,
+}
+
+impl Model {
+    /// What to keep in mind, a sentence each: remarks, and faults that do not forbid planning.
+    pub fn warnings(&self) -> Vec<String> {
+        self.warnings_placed(None)
+    }
+
+    /// The same with places told by `in_words`, where someone knows how the model stands.
+    pub(crate) fn warnings_placed(
+        &self,
+        in_words: Option<&dyn Fn(&Point) -> String>,
+    ) -> Vec<String> {
+        let of_fault =
+            |fault: &Fault| in_words.map_or_else(|| fault.message.clone(), |say| fault.placed(say));
+        self.remarks.iter().cloned().chain(self.report.faults.iter().map(of_fault)).collect()
+    }
 }
 
 /// A model cannot be planned on.
@@ -164,7 +181,7 @@ pub fn prepare_beside(
     control.stage(Stage::Mesh, 0.0, format!("reading {:.1} MB", bytes.len() as f64 / 1e6));
     let file = read_with(bytes, format, unit, &options.limits, beside, control.cancel())?;
     let mut model = prepare_read(file.mesh, options, control)?;
-    model.warnings.splice(0..0, file.remarks);
+    model.remarks.splice(0..0, file.remarks);
     model.paint = file.paint.map(Arc::new);
     Ok(model)
 }
@@ -219,8 +236,8 @@ fn prepare_read(
         }
     }
     let original = repaired.mesh;
-    let (fatal, mild): (Vec<Fault>, Vec<Fault>) =
-        report.faults.iter().cloned().partition(|f| is_fatal(f.kind, options));
+    let fatal: Vec<Fault> =
+        report.faults.iter().filter(|f| is_fatal(f.kind, options)).cloned().collect();
     if !fatal.is_empty() {
         return Err(PrepareError::Unsound {
             faults: fatal,
@@ -240,8 +257,6 @@ fn prepare_read(
         Err(DecimateError::Cancelled(cancelled)) => return Err(cancelled.into()),
         other => other?,
     };
-    let mut warnings: Vec<String> = mild.into_iter().map(|f| f.message).collect();
-    warnings.extend(decimated.detours);
     Ok(Model {
         genus: genus(&decimated.mesh)?,
         working: decimated.mesh,
@@ -250,7 +265,7 @@ fn prepare_read(
         original,
         report,
         repairs: repaired.done,
-        warnings,
+        remarks: decimated.detours,
         paint: None,
         mends: repaired.mends.all,
     })

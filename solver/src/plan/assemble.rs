@@ -110,9 +110,8 @@ impl Assembly<'_, '_> {
             rubber_mass: volume * request.rubber.density,
             limits: Vec::new(),
             warnings: model
-                .warnings
-                .iter()
-                .cloned()
+                .warnings_placed(Some(&|p| places.end(p)))
+                .into_iter()
                 .chain(setup.bridges.warnings.iter().map(|warning| warning.text(side)))
                 .chain(setup.warnings.iter().cloned())
                 .chain(no_sheets)

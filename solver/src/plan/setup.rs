@@ -17,9 +17,11 @@ use crate::bridges::{Bridge, BridgeKind, BridgeReport, DiscState, find_bridges_w
 use crate::control::{Control, Stage};
 use crate::girth::PlanningGraph;
 use crate::mesh::{
-    DecimateError, MOST_WITH_TRIAL, Model, Paint, Point, SurfaceLocator, Topology, TriangleMesh,
-    Vector, canonical_until, decimate_until, default_deviation, planning_mesh,
+    DecimateError, Decimated, LARGE_FACES, MOST_WITH_TRIAL, Model, Paint, Point, SurfaceLocator,
+    Topology, TriangleMesh, Vector, WholeMesh, canonical_until, decimate_until, default_deviation,
+    planning_mesh,
 };
+use crate::nalgebra::Isometry3;
 use crate::sheets::{CostWeights, CutSite, cost_weights, cut_sites};
 use crate::trial::FilledRubber;
 
@@ -88,6 +90,34 @@ impl Setup {
     }
 }
 
+/// The mesh to work on, in whole coordinates of the mould frame, so that a turned model is worked on as finely as one that was
+/// not. Large models were decimated when they were read, which takes longer than all that follows up to the first cuts: they
+/// are taken as they came out, if that is fine enough.
+fn working_mesh(
+    model: &Model,
+    request: &PlanRequest,
+    to_mould: &Isometry3<f64>,
+    control: &Control<'_>,
+) -> Result<(WholeMesh, Decimated), PlanError> {
+    let asked = request.resolution.deviation;
+    if model.original.faces.len() > LARGE_FACES
+        && asked.is_none_or(|deviation| deviation >= model.allowed_deviation)
+    {
+        let whole = canonical_until(&model.working, to_mould, control.cancel())?;
+        let deviation = model.working_deviation / whole.step;
+        let working = Decimated { mesh: whole.mesh.clone(), deviation, detours: Vec::new() };
+        return Ok((whole, working));
+    }
+    let whole = canonical_until(&model.original, to_mould, control.cancel())?;
+    let crossings = model.report.crossings.as_ref().map_or(0, |c| c.pairs);
+    let deviation = asked.unwrap_or_else(|| default_deviation(&whole.to_mm(whole.mesh.clone())));
+    let within = deviation / whole.step;
+    match decimate_until(&whole.mesh, within, crossings, control.cancel()) {
+        Err(DecimateError::Cancelled(cancelled)) => Err(cancelled.into()),
+        other => Ok((whole, other?)),
+    }
+}
+
 /// Run the stages up to the planning graph. `edge_share` makes the planning mesh finer than usual
 /// where the request leaves its edge open.
 pub(super) fn set_up(
@@ -101,18 +131,7 @@ pub(super) fn set_up(
     let mut clock = StageClock::new(control);
     let gate = Gate::find(&model.original, &request.gate)?;
     control.stage(Stage::Mesh, 0.01, "the model is stood in its mould");
-    let whole = canonical_until(&model.original, &gate.to_mould, control.cancel())?;
-    let crossings = model.report.crossings.as_ref().map_or(0, |c| c.pairs);
-    // From whole coordinates, so that a turned model is worked on as finely as one that was not.
-    let deviation = match request.resolution.deviation {
-        Some(deviation) => deviation,
-        None => default_deviation(&whole.to_mm(whole.mesh.clone())),
-    };
-    let within = deviation / whole.step;
-    let working = match decimate_until(&whole.mesh, within, crossings, control.cancel()) {
-        Err(DecimateError::Cancelled(cancelled)) => return Err(cancelled.into()),
-        other => other?,
-    };
+    let (whole, working) = working_mesh(model, request, &gate.to_mould, control)?;
     control.check()?;
     let edge = planning_edge(&working.mesh, whole.step, edge_share, request)?;
     control.check()?;

@@ -499,11 +499,11 @@ fn safe_repairs_are_done_and_told() {
 fn mild_faults_are_warnings() {
     let sheet = box_mesh([60.0, 40.0, 0.5], [12, 8, 1]);
     let model = open_door(&off(&sheet), MeshFormat::Off, MM).expect("thin but sound");
-    let warnings = model.warnings.join("; ");
+    let warnings = model.warnings().join("; ");
     assert_words("sheet", &warnings, &["thin parts", "0.50 mm"]);
     let sound = torus_with_edge(30.0, 10.0, 3.0);
     let model = open_door(&off(&moved(&sound, &random_motion(4))), MeshFormat::Off, MM);
-    assert!(model.expect("sound").warnings.is_empty());
+    assert!(model.expect("sound").warnings().is_empty());
 }
 
 /// Numbers of the options themselves.

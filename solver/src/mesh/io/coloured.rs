@@ -200,7 +200,7 @@ fn material_files_that_are_not_there_are_told() {
         let model = prepare_beside(&two, MeshFormat::Obj, MM, &options, beside, &Control::silent());
         let model = model.expect("a sound ball");
         assert!(model.paint.is_none());
-        let told = &model.warnings[0];
+        let told = &model.remarks[0];
         assert!(told.contains("\"bust.mtl\"") && told.contains(words), "{told}");
     }
     let broken = Folder(vec![("bust.mtl", b"newmtl wine\nKd 1".repeat(2).to_vec())]);

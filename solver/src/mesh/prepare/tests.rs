@@ -95,7 +95,7 @@ fn self_crossing_must_be_accepted_by_a_person() {
     assert!(error.to_string().contains("accept_self_crossing"), "{error}");
     let options = PrepareOptions { accept_self_crossing: true, ..PrepareOptions::default() };
     let model = prepare_mesh(folded, &options).expect("accepted");
-    assert!(model.warnings.iter().any(|w| w.contains("passes through itself")));
+    assert!(model.warnings().iter().any(|w| w.contains("passes through itself")));
 }
 
 /// Every fifteenth face each missing, turned over and there twice: patches, turns and drops make it the ball that it
@@ -222,4 +222,20 @@ fn any_thread_may_ask_a_locator() {
     fn shared<T: Send + Sync>() {}
     shared::<SurfaceLocator>();
     shared::<Model>();
+}
+
+/// A plan tells places by height and side; whoever only checks a file has coordinates.
+#[test]
+fn places_of_mild_faults_can_be_told_in_words() {
+    let mut folded = icosphere(50.0, 4);
+    folded.positions[0] = nalgebra::Point3::from(folded.positions[0].coords * -1.3);
+    let options = PrepareOptions { accept_self_crossing: true, ..PrepareOptions::default() };
+    let model = prepare_mesh(folded, &options).expect("accepted");
+    let placed =
+        model.warnings_placed(Some(&|p| format!("{:.0} mm from the middle", p.coords.norm())));
+    let [told] = &placed[..] else { panic!("{placed:?}") };
+    let stem = told.split("the first near ").nth(1).expect("ends with a place");
+    assert!(stem.ends_with("mm from the middle") && !stem.contains('('), "{told}");
+    assert_eq!(model.warnings().len(), 1);
+    assert!(model.warnings()[0].ends_with(") mm"), "{:?}", model.warnings());
 }

@@ -1,17 +1,22 @@
 //! A plan in space: the model, cuts as lines, sheets as surfaces, the outside of the rubber, the line between the parts of a
 //! blanket's shell.
 
+use std::borrow::Cow;
+
 use gltf_json::mesh::Mode;
 
 use super::document::{Document, Shape};
 use super::{GlbError, MOST_BYTES};
 use crate::body::Outside;
-use crate::mesh::{Point, TriangleMesh};
+use crate::mesh::{Point, TriangleMesh, thinned};
 use crate::outputs::parting;
 use crate::plan::{CutKind, Plan, SheetReport};
 
 /// Flat pieces of a cylinder's wall.
 const AROUND: u32 = 96;
+/// A model of more triangles is shown with as many: what viewers in a browser turn without trouble (common practice, no
+/// source), and half of what fits.
+const MOST_FACES: usize = 1_000_000;
 
 /// The plan as a GLB file of at most `limit` bytes ([`MOST_BYTES`] if `None`). `model` is the mesh as
 /// it was read, or any of the same shape in the plan's coordinates.
@@ -50,7 +55,7 @@ pub fn plan_glb(
             },
         ))
     };
-    nodes.push(surface(&mut document, "model", model, stone)?);
+    nodes.push(surface(&mut document, "model", &shown(model, MOST_FACES), stone)?);
     for cut in &plan.cuts {
         for branch in &cut.branches {
             let name = format!("cut {}", cut.order);
@@ -95,6 +100,14 @@ pub fn plan_glb(
     document.finish("plan", nodes, &plan.up, limit.unwrap_or(MOST_BYTES))
 }
 
+/// A model with about `most` triangles if it has more. No deviation is set: it is what so many triangles need.
+fn shown(model: &TriangleMesh, most: usize) -> Cow<'_, TriangleMesh> {
+    if model.faces.len() <= most {
+        return Cow::Borrowed(model);
+    }
+    Cow::Owned(thinned(model, most, model.longest_side()))
+}
+
 /// The outer skin in the model's coordinates. `None` for a blanket.
 fn in_model(report: &SheetReport) -> Option<TriangleMesh> {
     Some(outside(&report.skin.outside)?.moved(&report.skin.to_mould.inverse()))
@@ -135,6 +148,19 @@ fn outside(skin: &Outside) -> Option<TriangleMesh> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mesh::fixtures::icosphere;
+
+    /// A chord that stays within d of a sphere of radius r loses at most 3 d / r of the volume; a triangle of a sphere of n
+    /// equal ones has an area of 4 pi r^2 / n and its middle lies about 0.2 of that area over r below the surface
+    /// (elementary geometry): 20,480 faces thinned to 5,000 lose less than a hundredth.
+    #[test]
+    fn models_of_too_many_triangles_are_thinned() {
+        let ball = icosphere(50.0, 5);
+        assert!(matches!(shown(&ball, ball.faces.len()), Cow::Borrowed(_)));
+        let thin = shown(&ball, 5_000);
+        assert!(thin.faces.len() <= 5_000 && thin.faces.len() > 4_000, "{}", thin.faces.len());
+        assert!((thin.signed_volume() / ball.signed_volume() - 1.0).abs() < 0.01);
+    }
 
     /// Volumes of a box and of a prism of 96 sides (elementary geometry).
     #[test]
