@@ -224,7 +224,7 @@ async fn bad_meshes_are_refused_with_their_faults() {
     ];
     let as_is = v1::PrepareOptions { as_is: true, ..Default::default() };
     for (case, bytes) in cases {
-        let header = v1::UploadHeader { options: Some(as_is), ..header() };
+        let header = v1::UploadHeader { options: Some(as_is.clone()), ..header() };
         let status = upload(&mut server.client, header, &bytes, 1000).await.expect_err(case);
         let (code, fields) = fields(&status);
         assert_eq!(code, Code::InvalidArgument, "{case}: {status:?}");

@@ -27,7 +27,7 @@ pub struct ModelArgs {
     #[arg(long)]
     pub accept_self_crossing: bool,
     /// Take the mesh as it is: refuse what could only be mended by filling, cutting out or rebuilding
-    #[arg(long, conflicts_with_all = ["fill_holes", "rebuild_deviation"])]
+    #[arg(long, conflicts_with_all = ["fill_holes", "rebuild_deviation", "bodies"])]
     pub as_is: bool,
     /// Fill holes up to this diameter where their rim is not flat [default: 5 % of the longest side]
     #[arg(long, value_name = "MM")]
@@ -35,6 +35,10 @@ pub struct ModelArgs {
     /// How far a mended or rebuilt surface may be off the file's [default: 0.3 % of the longest side]
     #[arg(long, value_name = "MM")]
     pub rebuild_deviation: Option<f64>,
+    /// Bodies that are the model where the file holds several, by their numbers as `check` lists them [default: those that
+    /// hold more than all others together]
+    #[arg(long, value_name = "NUMBER,...", value_delimiter = ',')]
+    pub bodies: Vec<u32>,
 }
 
 /// Units by their short names.
@@ -121,6 +125,7 @@ impl ModelArgs {
             as_is: self.as_is,
             largest_hole: self.fill_holes,
             rebuild_deviation: self.rebuild_deviation,
+            bodies: self.bodies.clone(),
             ..PrepareOptions::default()
         };
         let bar = progress_bar();

@@ -66,7 +66,7 @@ pub fn options_from_proto(
     path: &str,
     faults: &mut Collector,
 ) -> PrepareOptions {
-    let message = message.copied().unwrap_or_default();
+    let message = message.cloned().unwrap_or_default();
     let mut read = |field: &str, value: Option<f64>, high| {
         value.map(|value| faults.number(&join(path, field), value, 0.001, high, "mm"))
     };
@@ -77,6 +77,7 @@ pub fn options_from_proto(
         as_is: message.as_is,
         largest_hole: read("largest_hole_mm", message.largest_hole_mm, 1000.0),
         rebuild_deviation: read("rebuild_deviation_mm", message.rebuild_deviation_mm, 100.0),
+        bodies: message.bodies,
         ..PrepareOptions::default()
     }
 }
@@ -108,6 +109,9 @@ pub fn prepare_violations(error: &PrepareError) -> InvalidFields {
             }
         }
         PrepareError::BadLength { .. } => faults.add("header.options", error.to_string()),
+        PrepareError::NoSuchBody { .. } => {
+            faults.add("header.options.bodies", error.to_string());
+        }
         PrepareError::Decimate(_) => faults.add("header.options.deviation_mm", error.to_string()),
         PrepareError::Read(_) | PrepareError::Topology(_) | PrepareError::Cancelled(_) => {
             faults.add("chunk", error.to_string());

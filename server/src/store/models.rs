@@ -145,7 +145,7 @@ impl Models {
 
 fn key(entry: &ModelEntry) -> Key {
     let message = &entry.message;
-    (message.sha256.clone(), message.format, message.unit, entry.options)
+    (message.sha256.clone(), message.format, message.unit, entry.options.clone())
 }
 
 /// Bytes that a model takes up, but for what is small.

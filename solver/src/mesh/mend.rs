@@ -2,6 +2,7 @@
 //! are cut out, and where nothing else helps the solid is rebuilt. Every step is told.
 
 use super::check::{EdgeTally, Fault, FaultKind, at, bodies, pinched_vertices};
+use super::chosen::{Chosen, choose};
 use super::cut_out::cut_out;
 use super::holes::{diameter, middle, rims};
 use super::mended::{MendKind, Mends};
@@ -15,7 +16,7 @@ use crate::control::{Cancel, Cancelled};
 const MOST_WIDE: usize = 50;
 
 /// How far mending may go.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct MendLimits {
     /// Greatest diameter of a hole that is closed, mm.
     pub largest_hole: f64,
@@ -23,6 +24,8 @@ pub(super) struct MendLimits {
     pub deviation: f64,
     /// Faces that cross are left alone.
     pub accept_self_crossing: bool,
+    /// Numbers of the bodies that are the model; none where nobody has said.
+    pub bodies: Vec<u32>,
 }
 
 /// A mesh after mending, sound or not.
@@ -34,6 +37,8 @@ pub(super) struct Mended {
     pub refused: Vec<String>,
     /// What changed the shape, and where.
     pub mends: Mends,
+    /// Bodies that were there to choose from, where that was looked at.
+    pub bodies: Option<usize>,
 }
 
 /// Mend a mesh that the check found these faults in.
@@ -43,7 +48,13 @@ pub(super) fn mend(
     limits: &MendLimits,
     cancel: &Cancel,
 ) -> Result<Mended, Cancelled> {
-    let mut work = Mended { mesh, done: Vec::new(), refused: Vec::new(), mends: Mends::default() };
+    let mut work = Mended {
+        mesh,
+        done: Vec::new(),
+        refused: Vec::new(),
+        mends: Mends::default(),
+        bodies: None,
+    };
     // Where pairs of faces cannot be looked at, nobody can tell whether a mended mesh is sound.
     if faults.iter().any(|f| f.kind == FaultKind::SlenderFace) {
         return Ok(work);
@@ -51,8 +62,21 @@ pub(super) fn mend(
     if faults.iter().any(|f| f.kind == FaultKind::SeveralBodies) {
         let crossing: Vec<u32> = pairs_of(&work.mesh, cancel)?.concat();
         work.done.extend(drop_inner(&mut work.mesh, &crossing, &mut work.mends));
-        let crossing: Vec<u32> = pairs_of(&work.mesh, cancel)?.concat();
-        work.done.extend(drop_crumbs(&mut work.mesh, &crossing, &mut work.mends));
+        let pairs = pairs_of(&work.mesh, cancel)?;
+        let crumbs = drop_crumbs(&mut work.mesh, &pairs.concat(), &mut work.mends);
+        work.bodies = Some(bodies(&work.mesh).1.len());
+        if crumbs.is_none() {
+            match choose(&mut work.mesh, &pairs, &limits.bodies, &mut work.mends) {
+                Chosen::All => {}
+                Chosen::Some(told) => work.done.push(told),
+                Chosen::Asked(told) => {
+                    work.refused.push(told);
+                    return Ok(work);
+                }
+            }
+            work.mesh.drop_unused();
+        }
+        work.done.extend(crumbs);
     }
     // A hollow looks inward too, and is gone by now.
     match turn_outward(&mut work.mesh) {

@@ -25,13 +25,13 @@ pub enum MendKind {
     /// A body within the model was dropped. The size is its longest side.
     Within,
     /// A body beside the model was dropped. The size is its longest side.
-    Crumb,
+    Beside,
 }
 
 impl MendKind {
     /// Every kind, those that change most first.
     pub const ALL: [Self; 6] =
-        [Self::Rebuilt, Self::CutOut, Self::Filled, Self::Capped, Self::Within, Self::Crumb];
+        [Self::Rebuilt, Self::CutOut, Self::Filled, Self::Capped, Self::Within, Self::Beside];
 }
 
 /// A change of a model's shape.

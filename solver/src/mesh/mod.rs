@@ -6,6 +6,7 @@
 
 mod canonical;
 mod check;
+mod chosen;
 mod copied;
 mod cut_out;
 mod decimate;

@@ -13,7 +13,7 @@ use crate::control::{Cancel, Cancelled, Control, Stage, apart};
 use std::sync::Arc;
 
 /// How a model is prepared.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct PrepareOptions {
     /// Limits for the file.
     pub limits: ReadLimits,
@@ -36,6 +36,9 @@ pub struct PrepareOptions {
     /// How far a mended or rebuilt surface may be off the one given, mm, holes aside. `None`: [`REBUILD_SHARE`] of the
     /// longest side.
     pub rebuild_deviation: Option<f64>,
+    /// Bodies that are the model, by their numbers from 1, the largest surface first, where shells within and crumbs are
+    /// gone. None: those that hold more than all others together, if there are such.
+    pub bodies: Vec<u32>,
 }
 
 /// Largest hole that is closed if nothing else is said, as a share of the longest side. No source.
@@ -106,6 +109,14 @@ pub enum PrepareError {
         name: &'static str,
         /// Its value.
         value: f64,
+    },
+    /// A body is named that is not there.
+    #[error("there is no body {number}: the model has {count}, numbered from 1, the largest first")]
+    NoSuchBody {
+        /// The number.
+        number: u32,
+        /// How many there are.
+        count: usize,
     },
     /// Nobody waits for the model any more.
     #[error(transparent)]
@@ -221,10 +232,12 @@ fn prepare_read(
     let check_options = CheckOptions { working_resolution: Some(resolution) };
     let (mut report, mut locator) = check_and_index(&repaired.mesh, &check_options, cancel)?;
     let fatal = |report: &CheckReport| report.faults.iter().any(|f| is_fatal(f.kind, options));
+    let mut bodies = report.bodies.len();
     if fatal(&report) && !options.as_is {
         let before = repaired.mesh.faces.len();
         told(0.5, "mending", before);
         let mended = mend(repaired.mesh, &report.faults, &limits, cancel)?;
+        bodies = mended.bodies.unwrap_or(bodies);
         let changed = !mended.done.is_empty() || mended.mesh.faces.len() != before;
         repaired.mesh = mended.mesh;
         repaired.done.extend(mended.done);
@@ -234,6 +247,10 @@ fn prepare_read(
             told(0.6, "checking", repaired.mesh.faces.len());
             (report, locator) = check_and_index(&repaired.mesh, &check_options, cancel)?;
         }
+    }
+    let missing = options.bodies.iter().find(|n| **n == 0 || **n as usize > bodies);
+    if let Some(&number) = missing {
+        return Err(PrepareError::NoSuchBody { number, count: bodies });
     }
     let original = repaired.mesh;
     let fatal: Vec<Fault> =
@@ -286,6 +303,7 @@ fn mend_limits(mesh: &TriangleMesh, options: &PrepareOptions) -> Result<MendLimi
         largest_hole: options.largest_hole.unwrap_or(HOLE_SHARE * longest),
         deviation: options.rebuild_deviation.unwrap_or(REBUILD_SHARE * longest),
         accept_self_crossing: options.accept_self_crossing,
+        bodies: options.bodies.clone(),
     })
 }
 

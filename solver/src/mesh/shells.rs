@@ -13,17 +13,17 @@ const ENCLOSING: usize = 200;
 const LOOKS: usize = 24;
 
 /// A body with what is needed to tell where it is.
-struct Shell {
-    mesh: TriangleMesh,
-    closed: bool,
+pub(super) struct Shell {
+    pub mesh: TriangleMesh,
+    pub closed: bool,
     /// Volume, mm^3: what is enclosed if it is closed, else that of its box.
-    volume: f64,
-    low: Point,
-    high: Point,
+    pub volume: f64,
+    pub low: Point,
+    pub high: Point,
 }
 
 impl Shell {
-    fn middle(&self) -> Point {
+    pub fn middle(&self) -> Point {
         nalgebra::center(&self.low, &self.high)
     }
 
@@ -34,7 +34,7 @@ impl Shell {
 }
 
 /// The bodies of a mesh, largest surface first, and the body of each face.
-fn shells(mesh: &TriangleMesh) -> (Vec<u32>, Vec<Shell>) {
+pub(super) fn shells(mesh: &TriangleMesh) -> (Vec<u32>, Vec<Shell>) {
     let (body_of, sizes) = bodies(mesh);
     let mut parts = vec![TriangleMesh::default(); sizes.len()];
     let mut number = vec![u32::MAX; mesh.positions.len()];
@@ -62,7 +62,7 @@ fn shells(mesh: &TriangleMesh) -> (Vec<u32>, Vec<Shell>) {
 }
 
 /// Keep the faces of bodies for which `kept` holds.
-fn keep(mesh: &mut TriangleMesh, body_of: &[u32], kept: &[bool]) {
+pub(super) fn keep(mesh: &mut TriangleMesh, body_of: &[u32], kept: &[bool]) {
     let mut index = 0;
     mesh.faces.retain(|_| {
         index += 1;
@@ -70,12 +70,12 @@ fn keep(mesh: &mut TriangleMesh, body_of: &[u32], kept: &[bool]) {
     });
 }
 
-fn litres(volume: f64) -> String {
+pub(super) fn litres(volume: f64) -> String {
     if volume < 10.0 { format!("{volume:.3} mm^3") } else { format!("{:.2} cm^3", volume / 1000.0) }
 }
 
 /// Notes bodies that are dropped.
-fn note(mends: &mut Mends, kind: MendKind, shells: &[Shell], dropped: &[usize]) {
+pub(super) fn note(mends: &mut Mends, kind: MendKind, shells: &[Shell], dropped: &[usize]) {
     for shell in dropped.iter().map(|k| &shells[*k]) {
         let faces = corners_of(&shell.mesh, 0..shell.mesh.faces.len());
         mends.push(kind, shell.middle(), (shell.high - shell.low).max(), faces);
@@ -182,7 +182,7 @@ pub(super) fn drop_crumbs(
         kept[*k] = false;
     }
     keep(mesh, &body_of, &kept);
-    note(mends, MendKind::Crumb, &shells, &others);
+    note(mends, MendKind::Beside, &shells, &others);
     Some(match others.len() {
         1 => format!("dropped a crumb beside the model: {what}"),
         n => format!("dropped {n} crumbs beside the model, the largest {what}"),

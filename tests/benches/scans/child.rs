@@ -8,7 +8,8 @@ use serde::{Deserialize, Serialize};
 use slitwright_solver::body::{Advised, GateChoice, MouldShape, poses};
 use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::{
-    LengthUnit, MeshFormat, PrepareError, PrepareOptions, TriangleMesh, Vector, prepare,
+    Fault, FaultKind, LengthUnit, MeshFormat, PrepareError, PrepareOptions, TriangleMesh, Vector,
+    prepare,
 };
 use slitwright_solver::plan::{
     Budget, Hooks, Plan, PlanRequest, Standing, TrialVerdict, Tried, make_plan_with,
@@ -26,6 +27,8 @@ pub struct Outcome {
     faces: usize,
     /// Reading and checking, s.
     read: f64,
+    /// Why it was refused as it came, and how it was read then.
+    refused: Option<String>,
     /// A sentence each.
     repairs: Vec<String>,
     /// How it was stood up.
@@ -53,19 +56,30 @@ struct Planned {
 }
 
 /// Run a case and print its outcome as JSON.
-pub fn run(seconds: &str, file: &Path) -> Result<(), String> {
+pub fn run(seconds: &str, size: f64, file: &Path) -> Result<(), String> {
     let seconds: f64 = seconds.parse().map_err(|e| format!("{seconds}: {e}"))?;
     let bytes = std::fs::read(file).map_err(|e| format!("{}: {e}", file.display()))?;
-    let started = Instant::now();
+    let mut started = Instant::now();
     let unit = Some(LengthUnit::Millimetre);
-    let model = prepare(&bytes, MeshFormat::Off, unit, &PrepareOptions::default());
-    let read = started.elapsed().as_secs_f64();
+    let mut model = prepare(&bytes, MeshFormat::Off, unit, &PrepareOptions::default());
+    let mut refused = None;
+    let answers = match &model {
+        Err(PrepareError::Unsound { faults, .. }) => Some(answers(faults, size)),
+        _ => None,
+    };
+    let mut read = started.elapsed().as_secs_f64();
+    if let (Some((options, words)), Err(error)) = (answers, &model) {
+        refused = Some(format!("as it comes, after {read:.1} s: {error}\nread again with {words}"));
+        started = Instant::now();
+        model = prepare(&bytes, MeshFormat::Off, unit, &options);
+        read = started.elapsed().as_secs_f64();
+    }
     let outcome = match model {
         Ok(model) => {
             let (stands, gate) = stood_up(&model.original)?;
             let planned = planned(&model, gate, seconds);
             let (faces, repairs) = (model.original.faces.len(), model.repairs);
-            Outcome { faces, read, repairs, stands, planned, peak_memory: peak_memory()? }
+            Outcome { faces, read, refused, repairs, stands, planned, peak_memory: peak_memory()? }
         }
         Err(error) => {
             let repairs = match &error {
@@ -74,11 +88,33 @@ pub fn run(seconds: &str, file: &Path) -> Result<(), String> {
             };
             let planned = Err(format!("refused: {error}"));
             let stands = "-".to_owned();
-            Outcome { faces: 0, read, repairs, stands, planned, peak_memory: peak_memory()? }
+            Outcome {
+                faces: 0,
+                read,
+                refused,
+                repairs,
+                stands,
+                planned,
+                peak_memory: peak_memory()?,
+            }
         }
     };
     println!("{}", serde_json::to_string(&outcome).map_err(|e| e.to_string())?);
     Ok(())
+}
+
+/// What a person would answer who wants a plan of it all the same: every hole filled however large, a rebuilt surface within
+/// a hundredth of the longest side, the body with the largest surface where there are several.
+fn answers(faults: &[Fault], size: f64) -> (PrepareOptions, String) {
+    let several = faults.iter().any(|f| f.kind == FaultKind::SeveralBodies);
+    let options = PrepareOptions {
+        largest_hole: Some(2.0 * size),
+        rebuild_deviation: Some(0.01 * size),
+        bodies: if several { vec![1] } else { Vec::new() },
+        ..PrepareOptions::default()
+    };
+    let body = if several { ", the largest body" } else { "" };
+    (options, format!("holes of any size filled, {:.1} mm for rebuilding{body}", 0.01 * size))
 }
 
 /// How a mesh is stood up, in words and as a gate.
@@ -161,6 +197,11 @@ impl Outcome {
         self.planned.is_ok()
     }
 
+    /// Whether it was read as it came.
+    pub fn as_it_came(&self) -> bool {
+        self.refused.is_none()
+    }
+
     /// Whether it comes off.
     pub fn passes(&self) -> bool {
         self.planned.as_ref().is_ok_and(|plan| plan.passes)
@@ -207,8 +248,9 @@ impl Outcome {
             ),
             Err(why) => format!("{head} no plan ({:.0} MiB): {why}", self.peak_memory),
         };
-        for repair in &self.repairs {
-            text += &format!("\n    {repair}");
+        let lines = self.refused.iter().flat_map(|told| told.lines());
+        for line in lines.chain(self.repairs.iter().map(String::as_str)) {
+            text += &format!("\n    {line}");
         }
         text
     }

@@ -239,3 +239,34 @@ fn places_of_mild_faults_can_be_told_in_words() {
     assert_eq!(model.warnings().len(), 1);
     assert!(model.warnings()[0].ends_with(") mm"), "{:?}", model.warnings());
 }
+
+/// Balls of 20 and 12 mm apart: the larger one holds 82 % of the volume.
+#[test]
+fn of_several_bodies_the_larger_is_taken_unless_another_is_named() {
+    let both = || joined(&icosphere(20.0, 4), &moved(&icosphere(12.0, 4), [60.0, 0.0, 0.0]));
+    let volume = |radius: f64| 4.0 / 3.0 * std::f64::consts::PI * radius.powi(3);
+    let named = |bodies: &[u32]| {
+        let options = PrepareOptions { bodies: bodies.to_vec(), ..PrepareOptions::default() };
+        prepare_mesh(both(), &options)
+    };
+    for (bodies, radius, words) in [
+        (vec![], 20.0, "took body 1 of 2, most of the volume"),
+        (vec![2], 12.0, "took body 2 of 2, as was asked for"),
+    ] {
+        let model = named(&bodies).expect("one of them");
+        let held = model.original.signed_volume();
+        approx::assert_relative_eq!(held, volume(radius), max_relative = 0.01);
+        assert!(model.repairs[0].contains(words), "{:?}", model.repairs);
+    }
+    for bodies in [vec![3], vec![0], vec![1, 7]] {
+        let error = named(&bodies).expect_err("not there");
+        assert!(matches!(error, PrepareError::NoSuchBody { count: 2, .. }), "{error}");
+    }
+    // Both are two bodies, which no mould takes.
+    assert!(named(&[1, 2]).expect_err("two").to_string().contains("2 separate bodies"));
+    let as_is = prepare_mesh(both(), &as_is()).expect_err("two");
+    assert!(as_is.to_string().contains("2 separate bodies"), "{as_is}");
+    let alone = PrepareOptions { bodies: vec![2], ..PrepareOptions::default() };
+    let error = prepare_mesh(icosphere(20.0, 3), &alone).expect_err("not there");
+    assert!(matches!(error, PrepareError::NoSuchBody { number: 2, count: 1 }), "{error}");
+}

@@ -121,6 +121,7 @@ impl Field {
                 return vec![side as f32; BLOCK * BLOCK * BLOCK];
             }
         }
+        let winding = winding.in_cube(&middle, half);
         let mut values = Vec::with_capacity(BLOCK * BLOCK * BLOCK);
         let mut skip = 0;
         for k in 0..BLOCK * BLOCK * BLOCK {

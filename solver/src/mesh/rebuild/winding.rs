@@ -19,12 +19,42 @@ const FAR: f64 = 3.0;
 
 /// Solid angle of a triangle seen from a point, over 4 pi: positive where the point lies behind the triangle.
 pub(crate) fn solid_angle_share(corners: &[Point; 3], from: &Point) -> f64 {
-    let [a, b, c] = corners.map(|p| p - from);
-    let (la, lb, lc) = (a.norm(), b.norm(), c.norm());
-    let above = a.dot(&b.cross(&c));
-    let below = la * lb * lc + a.dot(&b) * lc + b.dot(&c) * la + c.dot(&a) * lb;
-    above.atan2(below) / std::f64::consts::TAU
+    solid_angle_shares(std::slice::from_ref(corners), from)
 }
+
+/// The sum over triangles. Half of each solid angle is the argument of a complex number; the argument of their product is the
+/// sum of them, less the whole turns, which are counted on the way: one arc tangent in place of one a triangle.
+fn solid_angle_shares(triangles: &[[Point; 3]], from: &Point) -> f64 {
+    let (mut re, mut im, mut turns) = (1.0f64, 0.0f64, 0.0);
+    for corners in triangles {
+        let [a, b, c] = corners.map(|p| p - from);
+        let (la, lb, lc) = (a.norm(), b.norm(), c.norm());
+        let scale = la * lb * lc;
+        // Seen from one of its corners a triangle has no solid angle.
+        if scale <= 0.0 {
+            continue;
+        }
+        let sine = a.dot(&b.cross(&c)) / scale;
+        let cosine = 1.0 + (a.dot(&b) * lc + b.dot(&c) * la + c.dot(&a) * lb) / scale;
+        let before = im;
+        (re, im) = (re * cosine - im * sine, re * sine + im * cosine);
+        if sine > 0.0 && before >= 0.0 && im < 0.0 {
+            turns += 1.0;
+        } else if sine < 0.0 && before <= 0.0 && im > 0.0 {
+            turns -= 1.0;
+        }
+        // Only the argument counts; the product of a thousand factors would be no number.
+        let size = re.abs().max(im.abs());
+        if !(1e-50..1e50).contains(&size) && size > 0.0 {
+            (re, im) = (re / size, im / size);
+        }
+    }
+    im.atan2(re) / std::f64::consts::TAU + turns
+}
+
+/// What is so many halves of a cube's side away from its middle adds something smooth enough to be laid through 3 x 3 x 3 places of
+/// the cube.
+const SMOOTH: f64 = 4.0;
 
 /// What a box of triangles looks like from far away.
 struct Node {
@@ -48,6 +78,12 @@ struct Node {
 const FOUR_PI: f64 = 2.0 * std::f64::consts::TAU;
 
 impl Node {
+    /// What it adds to the winding number from far away, `to` away with the square `square`.
+    fn afar(&self, to: &Vector, square: f64) -> f64 {
+        let cube = square * square.sqrt();
+        (self.dipole.dot(to) + self.beyond_dipole(to, square)) / (cube * FOUR_PI)
+    }
+
     /// The terms after the dipole's, times the distance's cube: first and second derivatives of `r / |r|^3` at the
     /// middle, `to` away with the square `square`.
     fn beyond_dipole(&self, to: &Vector, square: f64) -> f64 {
@@ -94,28 +130,91 @@ impl WindingNumbers {
         }
         while let Some(index) = stack.pop() {
             let node = &self.nodes[index];
-            let to = node.centre - point.coords;
-            let square = to.norm_squared();
-            if square > FAR * FAR * node.radius * node.radius {
-                let cube = square * square.sqrt();
-                sum += (node.dipole.dot(&to) + node.beyond_dipole(&to, square)) / (cube * FOUR_PI);
-            } else if node.second == 0 {
-                let (start, end) = node.faces;
-                sum += self.triangles[start..end]
-                    .iter()
-                    .map(|t| solid_angle_share(t, point))
-                    .sum::<f64>();
-            } else {
-                stack.push(node.second);
-                stack.push(index + 1);
+            match self.of_node(node, point) {
+                Some(share) => sum += share,
+                None => {
+                    stack.push(node.second);
+                    stack.push(index + 1);
+                }
             }
         }
         sum
     }
 
+    /// What a node adds to the winding number at a point; `None` where its children have to be asked.
+    fn of_node(&self, node: &Node, point: &Point) -> Option<f64> {
+        let to = node.centre - point.coords;
+        let square = to.norm_squared();
+        if square > FAR * FAR * node.radius * node.radius {
+            return Some(node.afar(&to, square));
+        }
+        let (start, end) = node.faces;
+        (node.second == 0).then(|| solid_angle_shares(&self.triangles[start..end], point))
+    }
+
+    /// The same for many points of one cube: its middle and half its side, mm.
+    pub(super) fn in_cube(&self, middle: &Point, half: f64) -> InCube {
+        let (mut far, mut aside, mut near) = (Vec::new(), Vec::new(), Vec::new());
+        let mut stack = Vec::with_capacity(48);
+        if !self.nodes.is_empty() {
+            stack.push(0);
+        }
+        while let Some(index) = stack.pop() {
+            let node = &self.nodes[index];
+            let away = (node.centre - middle.coords).norm();
+            if away > FAR * node.radius + SMOOTH * half {
+                far.push(node);
+            } else if node.second == 0 {
+                for triangle in &self.triangles[node.faces.0..node.faces.1] {
+                    let to = self::middle(triangle);
+                    let radius =
+                        triangle.iter().map(|p| (p.coords - to).norm()).fold(0.0, f64::max);
+                    let is_aside = (to - middle.coords).norm() > radius + SMOOTH * half;
+                    if is_aside { &mut aside } else { &mut near }.push(*triangle);
+                }
+            } else {
+                stack.push(node.second);
+                stack.push(index + 1);
+            }
+        }
+        let knots = std::array::from_fn(|k| {
+            let step = [k % 3, k / 3 % 3, k / 9].map(|n| (n as f64 - 1.0) * half);
+            let point = middle + Vector::from(step);
+            let one = |node: &&Node| {
+                let to = node.centre - point.coords;
+                node.afar(&to, to.norm_squared())
+            };
+            far.iter().map(one).sum::<f64>() + solid_angle_shares(&aside, &point)
+        });
+        InCube { middle: *middle, half, knots, near }
+    }
+
     /// Whether a point is inside: its winding number is above a half.
     pub fn inside(&self, point: &Point) -> bool {
         self.at(point) > 0.5
+    }
+}
+
+/// Winding numbers in a cube: what is not near is looked at once and laid through 27 places, by polynomials of the second degree
+/// along each axis.
+pub(super) struct InCube {
+    middle: Point,
+    half: f64,
+    knots: [f64; 27],
+    near: Vec<[Point; 3]>,
+}
+
+impl InCube {
+    /// The winding number at a point of the cube, to some thousandths.
+    pub fn at(&self, point: &Point) -> f64 {
+        // Lagrange's polynomials for -1, 0 and 1.
+        let along = |axis: usize| {
+            let t = (point[axis] - self.middle[axis]) / self.half;
+            [0.5 * t * (t - 1.0), 1.0 - t * t, 0.5 * t * (t + 1.0)]
+        };
+        let (x, y, z) = (along(0), along(1), along(2));
+        let smooth: f64 = (0..27).map(|k| self.knots[k] * x[k % 3] * y[k / 3 % 3] * z[k / 9]).sum();
+        smooth + solid_angle_shares(&self.near, point)
     }
 }
 
@@ -188,6 +287,34 @@ mod tests {
         approx::assert_relative_eq!(winding.at(&Point::origin()), 0.125, max_relative = 1e-12);
     }
 
+    /// The middle of a cube sees all of it, a place in one of its faces half, its corner an eighth: all triangles at once, as
+    /// they come and the other way round.
+    #[test]
+    fn sums_of_solid_angles_count_whole_turns() {
+        let cube = cuboid([2.0; 3]);
+        let mut triangles: Vec<[Point; 3]> = (0..12).map(|f| cube.corners(FaceId(f))).collect();
+        let middle = Point::new(1.0, 1.0, 1.0);
+        for (at, share) in [
+            (middle, 1.0),
+            (Point::new(0.3, 1.9, 0.2), 1.0),
+            (Point::origin(), 0.125),
+            (Point::new(5.0, 1.0, -3.0), 0.0),
+        ] {
+            approx::assert_abs_diff_eq!(
+                solid_angle_shares(&triangles, &at),
+                share,
+                epsilon = 1e-12
+            );
+        }
+        // Wound round a hundred times: 1,200 factors.
+        let often = triangles.repeat(100);
+        approx::assert_abs_diff_eq!(solid_angle_shares(&often, &middle), 100.0, epsilon = 1e-9);
+        for t in &mut triangles {
+            t.swap(1, 2);
+        }
+        approx::assert_abs_diff_eq!(solid_angle_shares(&triangles, &middle), -1.0, epsilon = 1e-12);
+    }
+
     /// A disc of radius r seen from a height h above its middle: 2 pi (1 - h / sqrt(h^2 + r^2)), and a fan of n
     /// triangles lacks what lies between circle and polygon: less than 1 - cos(pi / n) of it.
     #[test]
@@ -223,6 +350,9 @@ mod tests {
                 .sum();
             let off = (winding.at(&at) - sum).abs();
             assert!(off < 4e-3, "{at}: {off} off {sum}");
+            let cube = winding.in_cube(&(at + Vector::new(1.0, -0.5, 0.7)), 2.0);
+            let off = (cube.at(&at) - sum).abs();
+            assert!(off < 4e-3, "{at}, in a cube: {off} off {sum}");
         }
     }
 }

@@ -63,7 +63,7 @@ pub fn draw_repairs(model: &Model, style: &PictureStyle) -> Result<Option<Pictur
     let frame = Frame::new(Vector::z()).ok_or(PictureError::Up { up: [0.0, 0.0, 1.0] })?;
     let views = view::usual_views(&frame);
     // What was dropped lies beside the model too.
-    let gone = model.mends.iter().filter(|mend| mend.kind == MendKind::Crumb);
+    let gone = model.mends.iter().filter(|mend| mend.kind == MendKind::Beside);
     let points: Vec<Point> = original
         .positions
         .iter()

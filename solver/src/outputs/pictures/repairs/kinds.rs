@@ -15,7 +15,7 @@ pub(super) fn mark(kind: MendKind) -> ([u8; 3], Pattern) {
         MendKind::Filled => ([230, 159, 0], Pattern::Slanted),
         MendKind::Capped => ([86, 180, 233], Pattern::Level),
         MendKind::Within => ([0, 114, 178], Pattern::Dashes),
-        MendKind::Crumb => ([213, 94, 0], Pattern::Dashes),
+        MendKind::Beside => ([213, 94, 0], Pattern::Dashes),
     }
 }
 
@@ -73,7 +73,7 @@ pub(super) fn name(kind: MendKind, count: usize) -> String {
         MendKind::Filled => of("hole filled", "holes filled"),
         MendKind::Capped => of("flat opening capped", "flat openings capped"),
         MendKind::Within => of("shell within, dropped", "shells within, dropped"),
-        MendKind::Crumb => of("crumb beside it, dropped", "crumbs beside it, dropped"),
+        MendKind::Beside => of("body beside it, dropped", "bodies beside it, dropped"),
     }
 }
 
@@ -90,7 +90,7 @@ pub(super) fn of_mend(mend: &Mend) -> String {
         MendKind::Filled => format!("hole filled, {size:.1} mm across, {place}"),
         MendKind::Capped => format!("flat opening capped, {size:.1} mm across, {place}"),
         MendKind::Within => format!("shell within dropped, {size:.1} mm long, {place}"),
-        MendKind::Crumb => format!("crumb dropped, {size:.1} mm long, {place}"),
+        MendKind::Beside => format!("body beside it dropped, {size:.1} mm long, {place}"),
     }
 }
 

@@ -22,7 +22,7 @@ impl Marked {
         let first = rebuilt.unwrap_or(0);
         let mut changed: HashMap<[[u64; 3]; 3], usize> = HashMap::new();
         for (index, mend) in model.mends.iter().enumerate().skip(first) {
-            if !matches!(mend.kind, MendKind::Within | MendKind::Crumb) {
+            if !matches!(mend.kind, MendKind::Within | MendKind::Beside) {
                 changed.extend(mend.faces.iter().map(|face| (key(face), index)));
             }
         }
@@ -74,7 +74,7 @@ pub(super) fn tally(shot: &Shot, count: usize) -> Vec<(usize, [f64; 2])> {
 
 /// A body that was dropped.
 pub(super) fn body(mend: &Mend) -> Option<TriangleMesh> {
-    let gone = matches!(mend.kind, MendKind::Within | MendKind::Crumb);
+    let gone = matches!(mend.kind, MendKind::Within | MendKind::Beside);
     (gone && !mend.faces.is_empty()).then(|| TriangleMesh {
         positions: mend.faces.as_flattened().to_vec(),
         faces: (0..mend.faces.len() as u32).map(|f| [3 * f, 3 * f + 1, 3 * f + 2]).collect(),
