@@ -66,7 +66,7 @@ fn place(mesh: &TriangleMesh, around: f64, up: f64) -> Point {
 
 proptest! {
     #![proptest_config(ProptestConfig {
-        cases: 10,
+        cases: 6,
         max_shrink_iters: 4,
         failure_persistence: Some(Box::new(FileFailurePersistence::WithSource("proptest-regressions"))),
         ..ProptestConfig::default()

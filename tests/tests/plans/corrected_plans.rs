@@ -26,7 +26,7 @@ fn hopeful(mode: TrialMode) -> PlanRequest {
         rubber: Rubber { shore_a: 45.0, working_stretch: 1.0, ..Rubber::default() },
         knife: KnifeRules { opening_zone: Some(8.0), hand_force: 120.0, ..KnifeRules::default() },
         weights: CostWeights::NONE,
-        trial: TrialRequest { mode, elements: Some(3000), ..TrialRequest::default() },
+        trial: TrialRequest { mode, elements: Some(2000), ..TrialRequest::default() },
         budget: Budget { seconds: 300.0, target_gap: 0.9, seed: 1, rounds: None },
         ..PlanRequest::default()
     }

@@ -18,7 +18,7 @@ fn tried_often() -> PlanRequest {
         rubber: Rubber { shore_a: 45.0, working_stretch: 1.0, ..Rubber::default() },
         knife: KnifeRules { opening_zone: Some(8.0), hand_force: 120.0, ..KnifeRules::default() },
         weights: CostWeights::NONE,
-        trial: TrialRequest { mode: TrialMode::Correct, elements: Some(1000), friction: 0.1 },
+        trial: TrialRequest { mode: TrialMode::Correct, elements: Some(600), friction: 0.1 },
         budget: Budget { seconds: 20_000.0, target_gap: 0.0, seed: 7, rounds: Some(1) },
         ..PlanRequest::default()
     }
