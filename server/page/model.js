@@ -3,12 +3,13 @@
 
 import { byId, button, el, fill, say } from "./dom.js";
 import { deleteModel, getModel, listModels, modelMesh, submitPlan, uploadModel } from "./service.js";
+import { Mending } from "./mending.js";
 import { Outlining } from "./outlining.js";
 import { RequestForm, showFaults } from "./request.js";
 import { FORMATS, UNITS, bytes, mm, sentence, size as lengthOf } from "./words.js";
 
 // What was begun is still there when somebody comes back to it.
-const begun = { file: null, unit: "", model: null, agreed: false, form: null };
+const begun = { file: null, unit: "", mending: null, model: null, agreed: false, form: null };
 
 let open = null;
 
@@ -100,7 +101,8 @@ class NewPlan {
     const { file } = begun;
     const told = el("p", {}, el("strong", {}, file.name), `, ${bytes(file.size)}`);
     if (ending(file.name) === "3mf") {
-      return [told, el("p", { class: "small" }, "A 3MF file carries its own unit."), this.sendButton()];
+      const unit = el("p", { class: "small" }, "A 3MF file carries its own unit.");
+      return [told, unit, begun.mending.box, this.sendButton()];
     }
     // Once the model is known, each unit tells what it would make of it.
     const report = begun.model?.report;
@@ -138,6 +140,7 @@ class NewPlan {
         boxes,
         el("p", { class: "fault", data: { fault: "header.unit" }, role: "alert", hidden: true }),
       ),
+      begun.mending.box,
       this.sendButton(),
     ];
   }
@@ -192,7 +195,7 @@ class NewPlan {
       );
       return;
     }
-    Object.assign(begun, { file, model: null, agreed: false, unit: "" });
+    Object.assign(begun, { file, mending: new Mending(), model: null, agreed: false, unit: "" });
     this.mesh = null;
     begun.form.clearPlaces();
     fill(this.rest);
@@ -211,6 +214,8 @@ class NewPlan {
       this.model.querySelector("input[name=unit]").focus();
       return;
     }
+    const options = begun.mending.options();
+    if (!options) return;
     this.sender.disabled = true;
     fill(this.report, el("p", { class: "busy" }, `Sending ${bytes(file.size)} and checking the mesh ...`));
     say("The model is sent and checked.");
@@ -220,6 +225,7 @@ class NewPlan {
       const header = {
         format: FORMATS[ending(file.name)],
         displayName: file.name.replace(/\.[^.]*$/, "").slice(0, 120),
+        options,
       };
       const model = await uploadModel(own ? header : { ...header, unit }, file, this.ended.signal);
       Object.assign(begun, { model, agreed: false });
@@ -234,8 +240,13 @@ class NewPlan {
       if (error.name === "AbortError") return;
       this.sender.disabled = false;
       const rest = error.fields ? showFaults(this.model, error) : [error.message];
-      const words = rest.length > 0 ? rest : ["See above."];
-      fill(this.report, el("p", { class: "fault", role: "alert" }, words.map(sentence).join(" ")));
+      // What is wrong with the file itself is said of its bytes.
+      const words = (rest.length > 0 ? rest : ["See above."]).map((own) => own.replace(/^chunk: /, ""));
+      if (rest.length > 0 && error.fields?.length > 0) begun.mending.show();
+      const list = words.map((own) => el("li", {}, sentence(own)));
+      fill(this.report, el("div", { class: "fault", role: "alert" }, el("ul", {}, list)));
+      // What is asked for stands below the form.
+      this.report.scrollIntoView({ block: "center" });
     }
   }
 

@@ -7,10 +7,10 @@ import { choose, el } from "./dom.js";
 import { Refusal } from "./wire.js";
 import { RUBBERS } from "./words.js";
 
-const optional = (input) => (input.value.trim() === "" ? undefined : Number(input.value));
+export const optional = (input) => (input.value.trim() === "" ? undefined : Number(input.value));
 
 // A number with its unit. `path` is the field's path as the service names it.
-function number(path, words, unit, value, more) {
+export function number(path, words, unit, value, more) {
   const id = path.replaceAll(/[^a-z]/g, "-");
   const input = el("input", {
     id,

@@ -19,8 +19,8 @@ use tonic_health::server::HealthReporter;
 use tonic_web::GrpcWebLayer;
 
 use crate::front::{
-    CountedPlanner, Front, GateLayer, Metrics, OriginLayer, OwnPage, Room, Scrape, Stock,
-    answer_scrapes, cors, incoming, keep_up,
+    CountedPlanner, DrainLayer, Front, GateLayer, Metrics, OriginLayer, OwnPage, Room, Scrape,
+    Stock, answer_scrapes, cors, incoming, keep_up,
 };
 use crate::grpc::{Service, UploadRules};
 use crate::jobs::{Hub, Workers};
@@ -215,6 +215,7 @@ pub async fn serve(
         server = server.tls_config(tls)?;
     }
     let serving = server
+        .layer(DrainLayer)
         .layer(PageLayer::new(config.page)?)
         .layer(cors(&web_origins))
         .layer(OriginLayer::new(&web_origins, own_page))

@@ -2,9 +2,11 @@
 
 GUARDED is the address of a server that takes the token in SLITWRIGHT_TOKEN, which may read."""
 
+import math
 import os
 import struct
 import sys
+import tempfile
 from pathlib import Path
 
 from axe_playwright_python.sync_playwright import Axe
@@ -95,6 +97,61 @@ class Visit:
         found = Axe().run(self.page).response["violations"]
         found = [f"{f['id']}: {f['nodes'][0]['html']}" for f in found if f["impact"] in ("serious", "critical")]
         assert not found, f"{where}: {found}"
+
+
+def ball_with_an_uneven_hole(file):
+    """A ball of 30 mm as OFF, without its top; the rim of the hole is not flat."""
+    around, along = 24, 12
+    corners = [(0.0, 0.0, -30.0)]
+    for k in range(1, along):
+        polar = math.pi * (1 - k / along)
+        for j in range(around):
+            angle = 2 * math.pi * j / around
+            # The last ring goes up and down.
+            wave = 3 * math.cos(3 * angle) if k == along - 3 else 0
+            level = 30 * math.cos(polar) + wave
+            wide = math.sqrt(900 - level**2)
+            corners.append((wide * math.cos(angle), wide * math.sin(angle), level))
+    at = lambda k, j: 1 + (k - 1) * around + j % around
+    faces = [(0, at(1, j + 1), at(1, j)) for j in range(around)]
+    for k in range(1, along - 3):
+        for j in range(around):
+            faces += [(at(k, j), at(k, j + 1), at(k + 1, j + 1)), (at(k, j), at(k + 1, j + 1), at(k + 1, j))]
+    used = corners[: 1 + (along - 3) * around]
+    lines = ["OFF", f"{len(used)} {len(faces)} 0"]
+    lines += [" ".join(f"{c:.6f}" for c in corner) for corner in used]
+    lines += ["3 " + " ".join(map(str, face)) for face in faces]
+    file.write_text("\n".join(lines) + "\n")
+
+
+def answer_a_refusal(visit):
+    """A scan with a large hole is refused with its size, and read when somebody says that it is to be filled."""
+    page = visit.page
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "scan.off"
+        ball_with_an_uneven_hole(file)
+        page.goto(address)
+        page.wait_for_selector("#file")
+        page.set_input_files("#file", file)
+        page.check("input[value=LENGTH_UNIT_MILLIMETRE]")
+        page.click("text=Send it and look")
+        page.wait_for_selector(".report .fault", timeout=patience())
+        refused = page.inner_text(".report")
+        assert "mm across and not flat" in refused and "chunk" not in refused.lower(), refused
+        holes = page.locator("[data-field='header.options.largest_hole_mm']")
+        assert holes.is_visible(), "what may be repaired is shown when it is asked for"
+        visit.picture("refused")
+        visit.open_to_all("refused")
+        bodies = page.locator("[data-field='header.options.bodies']")
+        bodies.fill("one")
+        page.click("text=Send it and look")
+        assert "whole numbers" in page.inner_text("#header-options-bodies-fault")
+        bodies.fill("")
+        holes.fill("60")
+        page.click("text=Send it and look")
+        page.wait_for_selector("#agree", timeout=patience())
+        assert "filled a hole" in page.inner_text(".report").lower()
+        visit.picture("repaired")
 
 
 def send_the_jug(visit):
@@ -418,6 +475,7 @@ if pictures:
 with sync_playwright() as playwright:
     browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
     visit = Visit(browser)
+    answer_a_refusal(visit)
     send_the_jug(visit)
     ask_for_a_plan(visit)
     look_at_the_plan(visit)
@@ -430,4 +488,4 @@ with sync_playwright() as playwright:
     with_a_token(visit)
     browser.close()
     assert not visit.complaints, visit.complaints
-print("in_browser: 10 passed, 0 failed")
+print("in_browser: 11 passed, 0 failed")

@@ -1,12 +1,13 @@
 //! What stands between the network and the service.
 //!
 //! On its way in a call passes, in this order: the limits on connections ([`incoming`], [`guests`]), TLS
-//! ([`tls`]), the page's own files ([`crate::page`]), the origin of a page and gRPC-Web ([`web`]), and the gate ([`gate`]): its line in the
+//! ([`tls`]), the rest of a request that is answered early ([`drained`]), the page's own files ([`crate::page`]), the origin of a page and gRPC-Web ([`web`]), and the gate ([`gate`]): its line in the
 //! log and the counters ([`call`], [`metrics`]), the token ([`tokens`], [`access`]), its deadline.
 
 mod access;
 mod call;
 mod counted;
+mod drained;
 mod exposure;
 mod gate;
 mod guests;
@@ -29,6 +30,7 @@ pub use tls::{TlsFault, TlsFiles};
 pub use web::{NoOrigin, Origin};
 
 pub(crate) use counted::CountedPlanner;
+pub(crate) use drained::DrainLayer;
 pub(crate) use gate::GateLayer;
 pub(crate) use guests::Room;
 pub(crate) use incoming::{Peer, incoming};

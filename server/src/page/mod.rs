@@ -40,7 +40,7 @@ macro_rules! file {
     };
 }
 
-const FILES: [(&str, &str, &[u8]); 34] = [
+const FILES: [(&str, &str, &[u8]); 35] = [
     file!("", HTML, "index.html"),
     file!(STYLE, "page.css"),
     file!(STYLE, "plan.css"),
@@ -60,6 +60,7 @@ const FILES: [(&str, &str, &[u8]); 34] = [
     file!(SCRIPT, "stage.js"),
     file!(SCRIPT, "marks.js"),
     file!(SCRIPT, "model.js"),
+    file!(SCRIPT, "mending.js"),
     file!(SCRIPT, "request.js"),
     file!(SCRIPT, "areas.js"),
     file!(SCRIPT, "base.js"),
