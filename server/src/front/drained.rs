@@ -18,8 +18,10 @@ use tonic::body::Body;
 use tower_layer::Layer;
 use tower_service::Service;
 
-/// So long the rest of a request is read; a file of some hundred MB over a fast network. No source.
+/// So long the rest of a request is read, a file of some hundred MB over a fast network; and so long its next piece is waited for:
+/// who is asked to wait for an answer may send nothing more. No source.
 const PATIENCE: Duration = Duration::from_secs(10);
+const SILENCE: Duration = Duration::from_millis(300);
 
 /// Reads requests over HTTP/1.1 to their end before they are answered.
 #[derive(Clone, Debug)]
@@ -53,7 +55,9 @@ where
     }
 
     fn call(&mut self, request: Request<In>) -> Self::Future {
-        if request.version() > Version::HTTP_11 {
+        // Who has set a deadline is answered by then.
+        let is_in_haste = request.headers().contains_key("grpc-timeout");
+        if is_in_haste || request.version() > Version::HTTP_11 {
             return Box::pin(self.0.call(request.map(Body::new)));
         }
         let (back, mut left) = oneshot::channel();
@@ -71,7 +75,13 @@ where
 }
 
 async fn read_out<B: HttpBody + Unpin>(mut body: B) {
-    while let Some(Ok(_)) = poll_fn(|context| Pin::new(&mut body).poll_frame(context)).await {}
+    loop {
+        let piece = poll_fn(|context| Pin::new(&mut body).poll_frame(context));
+        match tokio::time::timeout(SILENCE, piece).await {
+            Ok(Some(Ok(_))) => {}
+            Ok(Some(Err(_)) | None) | Err(_) => return,
+        }
+    }
 }
 
 /// A body that comes back when it is let go of before its end.
@@ -164,6 +174,37 @@ mod tests {
                 Ok(Response::new(Body::empty()))
             })
         }
+    }
+
+    /// A body of which nothing more comes.
+    struct Silent;
+
+    impl HttpBody for Silent {
+        type Data = Bytes;
+        type Error = Infallible;
+
+        fn poll_frame(
+            self: Pin<&mut Self>,
+            _: &mut Context<'_>,
+        ) -> Poll<Option<Result<Frame<Bytes>, Infallible>>> {
+            Poll::Pending
+        }
+    }
+
+    #[tokio::test]
+    async fn who_has_set_a_deadline_is_answered_at_once() {
+        let count = Arc::new(AtomicUsize::new(0));
+        let mut request = Request::new(Pieces(7, Arc::clone(&count)));
+        request.headers_mut().insert("grpc-timeout", http::HeaderValue::from_static("50m"));
+        DrainLayer.layer(Hasty(2)).call(request).await.expect("an answer");
+        assert_eq!(count.load(Ordering::Relaxed), 2);
+    }
+
+    #[tokio::test]
+    async fn who_sends_nothing_more_is_not_waited_for() {
+        let answer = DrainLayer.layer(Hasty(0)).call(Request::new(Silent));
+        let in_time = tokio::time::timeout(PATIENCE / 2, answer).await;
+        in_time.expect("before all patience is gone").expect("an answer");
     }
 
     /// An answer that came early goes out when all has come; over HTTP/2 at once.
