@@ -5,7 +5,7 @@ use std::fmt::Write;
 use crate::child::Outcome;
 
 /// The stage that is the search.
-const SEARCH: &str = "optimise and curves";
+const SEARCH: &str = "optimise, curves, sheets";
 
 /// Seconds of each stage that sees the model's triangles, and the exponent of their sum. The
 /// search works on a planning mesh of a fixed number of vertices, so it is told apart.
