@@ -66,7 +66,7 @@ fn place(mesh: &TriangleMesh, around: f64, up: f64) -> Point {
 
 proptest! {
     #![proptest_config(ProptestConfig {
-        cases: 6,
+        cases: 10,
         max_shrink_iters: 4,
         failure_persistence: Some(Box::new(FileFailurePersistence::WithSource("proptest-regressions"))),
         ..ProptestConfig::default()
