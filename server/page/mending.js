@@ -1,22 +1,17 @@
 // What may be repaired of a scan: the answers to what a refusal asks for.
 
 import { el } from "./dom.js";
-import { number, optional } from "./request.js";
+import { line, number, optional } from "./request.js";
 
 export class Mending {
   constructor() {
     this.holes = number("header.options.largest_hole_mm", "Fill holes up to this far across", "mm", "", "5 %");
     this.off = number("header.options.rebuild_deviation_mm", "A repaired surface may be off by", "mm", "", "0.3 %");
-    const id = "header-options-bodies";
-    this.bodies = el("input", {
-      id,
+    this.bodies = line("header.options.bodies", "Numbers of the bodies that are the model", {
       type: "text",
       inputMode: "numeric",
       placeholder: "the one that holds most",
-      "aria-describedby": `${id}-fault`,
-      data: { field: "header.options.bodies" },
     });
-    this.fault = el("p", { class: "fault", id: `${id}-fault`, hidden: true });
     this.box = el(
       "details",
       {},
@@ -27,13 +22,7 @@ export class Mending {
         el("p", { class: "small" }, "Where nothing is given the % are of the longest side."),
         this.holes.field,
         this.off.field,
-        el(
-          "div",
-          { class: "field" },
-          el("label", { for: id }, "Numbers of the bodies that are the model"),
-          this.bodies,
-          this.fault,
-        ),
+        this.bodies.field,
       ),
     );
   }
@@ -45,15 +34,13 @@ export class Mending {
 
   // As the service reads them; null where a number of a body is none.
   options() {
-    const bodies = this.bodies.value.split(/[\s,]+/).filter((own) => own !== "");
-    const fault = bodies.every((own) => /^[1-9][0-9]{0,8}$/.test(own))
-      ? ""
-      : "Give whole numbers from 1, as 1, 3.";
-    this.fault.textContent = fault;
-    this.fault.hidden = fault === "";
-    if (fault) {
+    const { input, fault } = this.bodies;
+    const bodies = input.value.split(/[\s,]+/).filter((own) => own !== "");
+    fault.textContent = "Give whole numbers from 1, as 1, 3.";
+    fault.hidden = bodies.every((own) => /^[1-9][0-9]{0,8}$/.test(own));
+    if (!fault.hidden) {
       this.show();
-      this.bodies.focus();
+      input.focus();
       return null;
     }
     return {

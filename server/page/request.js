@@ -9,27 +9,20 @@ import { RUBBERS } from "./words.js";
 
 export const optional = (input) => (input.value.trim() === "" ? undefined : Number(input.value));
 
-// A number with its unit. `path` is the field's path as the service names it.
-export function number(path, words, unit, value, more) {
+// One line to be filled in, with its words and the place for its fault. `path` is the field's path as the service names it.
+export function line(path, words, properties, unit) {
   const id = path.replaceAll(/[^a-z]/g, "-");
-  const input = el("input", {
-    id,
-    type: "number",
-    step: "any",
-    inputMode: "decimal",
-    value: value ?? "",
-    placeholder: more ?? "",
-    "aria-describedby": `${id}-fault`,
-    data: { field: path },
-  });
-  const field = el(
-    "div",
-    { class: "field" },
-    el("label", { for: id }, words),
-    el("span", { class: "figure" }, input, el("span", { class: "unit" }, unit)),
-    el("p", { class: "fault", id: `${id}-fault`, hidden: true }),
-  );
-  return { field, input };
+  const input = el("input", { id, "aria-describedby": `${id}-fault`, data: { field: path }, ...properties });
+  const fault = el("p", { class: "fault", id: `${id}-fault`, hidden: true });
+  const figure = unit ? el("span", { class: "figure" }, input, el("span", { class: "unit" }, unit)) : input;
+  const field = el("div", { class: "field" }, el("label", { for: id }, words), figure, fault);
+  return { field, input, fault };
+}
+
+// A number with its unit.
+export function number(path, words, unit, value, more) {
+  const shown = { value: value ?? "", placeholder: more ?? "" };
+  return line(path, words, { type: "number", step: "any", inputMode: "decimal", ...shown }, unit);
 }
 
 const UPS = [

@@ -2,7 +2,10 @@
 //!
 //! Bodies whose faces pass through each other belong together: the solid is what they all go round.
 
+use nalgebra::Translation3;
+
 use super::TriangleMesh;
+use super::check::at;
 use super::mended::{MendKind, Mends};
 use super::shells::{Shell, keep, litres, note, shells};
 use crate::union_find::UnionFind;
@@ -79,27 +82,20 @@ fn held(shell: &Shell) -> f64 {
     if shell.closed {
         return shell.volume;
     }
-    let mut own = shell.mesh.clone();
-    let middle = shell.middle().coords;
-    for p in &mut own.positions {
-        *p -= middle;
-    }
-    own.signed_volume().abs()
+    let to_middle = Translation3::from(-shell.middle().coords);
+    shell.mesh.moved(&to_middle.into()).signed_volume().abs()
 }
 
 /// Bodies by number, with what tells them apart.
 fn list(of: &[usize], shells: &[Shell], held: &[f64]) -> String {
     let one = |k: &usize| {
         let shell = &shells[*k];
-        let middle = shell.middle();
         format!(
-            "{}, {:.1} mm long, {}, about ({:.1}, {:.1}, {:.1}) mm",
+            "{}, {:.1} mm long, {}, about {}",
             k + 1,
             (shell.high - shell.low).max(),
             litres(held[*k]),
-            middle.x,
-            middle.y,
-            middle.z
+            at(&shell.middle())
         )
     };
     let mut told: Vec<String> = of.iter().take(TOLD).map(one).collect();

@@ -60,9 +60,12 @@ pub(super) fn mend(
         return Ok(work);
     }
     if faults.iter().any(|f| f.kind == FaultKind::SeveralBodies) {
-        let crossing: Vec<u32> = pairs_of(&work.mesh, cancel)?.concat();
-        work.done.extend(drop_inner(&mut work.mesh, &crossing, &mut work.mends));
-        let pairs = pairs_of(&work.mesh, cancel)?;
+        let mut pairs = pairs_of(&work.mesh, cancel)?;
+        if let Some(told) = drop_inner(&mut work.mesh, &pairs.concat(), &mut work.mends) {
+            work.done.push(told);
+            // Faces have other numbers now.
+            pairs = pairs_of(&work.mesh, cancel)?;
+        }
         let crumbs = drop_crumbs(&mut work.mesh, &pairs.concat(), &mut work.mends);
         work.bodies = Some(bodies(&work.mesh).1.len());
         if crumbs.is_none() {

@@ -1,6 +1,6 @@
 //! From bytes to a model that can be planned on.
 
-use super::check::{CheckOptions, CheckReport, Fault, FaultKind, check, check_and_index};
+use super::check::{CheckOptions, CheckReport, Fault, FaultKind, at, check, check_and_index};
 use super::decimate::{DecimateError, decimate_indexed, default_deviation};
 use super::io::{Alone, Beside, LengthUnit, MeshFormat, ReadError, ReadLimits, read_with};
 use super::mend::{MendLimits, mend};
@@ -72,17 +72,13 @@ pub struct Model {
 impl Model {
     /// What to keep in mind, a sentence each: remarks, and faults that do not forbid planning.
     pub fn warnings(&self) -> Vec<String> {
-        self.warnings_placed(None)
+        self.warnings_placed(at)
     }
 
     /// The same with places told by `in_words`, where someone knows how the model stands.
-    pub(crate) fn warnings_placed(
-        &self,
-        in_words: Option<&dyn Fn(&Point) -> String>,
-    ) -> Vec<String> {
-        let of_fault =
-            |fault: &Fault| in_words.map_or_else(|| fault.message.clone(), |say| fault.placed(say));
-        self.remarks.iter().cloned().chain(self.report.faults.iter().map(of_fault)).collect()
+    pub(crate) fn warnings_placed(&self, in_words: impl Fn(&Point) -> String) -> Vec<String> {
+        let faults = self.report.faults.iter().map(|fault| fault.placed(&in_words));
+        self.remarks.iter().cloned().chain(faults).collect()
     }
 }
 

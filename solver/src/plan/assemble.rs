@@ -110,7 +110,7 @@ impl Assembly<'_, '_> {
             rubber_mass: volume * request.rubber.density,
             limits: Vec::new(),
             warnings: model
-                .warnings_placed(Some(&|p| places.end(p)))
+                .warnings_placed(|p| places.end(p))
                 .into_iter()
                 .chain(setup.bridges.warnings.iter().map(|warning| warning.text(side)))
                 .chain(setup.warnings.iter().cloned())

@@ -231,8 +231,7 @@ fn places_of_mild_faults_can_be_told_in_words() {
     folded.positions[0] = nalgebra::Point3::from(folded.positions[0].coords * -1.3);
     let options = PrepareOptions { accept_self_crossing: true, ..PrepareOptions::default() };
     let model = prepare_mesh(folded, &options).expect("accepted");
-    let placed =
-        model.warnings_placed(Some(&|p| format!("{:.0} mm from the middle", p.coords.norm())));
+    let placed = model.warnings_placed(|p| format!("{:.0} mm from the middle", p.coords.norm()));
     let [told] = &placed[..] else { panic!("{placed:?}") };
     let stem = told.split("the first near ").nth(1).expect("ends with a place");
     assert!(stem.ends_with("mm from the middle") && !stem.contains('('), "{told}");
