@@ -8,7 +8,7 @@ use slitwright_solver::mesh::{LengthUnit, MeshFormat, Model, PrepareError, Prepa
 
 use super::CliError;
 use super::beside::FolderOf;
-use super::plan::{progress_bar, show};
+use super::progress::{progress_bar, show};
 use crate::planner::Planner;
 
 /// A model file and how to read it.

@@ -6,6 +6,7 @@ mod compare;
 mod front;
 mod input;
 mod plan;
+mod progress;
 mod request;
 mod serve;
 mod summary;

@@ -1,22 +1,21 @@
 //! `slitwright plan`.
 
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 use clap::{Args, ValueEnum};
-use indicatif::{ProgressBar, ProgressStyle};
 use slitwright_proto::v1;
-use slitwright_solver::control::{Cancel, Control, Progress};
+use slitwright_solver::control::{Cancel, Control};
 use slitwright_solver::mesh::Model;
 use slitwright_solver::outputs;
 use slitwright_solver::outputs::bench::Paper;
 use slitwright_solver::plan::{Hooks, Plan, PlanRequest};
 
 use super::input::ModelArgs;
+use super::progress::{progress_bar, show};
 use super::request::RequestArgs;
-use super::{CliError, print_text, summary, to_json};
+use super::{CliError, print_text, to_json};
 use crate::SolverPlanner;
-use crate::convert::{plan_to_proto, progress_to_proto};
+use crate::convert::plan_to_proto;
 use crate::files::{Bench, FileFault, Source, draw_all};
 use crate::planner::{PlanFault, Planner};
 
@@ -148,23 +147,6 @@ pub fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), CliError> {
     let path = folder.join(name);
     std::fs::write(&path, bytes)
         .map_err(|error| CliError::Failed(format!("{}: {error}", path.display())))
-}
-
-/// A bar for work that tells how it gets on.
-pub fn progress_bar() -> ProgressBar {
-    let style = ProgressStyle::with_template("{bar:24} {percent:>3} % {elapsed:>5} {wide_msg}")
-        .unwrap_or_else(|_| ProgressStyle::default_bar());
-    // The bar keeps itself hidden where stderr is no terminal.
-    let bar = ProgressBar::new(1000).with_style(style);
-    bar.enable_steady_tick(Duration::from_millis(250));
-    bar
-}
-
-/// Shows how the work gets on.
-pub fn show(bar: &ProgressBar, progress: &Progress) {
-    // A fraction outside 0 to 1 is pinned by the cast and the bar.
-    bar.set_position((progress.fraction * 1000.0) as u64);
-    bar.set_message(summary::progress_text(&progress_to_proto(progress)));
 }
 
 /// Sets `cancel` on the first ctrl-c and ends the process on the second.
