@@ -227,7 +227,7 @@ impl MouldBody {
                     && point.z <= top
             }
             Outside::Offset { thickness, bottom } => {
-                point.z >= bottom && self.model.closest(point).distance <= thickness
+                point.z >= bottom && self.model.is_within(point, thickness)
             }
         }
     }

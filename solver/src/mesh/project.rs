@@ -5,7 +5,7 @@
 
 use parry3d_f64::bounding_volume::Aabb;
 use parry3d_f64::math::Vector as GlamVector;
-use parry3d_f64::query::{PointQueryWithLocation, Ray};
+use parry3d_f64::query::{PointQuery, PointQueryWithLocation, Ray};
 use parry3d_f64::shape::{CompositeShapeRef, TriMesh, TrianglePointLocation};
 
 use super::{FaceId, Point, TriangleMesh, Vector};
@@ -93,6 +93,26 @@ impl SurfaceLocator {
                 distance: f64::INFINITY,
             },
         }
+    }
+
+    /// Whether the surface is anywhere as near to a point as `distance`, mm. No point that is not finite is near to anything.
+    ///
+    /// Any such place will do, so this takes a fraction of what the nearest one does.
+    pub fn is_within(&self, point: &Point, distance: f64) -> bool {
+        let query = to_glam(&point.coords);
+        // What is near enough costs nothing, so nothing better is looked for.
+        let found = self.shape.bvh().find_best(
+            f64::MAX,
+            |node, _| {
+                let away = node.aabb().distance_to_local_point(query, true);
+                if away <= distance { away } else { f64::MAX }
+            },
+            |face, _| {
+                let on = self.shape.triangle(face).project_local_point(query, false).point;
+                ((on - query).length() <= distance).then_some(0.0)
+            },
+        );
+        found.is_some()
     }
 
     /// Distance of a point from the surface of a closed mesh, mm: negative inside; infinite from a point that is not finite.
@@ -216,6 +236,27 @@ pub(super) fn first_not_finite(positions: &[Point]) -> Option<u32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Of points in and round a ball, at distances on either side of the true one.
+    #[test]
+    fn what_is_within_a_distance_is_what_the_nearest_point_is_within() {
+        let ball = crate::mesh::fixtures::icosphere(10.0, 3);
+        let locator = SurfaceLocator::new(&ball).expect("faces");
+        for k in 0..200 {
+            let turn = f64::from(k) * 2.4;
+            let p = Point::new(turn.cos(), turn.sin(), 0.01 * f64::from(k) - 1.0)
+                * (0.1 * f64::from(k));
+            let away = locator.closest(&p).distance;
+            assert!(
+                locator.is_within(&p, away + 1e-9) && !locator.is_within(&p, away - 1e-9),
+                "{p}"
+            );
+            assert!(!locator.is_within(&p, 0.5 * away) && locator.is_within(&p, 2.0 * away + 1.0));
+        }
+        for x in [f64::NAN, f64::INFINITY] {
+            assert!(!locator.is_within(&Point::new(x, 0.0, 0.0), 5.0));
+        }
+    }
 
     /// A flat pyramid on the floor, whose rim is a wedge of 3 degrees.
     fn flat() -> TriangleMesh {

@@ -22,7 +22,7 @@ use crate::mesh::{
     planning_mesh,
 };
 use crate::nalgebra::Isometry3;
-use crate::sheets::{CostWeights, CutSite, cost_weights, cut_sites};
+use crate::sheets::{CostWeights, CutSite, RubberCells, cost_weights, cut_sites};
 use crate::trial::FilledRubber;
 
 /// Vertices of the planning mesh unless an edge length is asked for.
@@ -53,6 +53,8 @@ pub(super) struct Setup {
     /// Opening asked for beside each bridge, mm.
     pub openings: Vec<f64>,
     pub figures: Figures,
+    /// The rubber in cells, in which is counted how it hangs together once it is cut.
+    pub cells: RubberCells,
     /// The rubber with its elements, as trials have filled it.
     pub filled: FilledRubber,
     /// What a cut costs where.
@@ -144,6 +146,7 @@ pub(super) fn set_up(
     control.stage(Stage::Body, 0.05, "the rubber's outside");
     let body = MouldBody::new(&working, &request.mould)?;
     let topology = Topology::new(&planning)?;
+    let cells = RubberCells::new(&body, request.knife.hinge_width, control)?;
     clock.lap("body");
 
     control.stage(Stage::Bridges, 0.055, "holes are checked a second time");
@@ -223,6 +226,7 @@ pub(super) fn set_up(
         crossed,
         openings,
         figures,
+        cells,
         filled: FilledRubber::default(),
         weights,
     })

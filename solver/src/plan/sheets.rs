@@ -10,8 +10,7 @@ use crate::curves::{CutCurve, Finished};
 use crate::mesh::{Point, TriangleMesh, Vector, polyline_length};
 use crate::sheets::{
     CrossedBy, Crossing, CutLine, LipFigures, OnePiece, Sheet, SheetError, SheetPlan,
-    SheetSettings, cutting_surfaces, disc_sheet, lip_figures, one_piece, one_piece_along,
-    plan_sheets, surfaces_cross,
+    SheetSettings, cutting_surfaces, disc_sheet, lip_figures, plan_sheets, surfaces_cross,
 };
 
 /// The surfaces along which cuts part the rubber, drawn out beyond it, in the mould frame.
@@ -87,8 +86,7 @@ fn try_sheets(
         .unzip();
     let (body, settings) = (&setup.body, &request.sheets);
     let plan = plan_sheets(body, &setup.working, &lines, &surfaces, settings, control)?;
-    let width = request.knife.hinge_width;
-    let one_piece = one_piece(body, &plan.sheets, &surfaces, width, settings, control)?;
+    let one_piece = setup.cells.cut_by(&plan.sheets, &surfaces, settings, control)?;
     let figures = lip_figures(&plan.sheets, settings);
     let mut discs = Vec::with_capacity(crossed.len());
     for (&index, disc) in crossed.iter().zip(&surfaces) {
@@ -143,9 +141,8 @@ impl PlannedSheets {
             }
         }
         surfaces.across.extend(drawn_out);
-        let width = request.knife.hinge_width;
         let all = surfaces.sheets.iter().chain(&surfaces.across);
-        let one_piece = one_piece_along(&setup.body, all, width, control)?;
+        let one_piece = setup.cells.cut_along(all, control)?;
         Ok(Self {
             owners: (0..sheets.len()).collect(),
             figures: lip_figures(&sheets, &request.sheets),

@@ -57,7 +57,7 @@ pub use sheet::{
 };
 pub use traced::{SheetFlow, traced_sheet};
 pub(crate) use volume::widened;
-pub use volume::{Neck, OnePiece, cutting_surfaces, one_piece, one_piece_along};
+pub use volume::{Neck, OnePiece, RubberCells, cutting_surfaces};
 pub use wedge::lip_risk;
 pub use weights::{CostWeights, CutSite, cost_weights, cut_sites};
 

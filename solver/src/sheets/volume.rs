@@ -62,42 +62,55 @@ const CRUMB: f64 = 5e-4;
 /// A neck has at least this share of the rubber on either side.
 const NECK_SHARE: f64 = 0.02;
 
-/// Cut the rubber by sheets and discs and see how it hangs together. `width` is the neck width
-/// that matters, mm: it sets how fine the cells are, within limits.
-pub fn one_piece(
-    body: &MouldBody,
-    sheets: &[Sheet],
-    discs: &[TriangleMesh],
-    width: f64,
-    settings: &SheetSettings,
-    control: &Control<'_>,
-) -> Result<OnePiece, Cancelled> {
-    // Drawn out by more than a cell's half: no way round the edge of a cut along either skin.
-    let margin = 0.75 * Grid::new(body, width).cell + 1.0;
-    let surfaces = cutting_surfaces(sheets, discs, margin, settings);
-    one_piece_along(body, &surfaces, width, control)
+/// The rubber of a mould body in cells, before any cut: made once, and cut as often as there are cuts to try.
+pub struct RubberCells {
+    grid: Grid,
+    rubber: Vec<bool>,
+    /// Pieces that there are without any cut.
+    pieces: usize,
+    board: Option<f64>,
 }
 
-/// The same for surfaces that reach beyond both skins.
-pub fn one_piece_along<'a>(
-    body: &MouldBody,
-    surfaces: impl IntoIterator<Item = &'a TriangleMesh>,
-    width: f64,
-    control: &Control<'_>,
-) -> Result<OnePiece, Cancelled> {
-    let grid = Grid::new(body, width);
-    control.check()?;
-    let rubber = grid.rubber(body);
-    control.check()?;
-    let mut walls = vec![[false; 3]; rubber.len()];
-    let before = grid.pieces(&rubber, &walls);
-    for surface in surfaces {
-        grid.raise(&mut walls, surface);
+impl RubberCells {
+    /// Lay out the rubber of a body. `width` is the neck width that matters, mm: it sets how fine the cells are, within limits.
+    pub fn new(body: &MouldBody, width: f64, control: &Control<'_>) -> Result<Self, Cancelled> {
+        let grid = Grid::new(body, width);
+        control.check()?;
+        let rubber = grid.rubber(body);
+        control.check()?;
+        let pieces = grid.pieces(&rubber, &vec![[false; 3]; rubber.len()]).len();
+        Ok(Self { grid, rubber, pieces, board: body.board() })
     }
-    control.check()?;
-    let after = grid.pieces(&rubber, &walls);
-    let neck = grid.neck(&rubber, &walls, body.board());
-    Ok(OnePiece { pieces: after, pieces_uncut: before.len(), neck, cell: grid.cell })
+
+    /// Cut the rubber by sheets and discs and see how it hangs together.
+    pub fn cut_by(
+        &self,
+        sheets: &[Sheet],
+        discs: &[TriangleMesh],
+        settings: &SheetSettings,
+        control: &Control<'_>,
+    ) -> Result<OnePiece, Cancelled> {
+        // Drawn out by more than a cell's half: no way round the edge of a cut along either skin.
+        let margin = 0.75 * self.grid.cell + 1.0;
+        self.cut_along(&cutting_surfaces(sheets, discs, margin, settings), control)
+    }
+
+    /// The same for surfaces that reach beyond both skins.
+    pub fn cut_along<'a>(
+        &self,
+        surfaces: impl IntoIterator<Item = &'a TriangleMesh>,
+        control: &Control<'_>,
+    ) -> Result<OnePiece, Cancelled> {
+        let Self { grid, rubber, pieces, board } = self;
+        let mut walls = vec![[false; 3]; rubber.len()];
+        for surface in surfaces {
+            grid.raise(&mut walls, surface);
+        }
+        control.check()?;
+        let after = grid.pieces(rubber, &walls);
+        let neck = grid.neck(rubber, &walls, *board);
+        Ok(OnePiece { pieces: after, pieces_uncut: *pieces, neck, cell: grid.cell })
+    }
 }
 
 /// The surfaces along which the knife parts the rubber: sheets and discs, drawn out by `margin` mm

@@ -17,7 +17,6 @@ use crate::plan::sheets::CutSurfaces;
 use crate::plan::trial::{ATTEMPTS, Effort, pieces_of, try_surfaces};
 use crate::plan::verdict::{NotTried, PlanTrial, TrialVerdict, is_easy};
 use crate::plan::workbench::Workbench;
-use crate::sheets::one_piece_along;
 use crate::sides::PartingSheet;
 use crate::trial::{Outcome, TrialError, TrialReport};
 
@@ -181,8 +180,7 @@ impl<'s, 'v> Tries<'s, 'v> {
             Err(error) => return Err(error),
         };
         let all = surfaces.sheets.iter().chain(&surfaces.across);
-        let width = bench.request.knife.hinge_width;
-        let counted = one_piece_along(&bench.setup.body, all, width, bench.control);
+        let counted = bench.setup.cells.cut_along(all, bench.control);
         Ok(counted.map_or(true, |one| one.holds()))
     }
 

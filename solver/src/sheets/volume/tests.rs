@@ -17,7 +17,8 @@ fn after(model: &TriangleMesh, shape: &MouldShape, lines: &[CutLine]) -> OnePiec
     let control = Control::silent();
     let plan = plan_sheets(&body, model, lines, &[], &settings, &control).expect("sheets");
     assert!(plan.crossings.is_empty(), "{:?}", plan.crossings);
-    one_piece(&body, &plan.sheets, &[], 12.0, &settings, &control).expect("not cancelled")
+    let cells = RubberCells::new(&body, 12.0, &control).expect("not cancelled");
+    cells.cut_by(&plan.sheets, &[], &settings, &control).expect("not cancelled")
 }
 
 /// Part of a level ring round a cylinder of radius 20, from one angle (radians) to another.
@@ -108,12 +109,13 @@ fn discs_cut_too() {
     let control = Control::silent();
     let discs = [disc];
     let plan = plan_sheets(&body, &model, &[outside], &discs, &settings, &control).expect("sheets");
-    let alone = one_piece(&body, &[], &discs, 12.0, &settings, &control).expect("not cancelled");
-    assert!(alone.holds());
-    let sheets_alone =
-        one_piece(&body, &plan.sheets, &[], 12.0, &settings, &control).expect("not cancelled");
-    assert!(sheets_alone.holds());
-    let both = one_piece(&body, &plan.sheets, &discs, 12.0, &settings, &control).expect("result");
+    let cells = RubberCells::new(&body, 12.0, &control).expect("not cancelled");
+    let cut = |sheets: &[Sheet], discs: &[TriangleMesh]| {
+        cells.cut_by(sheets, discs, &settings, &control).expect("not cancelled")
+    };
+    assert!(cut(&[], &discs).holds());
+    assert!(cut(&plan.sheets, &[]).holds());
+    let both = cut(&plan.sheets, &discs);
     assert!(!both.holds());
     assert_eq!(both.pieces.len(), 2);
 }
