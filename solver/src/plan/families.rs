@@ -1,7 +1,7 @@
 //! Cuts of both families: between two sides of the model, and free ones by the girth model.
 //!
-//! In a block, whose thick rubber hardly opens at a slit, cuts between two sides come first and free cuts compete. In a blanket
-//! the girth model is at home: there free cuts come first.
+//! Those between two sides come first, since they pass the soonest; free cuts compete. Thick rubber hardly opens at a slit, and in a
+//! blanket, where the girth model is at home, what it finds is mostly held at first, too.
 
 use super::candidate::Candidate;
 use super::clock::{Span, StageClock};
@@ -12,15 +12,13 @@ use super::improve::improve;
 use super::incumbents::Incumbents;
 use super::request::PlanRequest;
 use super::sides::{Shortened, Shortening, Views};
-use super::standing::Tried;
 use super::workbench::Workbench;
-use crate::body::MouldShape;
 use crate::control::{Control, Stage};
 use crate::optimise::relaxation::RelaxationError;
 use crate::optimise::search::SearchError;
 use crate::trial::Finer;
 
-/// When views are to be there, as a share of a pass, where they come first: after that fewer of them are drawn, and no more
+/// When views are to be there, as a share of a pass: after that fewer of them are drawn, and no more
 /// are ranked.
 const VIEWS: f64 = 0.4;
 /// The first free cuts take about so many times as long as the first look for rings: 3.7 and 3.8 times in two runs on the
@@ -37,14 +35,8 @@ const FIRST_IN_SIGHT: f64 = 0.9;
 const FREE: (f64, f64, f64) = (0.25, 0.7, 0.1);
 /// What their trial may take, where they are competitors only.
 const TRIED: f64 = 0.1;
-/// When free cuts have to be there where they come first, when their trial has to have ended, and when the first cut between
-/// two sides has to have passed after them.
-const FREE_FIRST: (f64, f64, f64) = (0.2, 0.6, 0.8);
 /// When shortening ends, and the last trial begins.
 const SHORTENED: f64 = 0.75;
-/// The same where free cuts came first.
-const SHORTENED_LATE: f64 = 0.9;
-
 /// The best free cuts by the girth model, with their sheets.
 pub(super) fn search(
     bench: &mut Workbench<'_, '_, '_>,
@@ -80,20 +72,6 @@ impl<'a, 'c> Families<'a, 'c> {
         Self { request, control, span, first_look }
     }
 
-    /// All of the work.
-    pub(super) fn work(
-        &self,
-        bench: &mut Workbench<'_, '_, '_>,
-        incumbents: &mut Incumbents<'_>,
-        clock: &mut StageClock<'_, '_>,
-    ) -> Result<StopReason, PlanError> {
-        if matches!(self.request.mould, MouldShape::Blanket { .. }) {
-            self.free_first(bench, incumbents, clock)
-        } else {
-            self.two_sides_first(bench, incumbents, clock)
-        }
-    }
-
     /// Rounds are counted where they are given, and nothing is timed.
     fn is_timed(&self) -> bool {
         self.request.budget.rounds.is_none()
@@ -124,13 +102,13 @@ impl<'a, 'c> Families<'a, 'c> {
 
     /// First a cut between two sides that passes, then free cuts as competitors, then the best of them shortened. Where there
     /// is a plan already, nothing begins that would end after the budget.
-    fn two_sides_first(
+    pub(super) fn work(
         &self,
         bench: &mut Workbench<'_, '_, '_>,
         incumbents: &mut Incumbents<'_>,
         clock: &mut StageClock<'_, '_>,
     ) -> Result<StopReason, PlanError> {
-        let mut views = self.views(bench, incumbents, VIEWS)?;
+        let mut views = self.views(bench, incumbents)?;
         let mut shortening = views.as_mut().map(|v| Shortening::new(v, self.request));
         // The time that is too short for free cuts is the trial's.
         let is_shared = self.is_early(bench, self.control.with_extra_time(self.at(FIRST)));
@@ -166,52 +144,7 @@ impl<'a, 'c> Families<'a, 'c> {
             Some(Err(error)) => self.gone_on(incumbents, error)?,
         }
         if let Some(shortening) = shortening.as_mut().filter(|_| passes) {
-            searched = self.shortened(shortening, bench, incumbents, clock, SHORTENED)?;
-        }
-        Ok(stop_reason(searched, trials, self.control.is_cancelled()))
-    }
-
-    /// Free cuts first, then cuts between two sides as competitors. Where neither passes, free cuts are corrected.
-    fn free_first(
-        &self,
-        bench: &mut Workbench<'_, '_, '_>,
-        incumbents: &mut Incumbents<'_>,
-        clock: &mut StageClock<'_, '_>,
-    ) -> Result<StopReason, PlanError> {
-        let mut searched = StopReason::TimeBudget;
-        let mut trials = TrialsEnd::AsSearched;
-        let mut failed = None;
-        let mut free = None;
-        match self.free(bench, incumbents, self.at(FREE_FIRST.0)) {
-            Ok((end, candidate)) => {
-                clock.lap("optimise, curves, sheets");
-                searched = end;
-                // What is held is tried with finer elements where no cut between two sides passes.
-                let effort = (self.at(FREE_FIRST.1), Finer::IfReleased);
-                let tried = bench.with_trial(candidate.clone(), &[], effort);
-                incumbents.offer(bench, tried)?;
-                free = Some(candidate);
-                clock.lap("trial of free cuts");
-            }
-            Err(error @ PlanError::Cancelled(_)) => return Err(error),
-            // There may be a cut between two sides.
-            Err(error) => failed = Some(error),
-        }
-        let free_passes =
-            incumbents.stands().is_some_and(|s| s.is_whole && s.tried == Tried::Passed);
-        let mut views = self.views(bench, incumbents, FREE_FIRST.2)?;
-        let mut shortening = views.as_mut().map(|v| Shortening::new(v, self.request));
-        let passes = self.first(&mut shortening, bench, incumbents, FREE_FIRST.2)?;
-        clock.lap("first cut between two sides");
-        if let Some(error) = failed.filter(|_| !incumbents.has_plan()) {
-            return Err(error);
-        }
-        if let Some(shortening) = shortening.as_mut().filter(|_| passes) {
-            let ended = self.shortened(shortening, bench, incumbents, clock, SHORTENED_LATE)?;
-            searched = ended;
-        } else if let Some(candidate) = free.filter(|_| !free_passes) {
-            trials = try_and_correct(bench, incumbents, candidate, self.span.end())?;
-            clock.lap("trial of free cuts");
+            searched = self.shortened(shortening, bench, incumbents, clock)?;
         }
         Ok(stop_reason(searched, trials, self.control.is_cancelled()))
     }
@@ -226,15 +159,14 @@ impl<'a, 'c> Families<'a, 'c> {
         Ok(())
     }
 
-    /// All ways to draw two sides, within a share of the pass; none where there are none, or a fault is in the way: free cuts are there still.
+    /// All ways to draw two sides; none where there are none, or a fault is in the way: free cuts are there still.
     fn views<'v>(
         &self,
         bench: &Workbench<'v, '_, '_>,
         incumbents: &mut Incumbents<'_>,
-        share: f64,
     ) -> Result<Option<Views<'v>>, PlanError> {
         self.control.stage(Stage::Girth, 0.09, "two sides of the model are drawn");
-        let views = Views::new(bench.setup, self.request, self.at(share), self.control);
+        let views = Views::new(bench.setup, self.request, self.at(VIEWS), self.control);
         Ok(incumbents.unless_faulty(views)?.flatten())
     }
 
@@ -252,19 +184,21 @@ impl<'a, 'c> Families<'a, 'c> {
         Ok(incumbents.unless_faulty(found)? == Some(Shortened::Done))
     }
 
-    /// Shorten what passes until a share of the pass, and look at it once more.
+    /// Shorten what passes, and look at it once more.
     fn shortened(
         &self,
         shortening: &mut Shortening<'_, '_>,
         bench: &Workbench<'_, '_, '_>,
         incumbents: &mut Incumbents<'_>,
         clock: &mut StageClock<'_, '_>,
-        share: f64,
     ) -> Result<StopReason, PlanError> {
-        let shortened = shortening.shorten(bench, incumbents, self.at(share));
+        let (early, end) = (self.at(SHORTENED), self.span.end());
+        // The time for a last trial that would not come to an end is better used to shorten.
+        let is_in_vain = self.is_timed() && early + shortening.confirming_takes() > end;
+        let shortened = shortening.shorten(bench, incumbents, if is_in_vain { end } else { early });
         let shortened = incumbents.unless_faulty(shortened)?;
         clock.lap("shortening");
-        let confirmed = shortening.confirm(bench, incumbents, self.span.end());
+        let confirmed = shortening.confirm(bench, incumbents, end);
         let confirmed = incumbents.unless_faulty(confirmed)?;
         clock.lap("last trial");
         let is_late = [shortened, confirmed].contains(&Some(Shortened::OutOfTime));

@@ -168,11 +168,6 @@ impl<'a> Incumbents<'a> {
         self.nearest.as_ref().map(|(_, candidate)| candidate)
     }
 
-    /// How that one stands.
-    pub(super) fn stands(&self) -> Option<Standing> {
-        self.nearest.as_ref().map(|(standing, _)| *standing)
-    }
-
     /// Something went wrong that takes nothing away from what there is.
     pub(super) fn fault(&mut self, fault: &impl std::fmt::Display) {
         self.faults.push(format!("the work was broken off by a fault: {fault}"));

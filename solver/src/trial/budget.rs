@@ -15,7 +15,7 @@ const FINER: usize = 4;
 pub const LEAST_GAIN: f64 = 1.6;
 /// The work grows with this power of the elements: in three dimensions there are n^(1/3) along a side,
 /// and the slowest oscillation takes as many steps to die down.
-const GROWTH: f64 = 4.0 / 3.0;
+pub const GROWTH: f64 = 4.0 / 3.0;
 /// Share of the time left that a trial is meant to take.
 const SHARE: f64 = 0.6;
 

@@ -45,7 +45,7 @@ mod space;
 pub(crate) mod tests;
 mod tets;
 
-pub use budget::{LEAST_GAIN, pieces_in, run, run_in};
+pub use budget::{GROWTH, LEAST_GAIN, pieces_in, run, run_in};
 pub use contact::{Obstacle, RigidModel, Touch};
 pub use elastic::{Elastic, Workspace};
 pub use filled::FilledRubber;

@@ -11,7 +11,7 @@ use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
 use crate::plan::workbench::Workbench;
-use crate::trial::{LEAST_GAIN, Outcome, TrialReport};
+use crate::trial::{GROWTH, LEAST_GAIN, Outcome, TrialReport};
 
 /// Shortening from an end is over at this share of a path, and in later rounds at half of that each time, but never below
 /// the second number, mm: finer than a hand cuts. Like the numbers below tried on demo pieces and open meshes with 60 to
@@ -281,6 +281,12 @@ impl<'s, 'v> Shortening<'s, 'v> {
             }
         }
         Ok(true)
+    }
+
+    /// What the last look at the shortest cut is likely to take, seconds: as the last trials, with work that grows as in the
+    /// trial's own budget.
+    pub(in crate::plan) fn confirming_takes(&self) -> f64 {
+        self.tries.took * (FINER as f64).powf(GROWTH)
     }
 
     /// The shortest cut is tried once more with finer elements, and the next longer one beside it. If the shortest fails it is

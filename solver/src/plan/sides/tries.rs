@@ -37,6 +37,8 @@ pub(in crate::plan) struct Tries<'s, 'v> {
     pub(super) failures: Vec<Failure>,
     /// Elements of a trial, about.
     pub(super) elements: usize,
+    /// What the last trials took, made at the same time, seconds.
+    pub(super) took: f64,
     /// Trials that may still be made, where they are counted and not timed.
     left: Option<u32>,
 }
@@ -45,7 +47,7 @@ impl<'s, 'v> Tries<'s, 'v> {
     /// With so many elements each.
     pub(super) fn new(views: &'s mut Views<'v>, request: &PlanRequest, elements: usize) -> Self {
         let left = request.budget.rounds.map(|rounds| TRIALS_A_ROUND * rounds);
-        Self { views, passed: Vec::new(), failures: Vec::new(), elements, left }
+        Self { views, passed: Vec::new(), failures: Vec::new(), elements, took: 0.0, left }
     }
 
     /// The shortest that passed.
@@ -250,11 +252,13 @@ impl<'s, 'v> Tries<'s, 'v> {
         // The direction in which the last one came off.
         let first = self.passed.last().map(|(_, report)| report.direction);
         let effort = Effort { elements, until: end, first, attempts };
+        let began = control.elapsed();
         let reports: Vec<Result<TrialReport, TrialError>> = surfaces
             .par_iter()
             .with_max_len(1)
             .map(|surfaces| try_surfaces(setup, surfaces, request, &effort, control))
             .collect();
+        self.took = control.elapsed().saturating_sub(began).as_secs_f64();
         let mut made = Vec::with_capacity(reports.len());
         for report in reports {
             match report {

@@ -187,6 +187,8 @@ impl<'a> Views<'a> {
         // Those that were chosen stand at the front.
         let (mut chosen, mut looks) = (0, 0);
         let turns = if self.begin_with_the_truest() { TURNS.1 } else { TURNS.0 };
+        // The first trial waits for no other view's sheet where it is made of the truest.
+        let is_looked_at = !self.begin_with_the_truest();
         for rank in turns.into_iter().cycle() {
             let best = loop {
                 let is_new = |k: &usize| {
@@ -200,7 +202,8 @@ impl<'a> Views<'a> {
                     .min_by(|&a, &b| cost(a).total_cmp(&cost(b)));
                 match best {
                     Some(best)
-                        if !is_truest
+                        if is_looked_at
+                            && !is_truest
                             && self.awkward(best).is_none()
                             && chosen < RANKED
                             && looks < LOOKS
