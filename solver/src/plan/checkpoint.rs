@@ -1,4 +1,5 @@
-//! What a search leaves behind so that it can go on later: rings, bound, rounds, best cuts.
+//! What the work leaves behind so that it can go on later: rings, bound, rounds, best free cuts, and cuts between two sides that
+//! passed.
 //!
 //! Rows follow from their rings, and the graph from model and request, so neither is kept. A
 //! fingerprint of the graph tells whether a checkpoint belongs to it.
@@ -7,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::error::PlanError;
+use super::sides::Passed;
 use crate::curves::Finisher;
 use crate::girth::{PlanningGraph, Ring};
 use crate::nalgebra::Matrix3;
@@ -15,7 +17,7 @@ use crate::optimise::relief::Relief;
 use crate::optimise::search::Search;
 
 /// Layout of the bytes and meaning of the numbers: goes up when either changes.
-const VERSION: u16 = 4;
+const VERSION: u16 = 5;
 
 /// A checkpoint.
 #[derive(Serialize, Deserialize)]
@@ -31,6 +33,7 @@ pub(super) struct Checkpoint {
     demands: Vec<SavedRing>,
     reliefs: Vec<SavedRelief>,
     best: Option<Vec<u32>>,
+    passed: Passed,
 }
 
 /// A ring, its vertices and edges as differences from the one before: small numbers are short.
@@ -103,7 +106,12 @@ impl SavedRelief {
 
 impl Checkpoint {
     /// Where a search is.
-    pub(super) fn of(pass: u32, search: &Search<'_, '_>, best: Option<&CutSet>) -> Self {
+    pub(super) fn of(
+        pass: u32,
+        search: &Search<'_, '_>,
+        best: Option<&CutSet>,
+        passed: &Passed,
+    ) -> Self {
         let pools = search.pools();
         Self {
             version: VERSION,
@@ -115,6 +123,7 @@ impl Checkpoint {
             demands: pools.wishes.rings.iter().map(SavedRing::of).collect(),
             reliefs: pools.reliefs.iter().map(SavedRelief::of).collect(),
             best: best.or(search.plan()).map(|cut| differences(cut.edges())),
+            passed: passed.clone(),
         }
     }
 
@@ -138,12 +147,12 @@ impl Checkpoint {
         Ok(saved)
     }
 
-    /// Let a search go on from here.
+    /// Let a search go on from here. The cuts between two sides that passed come back.
     pub(super) fn give_to(
         self,
         search: &mut Search<'_, '_>,
         finisher: &mut Finisher<'_>,
-    ) -> Result<(), PlanError> {
+    ) -> Result<Passed, PlanError> {
         let graph = search.graph();
         if self.graph != fingerprint(graph) {
             return Err(bad("it belongs to another model or request"));
@@ -167,7 +176,7 @@ impl Checkpoint {
         search.take_up(self.bound, self.rounds, best.map(CutSet::new), &mut |cut, pool| {
             finisher.price(cut, pool)
         });
-        Ok(())
+        Ok(self.passed)
     }
 }
 

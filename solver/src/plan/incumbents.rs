@@ -12,6 +12,7 @@ use super::error::PlanError;
 use super::halves::Halves;
 use super::hooks::Hooks;
 use super::request::PlanRequest;
+use super::sides::Passed;
 use super::standing::{Standing, Tried};
 use super::workbench::Workbench;
 use crate::optimise::cut_set::CutSet;
@@ -41,6 +42,8 @@ pub(super) struct Incumbents<'a> {
     faults: Vec<String>,
     /// What two loose halves did.
     pub halves: Halves,
+    /// Cuts between two sides that passed on this planning mesh, in this run of the job or in one before.
+    pub passed: Passed,
 }
 
 /// The best plan of all planning meshes, and what is proved on its own.
@@ -67,12 +70,14 @@ impl<'a> Incumbents<'a> {
             saved: now,
             faults: Vec::new(),
             halves: Halves::default(),
+            passed: Passed::default(),
         }
     }
 
     /// Work begins on another planning mesh.
     pub(super) fn begin_mesh(&mut self) {
         self.nearest = None;
+        self.passed = Passed::default();
         self.begin_search();
     }
 
@@ -119,7 +124,7 @@ impl<'a> Incumbents<'a> {
         }
         if self.hooks.checkpoint.is_some() && self.saved.elapsed() >= BETWEEN_CHECKPOINTS {
             let best = self.drawn.as_ref().and_then(Candidate::edges);
-            self.store(&bench.checkpoint(best));
+            self.store(&bench.checkpoint(best, &self.passed));
         }
     }
 
@@ -154,7 +159,7 @@ impl<'a> Incumbents<'a> {
 
     fn keep(&mut self, bench: &Workbench<'_, '_, '_>, candidate: Candidate, plan: Plan) {
         let standing = Standing::of(&plan);
-        self.store(&bench.checkpoint(candidate.edges()));
+        self.store(&bench.checkpoint(candidate.edges(), &self.passed));
         self.nearest = Some((standing, candidate));
         if self.best.as_ref().is_none_or(|best| standing.is_better_than(&best.standing)) {
             self.show(&plan);
@@ -205,7 +210,7 @@ impl<'a> Incumbents<'a> {
             best.plan.figures.seconds.extend(laps);
         }
         // What was proved is worth keeping even where there is no plan.
-        let checkpoint = bench.checkpoint(best.as_ref());
+        let checkpoint = bench.checkpoint(best.as_ref(), &self.passed);
         self.store(&checkpoint);
         checkpoint
     }

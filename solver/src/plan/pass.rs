@@ -175,7 +175,7 @@ impl<'a, 'c> Pass<'a, 'c> {
         let mut search = Search::new(&separator, pool, settings, control);
         let first_look = control.elapsed().saturating_sub(before).as_secs_f64();
         if let Some(checkpoint) = resumed {
-            checkpoint.give_to(&mut search, &mut finisher)?;
+            incumbents.passed = checkpoint.give_to(&mut search, &mut finisher)?;
         }
         let mut bench = Workbench {
             pass: self.number,

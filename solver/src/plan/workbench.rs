@@ -9,6 +9,7 @@ use super::error::PlanError;
 use super::request::PlanRequest;
 use super::setup::Setup;
 use super::sheets::make_sheets;
+use super::sides::Passed;
 use super::trial::tried;
 use super::verdict::Demand;
 use crate::control::Control;
@@ -79,8 +80,8 @@ impl Workbench<'_, '_, '_> {
         assembly.plan(candidate, ending, self.control)
     }
 
-    /// Where the search is; `best` is the best set of cuts that was finished.
-    pub(super) fn checkpoint(&self, best: Option<&CutSet>) -> Checkpoint {
-        Checkpoint::of(self.pass, self.search, best)
+    /// Where the search is; `best` is the best set of cuts that was finished, `passed` are the cuts between two sides that did.
+    pub(super) fn checkpoint(&self, best: Option<&CutSet>, passed: &Passed) -> Checkpoint {
+        Checkpoint::of(self.pass, self.search, best, passed)
     }
 }

@@ -123,27 +123,42 @@ fn who_stops_a_trial_gets_a_plan_that_says_so() {
     assert_eq!(plan.ending.stopped_by, StopReason::Cancelled);
 }
 
-/// Whoever stops the work while a cut that passed is being shortened keeps that cut, and is told that the work was stopped.
-#[test]
-fn who_stops_the_shortening_keeps_what_passed() {
+/// The plan of a job that is stopped as soon as a cut that passed is about to be shortened, with what it left to go on from and the
+/// plans that it showed. It goes on from `resume`.
+fn stopped_once_it_passes(resume: Option<&[u8]>) -> (Plan, Vec<u8>, Vec<Plan>) {
     let cancel = Cancel::new();
-    let passed = Mutex::new(false);
-    let show = |plan: &Plan| {
-        let outcome =
-            if plan.two_sides.is_some() { Some(tried(plan).report.outcome) } else { None };
-        *passed.lock().expect("whole") |= outcome == Some(Outcome::Released);
+    let (shown, kept) = (Mutex::<Vec<Plan>>::default(), Mutex::<Vec<u8>>::default());
+    let plan = {
+        let passed = |plan: &Plan| {
+            plan.two_sides.is_some() && tried(plan).report.outcome == Outcome::Released
+        };
+        let show = |plan: &Plan| shown.lock().expect("whole").push(plan.clone());
+        let keep = |bytes: &[u8]| *kept.lock().expect("whole") = bytes.to_vec();
+        let control = Control::new(cancel.clone(), |progress| {
+            if progress.stage == Stage::Trial && shown.lock().expect("whole").iter().any(passed) {
+                cancel.cancel();
+            }
+        });
+        let hooks = Hooks { better: Some(&show), checkpoint: Some(&keep), resume };
+        let mut request = hopeful(TrialMode::Correct);
+        request.budget.rounds = Some(4);
+        let ball = model(ball_on_rod(12.0, 4.0, 12.0, 2.0));
+        make_plan_with(&ball, &request, &control, &hooks).expect("the plan that passed")
     };
-    let control = Control::new(cancel.clone(), |progress| {
-        if progress.stage == Stage::Trial && *passed.lock().expect("whole") {
-            cancel.cancel();
-        }
-    });
-    let hooks = Hooks { better: Some(&show), checkpoint: None, resume: None };
-    let mut request = hopeful(TrialMode::Correct);
-    request.budget.rounds = Some(4);
-    let ball = model(ball_on_rod(12.0, 4.0, 12.0, 2.0));
-    let plan = make_plan_with(&ball, &request, &control, &hooks).expect("the plan that passed");
     assert!(cancel.is_cancelled(), "something passed, and was about to be shortened");
+    (plan, kept.into_inner().expect("whole"), shown.into_inner().expect("whole"))
+}
+
+/// Whoever stops the work while a cut that passed is being shortened keeps that cut, and is told that the work was stopped. Whoever
+/// takes the work up again begins with that cut: it is the first plan that is shown, with the trial that it had.
+#[test]
+fn who_stops_the_shortening_keeps_what_passed_and_goes_on_from_there() {
+    let (plan, checkpoint, before) = stopped_once_it_passes(None);
     assert_eq!(tried(&plan).report.outcome, Outcome::Released);
     assert_eq!(plan.ending.stopped_by, StopReason::Cancelled);
+    let (_, _, shown) = stopped_once_it_passes(Some(&checkpoint));
+    let (last, first) = (before.last().expect("shown"), &shown[0]);
+    assert_eq!((first.cost, &first.cuts), (last.cost, &last.cuts));
+    let pull = |plan: &Plan| tried(plan).report.greatest_pull();
+    assert_eq!((tried(first).report.outcome, pull(first)), (Outcome::Released, pull(last)));
 }

@@ -5,8 +5,8 @@
 
 use super::cut::{Cut, FIRST_HINGE, first_patterns, folding};
 use super::pattern::{Pattern, whole};
-use super::shorten::{Shortened, Shortening};
-use super::tries::AT_ONCE;
+use super::shorten::{ELEMENTS, Shortened, Shortening};
+use super::tries::{AT_ONCE, most_refined};
 use crate::body::Outside;
 use crate::bridges::Bridge;
 use crate::control::Stage;
@@ -36,6 +36,9 @@ impl Shortening<'_, '_> {
         incumbents: &mut Incumbents<'_>,
         (end, end_in_sight): (f64, f64),
     ) -> Result<Shortened, PlanError> {
+        if let Some(ended) = self.take_up(bench, incumbents, end)? {
+            return Ok(ended);
+        }
         let views: Vec<usize> = (0..self.tries.views.len().min(MOST_VIEWS)).collect();
         let (likely, others) = views.split_at(views.len().min(AT_ONCE));
         // A trial that holds costs a blanket a quarter of two minutes, and shortening widens what need not be so narrow.
@@ -109,6 +112,20 @@ impl Shortening<'_, '_> {
         }
         let ended = self.first_of_additions(bench, incumbents, end)?;
         Ok(ended.unwrap_or(Shortened::NonePassed))
+    }
+
+    /// Begin with what passed in an earlier run of the job, the shortest first; none where nothing did, or it does not any more.
+    fn take_up(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        end: f64,
+    ) -> Result<Option<Shortened>, PlanError> {
+        let before = &incumbents.passed;
+        self.tries.elements =
+            self.tries.elements.max(before.elements.min(most_refined(ELEMENTS.1)));
+        let cuts = before.restored(self.tries.views);
+        self.first_of(bench, incumbents, &cuts, end)
     }
 
     /// Try the two halves of some views with all of the border cut, without any hinge, until some come off. None where time is up.

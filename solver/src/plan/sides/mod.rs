@@ -4,11 +4,13 @@ mod additions;
 mod cut;
 mod draw;
 mod first;
+mod passed;
 mod pattern;
 mod plugs;
 mod shorten;
 mod tries;
 mod views;
 
+pub(super) use passed::Passed;
 pub(super) use shorten::{Shortened, Shortening};
 pub(super) use views::Views;

@@ -1,10 +1,12 @@
 //! Which pieces of a border are cut.
 
+use serde::{Deserialize, Serialize};
+
 use crate::mesh::{Point, point_along};
-use crate::sides::{PartKind, PartingSheet, SheetPlace};
+use crate::sides::{Border, PartKind, PartingSheet, SheetPlace};
 
 /// A piece of a path of the border, mm along it.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(in crate::plan) struct Piece {
     pub path: u32,
     pub from: f64,
@@ -33,7 +35,7 @@ impl Piece {
 }
 
 /// The pieces that are cut, in order along their paths.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(in crate::plan) struct Pattern {
     pub pieces: Vec<Piece>,
 }
@@ -47,6 +49,17 @@ impl Pattern {
     /// Length that is cut, mm.
     pub(in crate::plan) fn length(&self) -> f64 {
         self.pieces.iter().map(Piece::length).sum()
+    }
+
+    /// Whether all pieces lie on paths of a border.
+    pub(in crate::plan) fn lies_on(&self, border: &Border) -> bool {
+        self.pieces.iter().all(|piece| {
+            let path = border.paths.get(piece.path as usize);
+            let is_on =
+                |along: f64| path.is_some_and(|p| (0.0..=p.length() + 1e-6).contains(&along));
+            let is_along = is_on(piece.from) && is_on(piece.to) && piece.from <= piece.to;
+            is_along && (0.0..f64::MAX).contains(&piece.short_of)
+        })
     }
 
     /// The same without what is cut behind hinges.
@@ -124,11 +137,31 @@ pub(in crate::plan) fn whole(sheet: &PartingSheet) -> Pattern {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sides::BorderPlace;
+    use crate::sides::{BorderPath, BorderPlace};
 
     fn pattern(pieces: &[(u32, f64, f64)]) -> Pattern {
         let piece = |&(path, from, to): &(u32, f64, f64)| Piece { path, from, to, short_of: 0.0 };
         Pattern { pieces: pieces.iter().map(piece).collect() }
+    }
+
+    #[test]
+    fn only_pieces_of_a_border_lie_on_it() {
+        let points = [0.0, 30.0, 100.0].map(|x| Point::new(x, 0.0, 0.0)).to_vec();
+        let border =
+            Border { level: Vec::new(), paths: vec![BorderPath { points, closed: false }] };
+        assert!(pattern(&[(0, 0.0, 20.0), (0, 40.0, 100.0)]).lies_on(&border));
+        for (path, from, to) in [
+            (1, 0.0, 20.0),
+            (0, -1.0, 20.0),
+            (0, 40.0, 101.0),
+            (0, 40.0, 20.0),
+            (0, f64::NAN, 20.0),
+            (0, 0.0, f64::INFINITY),
+        ] {
+            assert!(!pattern(&[(path, from, to)]).lies_on(&border), "{path} {from} {to}");
+        }
+        let skin = Piece { path: 0, from: 0.0, to: 20.0, short_of: f64::NAN };
+        assert!(!Pattern { pieces: vec![skin] }.lies_on(&border));
     }
 
     #[test]

@@ -22,7 +22,7 @@ const GAP: f64 = 0.12;
 /// Another view has to do with this share of the best length.
 const NEXT_VIEW: f64 = 0.9;
 /// Trials have no more elements than this each while cuts are shortened, and this many a second of the budget.
-const ELEMENTS: (usize, usize, f64) = (6_000, 16_000, 60.0);
+pub(super) const ELEMENTS: (usize, usize, f64) = (6_000, 16_000, 60.0);
 /// The first cut that passes and the shortest one are looked at again with so many times the elements. Where the first
 /// fails so, and where no first cut of the first views passes, trials go on with as many.
 const FINER: usize = 2;

@@ -6,6 +6,7 @@ use rayon::prelude::*;
 
 use super::cut::{Cut, Failure};
 use super::draw::{Addition, Drawing};
+use super::passed::Passed;
 use super::pattern::whole;
 use super::views::Views;
 use crate::control::Stage;
@@ -27,6 +28,11 @@ const TRIALS_A_ROUND: u32 = 4;
 
 /// How often elements are made finer for a cut at most, and how many times as many there are each time.
 const REFINED: (u32, f64) = (3, 1.4);
+
+/// As many as they come to where they are made finer as often as may be.
+pub(super) fn most_refined(elements: usize) -> usize {
+    (elements as f64 * REFINED.1.powi(REFINED.0 as i32)) as usize
+}
 
 /// Trials of cuts, and what came of them.
 pub(in crate::plan) struct Tries<'s, 'v> {
@@ -124,19 +130,25 @@ impl<'s, 'v> Tries<'s, 'v> {
             passed.push(passes);
             is_late |= report.outcome == Outcome::OutOfTime;
             let (outcome, progress) = (report.outcome, report.progress);
+            if passes {
+                self.passed.push((cut.clone(), report.clone()));
+                self.passed.sort_by(|a, b| b.0.length().total_cmp(&a.0.length()));
+                let all = self.passed.iter().map(|(cut, _)| cut);
+                incumbents.passed = Passed::of(self.views, self.elements, all);
+            }
             // What is not cut at all is a plan where it passes, and else says nothing to anybody.
             if passes || (self.passed.is_empty() && !cut.pattern.pieces.is_empty()) {
-                self.offer(bench, incumbents, cut, report.clone())?;
+                self.offer(bench, incumbents, cut, report)?;
             }
             if passes {
-                self.passed.push((cut.clone(), report));
-            } else if let Outcome::Stuck { place, .. } = outcome {
+                continue;
+            }
+            if let Outcome::Stuck { place, .. } = outcome {
                 self.failures.push(Failure { cut: cut.clone(), place, progress });
             }
         }
         if passed.contains(&true) {
             self.failures.clear();
-            self.passed.sort_by(|a, b| b.0.length().total_cmp(&a.0.length()));
         }
         Ok(if is_late && !passed.contains(&true) { None } else { Some(passed) })
     }
@@ -339,6 +351,8 @@ impl<'s, 'v> Tries<'s, 'v> {
         cut: &Cut,
         report: TrialReport,
     ) -> Result<(), PlanError> {
+        let is_first = is_pass(&report, bench.request).then_some(cut);
+        incumbents.passed = Passed::of(self.views, self.elements, is_first.into_iter());
         if let Some(candidate) = self.drawn(bench, cut)? {
             incumbents.replace(bench, candidate.with_trial(verdict_of(bench, report)))?;
         }

@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use serde::{Deserialize, Serialize};
+
 use super::super::error::PlanError;
 use super::super::request::PlanRequest;
 use super::super::setup::Setup;
@@ -61,6 +63,14 @@ pub(in crate::plan) struct View {
     awkward: Option<f64>,
     /// Once it was asked for.
     sheet: Option<Arc<PartingSheet>>,
+}
+
+/// What a view is found again by, whatever its number.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Mark {
+    direction: [f64; 3],
+    /// Length of its border, mm.
+    border: f64,
 }
 
 /// All ways to draw two sides of a model, and what their sheets are made with.
@@ -146,6 +156,22 @@ impl<'a> Views<'a> {
     /// The direction of a view.
     pub(in crate::plan) fn direction(&self, view: usize) -> Vector {
         self.views[view].labels.direction
+    }
+
+    /// The border of a view.
+    pub(super) fn border(&self, view: usize) -> &Border {
+        &self.views[view].border
+    }
+
+    /// What a view is found again by.
+    pub(super) fn mark(&self, view: usize) -> Mark {
+        let View { labels, border, .. } = &self.views[view];
+        Mark { direction: labels.direction.into(), border: border.length() }
+    }
+
+    /// The view that has a mark.
+    pub(super) fn marked(&self, mark: &Mark) -> Option<usize> {
+        (0..self.views.len()).find(|&view| self.mark(view) == *mark)
     }
 
     /// The potential that is 0 on the model and 1 on the outside.
