@@ -194,7 +194,7 @@ impl<'a, 'c> Families<'a, 'c> {
     ) -> Result<StopReason, PlanError> {
         let (early, end) = (self.at(SHORTENED), self.span.end());
         // The time for a last trial that would not come to an end is better used to shorten.
-        let is_in_vain = self.is_timed() && early + shortening.confirming_takes() > end;
+        let is_in_vain = self.is_timed() && shortening.is_confirmed_in_vain(end - early);
         let shortened = shortening.shorten(bench, incumbents, if is_in_vain { end } else { early });
         let shortened = incumbents.unless_faulty(shortened)?;
         clock.lap("shortening");

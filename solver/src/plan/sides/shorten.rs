@@ -283,10 +283,11 @@ impl<'s, 'v> Shortening<'s, 'v> {
         Ok(true)
     }
 
-    /// What the last look at the shortest cut is likely to take, seconds: as the last trials, with work that grows as in the
-    /// trial's own budget.
-    pub(in crate::plan) fn confirming_takes(&self) -> f64 {
-        self.tries.took * (FINER as f64).powf(GROWTH)
+    /// Whether trials are as fine already as they are made while cuts are shortened, and a last look at the shortest would take more
+    /// than so many seconds: as the last trials, with work that grows as in the trial's own budget.
+    pub(in crate::plan) fn is_confirmed_in_vain(&self, seconds: f64) -> bool {
+        let takes = self.tries.took * (FINER as f64).powf(GROWTH);
+        FINER * self.tries.elements > ELEMENTS.1 && takes > seconds
     }
 
     /// The shortest cut is tried once more with finer elements, and the next longer one beside it. If the shortest fails it is

@@ -4,7 +4,10 @@
 //! A ball on a rod in a block, uncut and with a cut along one side, and a ball in a blanket, with each
 //! number of elements asked for. With `demo` in their place: the demo pieces, uncut in a box of 15 mm, with
 //! 60 s each; `demo jug` takes one. Memory is the highest of the process so far. RAYON_NUM_THREADS=1 tells
-//! what one core does.
+//! what one core does. With `library` and numbers of elements: the mechanics beside felupe, where `SLITWRIGHT_PYTHON` names a Python
+//! that has it.
+
+mod library;
 
 use std::process::ExitCode;
 use std::time::Instant;
@@ -22,8 +25,11 @@ const AROUND: u32 = 48;
 
 fn main() -> ExitCode {
     let words = bench_words();
-    let asked: Result<Vec<usize>, _> = words.iter().map(|w| w.parse()).collect();
+    let beside = words.first().is_some_and(|w| w == "library");
+    let asked: Result<Vec<usize>, _> =
+        words.iter().skip(usize::from(beside)).map(|w| w.parse()).collect();
     let done = match asked {
+        Ok(asked) if beside => library::beside_a_library(&asked),
         _ if words.first().is_some_and(|w| w == "demo") => demo(words.get(1)),
         Ok(asked) if !asked.is_empty() => all(&asked),
         Ok(_) => all(&[5_000, 20_000, 60_000]),
