@@ -79,9 +79,32 @@ fn row(name: &str, report: &TrialReport, seconds: f64) -> Result<(), String> {
     Ok(())
 }
 
+/// One trial, and its row.
+fn tried(
+    name: &str,
+    (model, body): (&TriangleMesh, &MouldBody),
+    sheets: &[TriangleMesh],
+    settings: &TrialSettings,
+) -> Result<TrialReport, String> {
+    let rubber = Rubber::default();
+    let setup = TrialSetup {
+        body,
+        model,
+        sheets,
+        across: &[],
+        rubber: &rubber,
+        bridges: &[],
+        plugs: &[],
+        settings,
+    };
+    let start = Instant::now();
+    let report = run(&setup, &Control::silent()).map_err(|e| e.to_string())?;
+    row(name, &report, start.elapsed().as_secs_f64())?;
+    Ok(report)
+}
+
 fn demo(only: Option<&String>) -> Result<(), String> {
     let block = MouldShape::Box { side_clearance: 15.0, top_clearance: 15.0 };
-    let rubber = Rubber::default();
     head();
     for piece in demo_models::pieces() {
         if only.is_some_and(|o| o != piece.name) {
@@ -90,19 +113,7 @@ fn demo(only: Option<&String>) -> Result<(), String> {
         let model = piece.mesh().map_err(|e| e.to_string())?;
         let body = MouldBody::new(&model, &block).map_err(|e| e.to_string())?;
         let settings = TrialSettings { seconds: Some(60.0), ..TrialSettings::default() };
-        let setup = TrialSetup {
-            body: &body,
-            model: &model,
-            sheets: &[],
-            across: &[],
-            rubber: &rubber,
-            bridges: &[],
-            plugs: &[],
-            settings: &settings,
-        };
-        let start = Instant::now();
-        let report = run(&setup, &Control::silent()).map_err(|e| e.to_string())?;
-        row(piece.name, &report, start.elapsed().as_secs_f64())?;
+        tried(piece.name, (&model, &body), &[], &settings)?;
     }
     Ok(())
 }
@@ -111,7 +122,6 @@ fn all(asked: &[usize]) -> Result<(), String> {
     let model = ball_on_rod();
     let block = MouldShape::Box { side_clearance: 10.0, top_clearance: 10.0 };
     let blanket = MouldShape::Blanket { thickness: 6.0 };
-    let rubber = Rubber::default();
     head();
     for (name, shape, sheets) in [
         ("block, uncut", &block, vec![]),
@@ -122,19 +132,7 @@ fn all(asked: &[usize]) -> Result<(), String> {
         let body = MouldBody::new(&model, shape).map_err(|e| e.to_string())?;
         for &elements in asked {
             let settings = TrialSettings { elements, ..TrialSettings::default() };
-            let setup = TrialSetup {
-                body: &body,
-                model: &model,
-                sheets: &sheets,
-                across: &[],
-                rubber: &rubber,
-                bridges: &[],
-                plugs: &[],
-                settings: &settings,
-            };
-            let start = Instant::now();
-            let report = run(&setup, &Control::silent()).map_err(|e| e.to_string())?;
-            row(name, &report, start.elapsed().as_secs_f64())?;
+            let report = tried(name, (&model, &body), &sheets, &settings)?;
             if std::env::var_os("SLITWRIGHT_TRIAL_CURVE").is_some() {
                 for p in &report.pull {
                     println!("    {:8.2} mm {:8.2} N {}", p.travel, p.force, p.settled);
