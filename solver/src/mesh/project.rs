@@ -72,27 +72,27 @@ impl SurfaceLocator {
     /// A query point that is not finite has no nearest point; it is answered with a point of the
     /// first face at an infinite distance.
     pub fn closest(&self, point: &Point) -> SurfaceHit {
+        self.closest_within(point, f64::MAX).unwrap_or_else(|| SurfaceHit {
+            point: to_point(self.shape.vertices()[self.shape.indices()[0][0] as usize]),
+            face: FaceId(0),
+            normal: self.normal(FaceId(0)),
+            distance: f64::INFINITY,
+        })
+    }
+
+    /// The same where it is nearer than `distance`, mm.
+    pub fn closest_within(&self, point: &Point, distance: f64) -> Option<SurfaceHit> {
         let query = to_glam(&point.coords);
         // The face comes from the sub-shape's index: the feature id of a hit counts corners and
         // edges within one triangle, not triangles.
-        match CompositeShapeRef(&self.shape).project_local_point_and_get_location(
-            query,
-            f64::MAX,
-            false,
-        ) {
-            Some((face, projection, _)) => SurfaceHit {
-                point: to_point(projection.point),
-                face: FaceId(face),
-                normal: self.normal(FaceId(face)),
-                distance: (projection.point - query).length(),
-            },
-            None => SurfaceHit {
-                point: to_point(self.shape.vertices()[self.shape.indices()[0][0] as usize]),
-                face: FaceId(0),
-                normal: self.normal(FaceId(0)),
-                distance: f64::INFINITY,
-            },
-        }
+        let (face, projection, _) = CompositeShapeRef(&self.shape)
+            .project_local_point_and_get_location(query, distance, false)?;
+        Some(SurfaceHit {
+            point: to_point(projection.point),
+            face: FaceId(face),
+            normal: self.normal(FaceId(face)),
+            distance: (projection.point - query).length(),
+        })
     }
 
     /// Whether the surface is anywhere as near to a point as `distance`, mm. No point that is not finite is near to anything.
