@@ -102,6 +102,9 @@ pub fn trial_verdict(trial: &PlanTrial) -> String {
         Outcome::NoVerdict { why: Doubt::Unsettled } => {
             format!("No verdict: after {far}{way} the rubber did not come to rest")
         }
+        Outcome::NoVerdict { why: Doubt::Pierced } => format!(
+            "No verdict{way}: a part of the model went through the rubber, whose elements there are larger than it; try again with more elements"
+        ),
         Outcome::OutOfTime => format!("No verdict: time ran out after {far}{way}"),
     }
 }

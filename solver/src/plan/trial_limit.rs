@@ -33,6 +33,9 @@ fn outcome_text(trial: &PlanTrial, places: &Whereabouts) -> (bool, String) {
         Outcome::NoVerdict { why: Doubt::Unsettled } => {
             (false, format!("no verdict, the rubber did not come to rest: {figures}"))
         }
+        Outcome::NoVerdict { why: Doubt::Pierced } => {
+            (false, format!("no verdict, a part of the model went through the rubber: {figures}"))
+        }
         Outcome::OutOfTime => {
             (false, format!("time ran out before it ended; until then {figures}"))
         }

@@ -16,6 +16,8 @@ pub(super) struct Course {
     pub greatest: (f64, Point),
     pub stretch_99: f64,
     pub overlap: f64,
+    /// The most of the model's cores that were in the rubber at once.
+    pub pierced: usize,
     pub relaxation_steps: usize,
     /// Share of the way, see [`TrialReport::progress`].
     pub progress: f64,

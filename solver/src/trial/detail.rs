@@ -20,7 +20,7 @@ const GROWTH: f64 = 0.6;
 /// simulation held (solver/docs/trial.md); three across is what bending asks of linear elements. No source.
 const PLUG_SHARE: f64 = 1.0 / 3.0;
 /// Rays start this share of the model's span off the face that they leave.
-const LIFT: f64 = 1e-5;
+pub(super) const LIFT: f64 = 1e-5;
 
 /// What the skin of the model asks for.
 pub(super) struct Detail<'a> {

@@ -1,5 +1,7 @@
 //! The trial itself: lips aside, then step by step along a direction.
 
+use std::sync::Arc;
+
 use super::TrialError;
 use super::contact::RigidModel;
 use super::course::Course;
@@ -10,6 +12,7 @@ use super::hands::Hands;
 use super::material::Material;
 use super::opening::Opened;
 use super::parting::{Parted, part};
+use super::region::Filled;
 use super::relax::Relaxation;
 use super::report::*;
 use super::rig::{CLEARANCE, Rig};
@@ -37,7 +40,8 @@ pub(super) fn trial(
     first: Option<Vector>,
     control: &Control<'_>,
 ) -> Result<TrialReport, TrialError> {
-    let (model, body, spacing) = cut_rubber(setup, filled, elements, control)?;
+    let (model, body, filled) = cut_rubber(setup, filled, elements, control)?;
+    let spacing = filled.spacing;
     let elastic = Elastic::new(&body.solid, Material::of(setup.rubber));
     let surface = body.solid.surface();
     let mut skin: Vec<u32> = surface.iter().flatten().copied().collect();
@@ -51,7 +55,17 @@ pub(super) fn trial(
         volume: body.solid.total_volume() / 1000.0,
         pieces: body.pieces,
     };
-    let rig = Rig { setup, control, model, body, elastic, skin, surface, spacing };
+    let rig = Rig {
+        setup,
+        control,
+        model,
+        body,
+        elastic,
+        skin,
+        surface,
+        spacing,
+        cores: filled.cores.clone(),
+    };
     rig.run(first, mesh)
 }
 
@@ -65,18 +79,17 @@ pub(super) fn pieces_left(
     Ok(cut_rubber(setup, filled, elements, control)?.1.pieces)
 }
 
-/// The model, and the rubber in about `elements` elements, parted along the cuts, with their spacing, mm.
+/// The model, and the rubber in about `elements` elements, parted along the cuts, and before.
 fn cut_rubber(
     setup: &TrialSetup<'_>,
     filled: &FilledRubber,
     elements: usize,
     control: &Control<'_>,
-) -> Result<(RigidModel, Parted, f64), TrialError> {
+) -> Result<(RigidModel, Parted, Arc<Filled>), TrialError> {
     let model = RigidModel::new(setup.model, setup.body.board())?;
     let rubber = filled.with(setup, &model, elements, control)?;
-    let (solid, spacing) = (&rubber.0, rubber.1);
-    let body = part(solid, setup.sheets.iter().chain(setup.across), Some(&model))?;
-    Ok((model, body, spacing))
+    let body = part(&rubber.solid, setup.sheets.iter().chain(setup.across), Some(&model))?;
+    Ok((model, body, rubber))
 }
 
 impl Rig<'_> {
@@ -209,6 +222,10 @@ impl Rig<'_> {
                 |hindrance| Outcome::Stuck { hindrance, place: holding(&rubber, &direction) };
             if decides {
                 course.outcome = stuck(if torn { Hindrance::Tear } else { Hindrance::Pull });
+                return Ok(course);
+            }
+            if clear && course.pierced > 0 {
+                course.outcome = Outcome::NoVerdict { why: Doubt::Pierced };
                 return Ok(course);
             }
             if clear {

@@ -13,17 +13,19 @@
 use rayon::prelude::*;
 
 use super::contact::Obstacle;
+use super::cores::Core;
+use super::crossed::Crossed;
 use super::elastic::CHUNK;
 use super::feel::{Feel, PLANE_REACH};
 use super::solid::longest_edge;
 use crate::mesh::{Point, Vector};
 
 /// Share of the depth that one step takes away.
-const PUSH: f64 = 0.5;
+pub(super) const PUSH: f64 = 0.5;
 
 /// Share of the longest edge between its nodes that a point may lie deep: more than nodes alone let faces go into a ball of twice
 /// the elements' size, and less than half a limb as thick as the elements are long.
-const FREE_DEPTH: f64 = 0.4;
+pub(super) const FREE_DEPTH: f64 = 0.4;
 
 /// What nodes are asked to do by a point that is too deep.
 #[derive(Clone, Copy, Default)]
@@ -94,6 +96,7 @@ impl Spot {
 #[derive(Default)]
 pub(super) struct Faces {
     spots: Vec<Spot>,
+    crossed: Crossed,
     /// The most that points round each node ask of it.
     pushes: Vec<Push>,
     /// Nodes that are asked.
@@ -103,8 +106,14 @@ pub(super) struct Faces {
 }
 
 impl Faces {
-    /// Points of a surface at rest at `x`.
-    pub fn new(surface: &[[u32; 3]], x: &[Point], obstacle: &dyn Obstacle) -> Self {
+    /// Points of a surface at rest at `x`, in elements of the size `spacing`, mm, which keeps off an obstacle's cores besides.
+    pub fn new(
+        surface: &[[u32; 3]],
+        x: &[Point],
+        obstacle: &dyn Obstacle,
+        cores: &[Core],
+        spacing: f64,
+    ) -> Self {
         let mut edges: Vec<[u32; 2]> = surface
             .iter()
             .flat_map(|&[a, b, c]| [[a, b], [b, c], [c, a]])
@@ -129,7 +138,8 @@ impl Faces {
             spot.allowed = (-spot.feel.distance).max(FREE_DEPTH * spot.size(x));
         });
         let pushes = vec![Push::default(); x.len()];
-        Self { spots, pushes, asked: Vec::new(), travelled: 0.0 }
+        let crossed = Crossed::new(surface, cores, spacing);
+        Self { spots, crossed, pushes, asked: Vec::new(), travelled: 0.0 }
     }
 
     /// Nodes are elsewhere than the last strides have led them.
@@ -169,17 +179,24 @@ impl Faces {
                 asking
             })
             .collect();
+        let crossing = self.crossed.ask(x, strides);
         for n in self.asked.drain(..) {
             self.pushes[n as usize] = Push::default();
         }
         let larger = |a: Vector, b: Vector| if b.norm_squared() > a.norm_squared() { b } else { a };
-        for (k, push) in asking.into_iter().flatten() {
-            for &n in self.spots[k as usize].nodes() {
+        let mut ask = |nodes: &[u32], push: Push| {
+            for &n in nodes {
                 let most = &mut self.pushes[n as usize];
                 most.out = larger(most.out, push.out);
                 most.stop = larger(most.stop, push.stop);
                 self.asked.push(n);
             }
+        };
+        for (k, push) in asking.into_iter().flatten() {
+            ask(self.spots[k as usize].nodes(), push);
+        }
+        for (nodes, push) in crossing {
+            ask(&nodes, push);
         }
     }
 

@@ -6,16 +6,15 @@
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use super::contact::RigidModel;
-use super::region::mesh_rubber;
-use super::solid::Solid;
+use super::region::{Filled, mesh_rubber};
 use super::{TrialError, TrialSetup};
 use crate::control::Control;
 
 /// So many numbers of elements are kept, those asked for last: a search uses two or three, and each takes a few MiB.
 const KEPT: usize = 4;
 
-/// What came of filling: the elements with their spacing, mm, or why there are none.
-type Made = Result<Arc<(Solid, f64)>, TrialError>;
+/// What came of filling: the elements, or why there are none.
+type Made = Result<Arc<Filled>, TrialError>;
 
 /// The elements of one mould by the number asked for, the last one asked for last.
 #[derive(Default)]
@@ -24,7 +23,7 @@ pub struct FilledRubber {
 }
 
 impl FilledRubber {
-    /// The rubber filled with at most about `elements` tetrahedra, and their spacing. All setups that ask must be of one mould:
+    /// The rubber filled with at most about `elements` tetrahedra. All setups that ask must be of one mould:
     /// same body, model and plugs.
     pub(super) fn with(
         &self,

@@ -10,7 +10,8 @@
 //! With a time to keep to, coarse trials go before finer ones (`budget`).
 //!
 //! What the trial does not see: lips do not touch each other; the rubber is kept out of the model at its
-//! nodes, and to a good third of an element between them (`faces`); gravity and suction are left out; the
+//! nodes, to a good third of an element between them (`faces`), and out of the inmost half of the model's thin parts
+//! (`cores`, `crossed`); gravity and suction are left out; the
 //! gate of a model that hangs on a sprue is not open.
 //!
 //! Lengths in mm, forces in N, stresses in MPa. Everything is in the mould frame.
@@ -18,7 +19,9 @@
 mod blocks;
 mod budget;
 mod contact;
+mod cores;
 mod course;
+mod crossed;
 mod detail;
 mod directions;
 mod draw;

@@ -107,6 +107,7 @@ impl Rig<'_> {
                 greatest: (0.0, rest.first().copied().unwrap_or(Point::origin())),
                 stretch_99: 0.0,
                 overlap: 0.0,
+                pierced: 0,
                 relaxation_steps: 0,
                 progress: 0.0,
             },

@@ -5,9 +5,12 @@ use std::collections::HashSet;
 use rayon::prelude::*;
 
 use super::contact::RigidModel;
+use super::cores::{Core, cores, in_rubber};
+use super::crossed::free;
 use super::detail::Detail;
+use super::faces::FREE_DEPTH;
 use super::lattice::fill;
-use super::solid::{Skin, Solid};
+use super::solid::{Skin, Solid, longest_edge};
 use super::space::Region;
 use super::tets::{edges, edges_of};
 use super::{TrialError, TrialSetup};
@@ -88,13 +91,23 @@ const PIERCED: f64 = 0.02;
 /// Rounds of fitting the spacing to the number of elements.
 const FITTING_ROUNDS: usize = 4;
 
-/// Fill the rubber with at most about `elements` tetrahedra. Also tells their spacing, mm.
-pub fn mesh_rubber(
+/// Rubber at rest, filled with elements.
+#[derive(Debug)]
+pub(super) struct Filled {
+    pub solid: Solid,
+    /// Edge of the lattice's cubes where it is finest, mm.
+    pub spacing: f64,
+    /// The model's, but for those that elements reach into.
+    pub cores: Vec<Core>,
+}
+
+/// Fill the rubber with at most about `elements` tetrahedra.
+pub(super) fn mesh_rubber(
     setup: &TrialSetup<'_>,
     model: &RigidModel,
     elements: usize,
     control: &Control<'_>,
-) -> Result<(Solid, f64), TrialError> {
+) -> Result<Filled, TrialError> {
     let region = RubberRegion::new(setup, model);
     let volume = setup.body.rubber_volume() * 1000.0;
     // Clipped elements come on top of whole ones.
@@ -122,7 +135,15 @@ pub fn mesh_rubber(
             volume: volume / 1000.0,
         });
     }
-    Ok((solid, spacing))
+    let longest = |face: [u32; 3]| longest_edge(&face.map(|n| solid.nodes[n as usize]));
+    let dip = FREE_DEPTH * solid.surface().into_iter().map(longest).fold(0.0, f64::max);
+    let mut cores = cores(setup.body.model(), setup.model, spacing, dip);
+    let middles: Vec<Point> = cores.iter().map(|core| core.middle).collect();
+    let mut taken = in_rubber(&middles, &solid.elements, &solid.nodes).into_iter();
+    cores.retain(|_| taken.next() == Some(false));
+    let mut free = free(&solid.surface(), &solid.nodes, &cores).into_iter();
+    cores.retain(|_| free.next() == Some(true));
+    Ok(Filled { solid, spacing, cores })
 }
 
 /// Elements that go through the model are no rubber: coarse ones reach across a limb from one node to the next, and

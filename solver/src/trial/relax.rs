@@ -13,6 +13,7 @@
 use rayon::prelude::*;
 
 use super::contact::Obstacle;
+use super::cores::Core;
 use super::elastic::{CHUNK, Elastic, Workspace};
 use super::faces::Faces;
 use super::feel::{Feel, put_back, rubbed};
@@ -225,9 +226,9 @@ impl<'a> Relaxation<'a> {
     }
 
     /// Keep middles of faces and of their edges out of the obstacle too, but for a little, or
-    /// as far as they are out of it now.
-    pub fn guard(&mut self, surface: &[[u32; 3]], obstacle: &dyn Obstacle) {
-        self.faces = Faces::new(surface, &self.x, obstacle);
+    /// as far as they are out of it now, and whole faces out of its cores.
+    pub(super) fn guard(&mut self, surface: &[[u32; 3]], obstacle: &dyn Obstacle, cores: &[Core]) {
+        self.faces = Faces::new(surface, &self.x, obstacle, cores, self.spacing);
     }
 
     /// How far the bound of the stiffness is from the truth, by the power method.

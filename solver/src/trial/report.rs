@@ -141,6 +141,8 @@ pub enum Hindrance {
 pub enum Doubt {
     /// The rubber never came to rest.
     Unsettled,
+    /// A part of the model went through rubber whose elements there are larger than it.
+    Pierced,
 }
 
 /// How a trial ended.
@@ -241,8 +243,8 @@ pub struct TrialReport {
     /// The strain that all but a hundredth of the rubber stayed below when it was greatest.
     pub stretch_99: f64,
     /// Greatest depth in the model of any element's middle, over the element's longest edge: only nodes
-    /// are kept out altogether. From about a half on, rubber may have slipped through a part of the model that
-    /// is finer than the elements, and a release is not to be believed.
+    /// are kept out altogether. From about a half on a release is not to be believed. (Rubber with a thin part of the
+    /// model right through it gives [`Doubt::Pierced`].)
     pub overlap: f64,
     /// The pull along the way.
     pub pull: Vec<PullPoint>,

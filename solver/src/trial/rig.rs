@@ -2,6 +2,7 @@
 
 use super::TrialError;
 use super::contact::{Obstacle, RigidModel};
+use super::cores::Core;
 use super::course::Course;
 use super::directions;
 use super::elastic::Elastic;
@@ -35,6 +36,8 @@ pub(super) struct Rig<'a> {
     pub skin: Vec<u32>,
     pub surface: Vec<[u32; 3]>,
     pub spacing: f64,
+    /// Where in the model rubber must never be.
+    pub cores: Vec<Core>,
 }
 
 impl Rig<'_> {
@@ -65,7 +68,7 @@ impl Rig<'_> {
     pub fn rubber(&self, x: Vec<Point>, direction: Vector, held: usize) -> Relaxation<'_> {
         let force = self.setup.settings.hand_force;
         let mut rubber = Relaxation::new(&self.elastic, x, &self.skin, self.spacing);
-        rubber.guard(&self.surface, &self.model);
+        rubber.guard(&self.surface, &self.model, &self.cores);
         rubber.balance = Some((direction, LEAST_BALANCE * force));
         rubber.least_load = LEAST_LOAD * force / (held.max(1) as f64).sqrt();
         rubber

@@ -5,5 +5,6 @@ mod meshes;
 mod references;
 mod release;
 pub mod shapes;
+mod spikes;
 mod two_sides;
 mod work;
