@@ -42,7 +42,7 @@ pub enum Tried {
     Narrowly,
     /// It did not.
     Held,
-    /// It did not come to rest where it would have decided.
+    /// Its trial ended without an answer.
     NoVerdict,
     /// Time ran out first.
     OutOfTime,

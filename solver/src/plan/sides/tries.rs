@@ -140,10 +140,7 @@ impl<'s, 'v> Tries<'s, 'v> {
             if passes || (self.passed.is_empty() && !cut.pattern.pieces.is_empty()) {
                 self.offer(bench, incumbents, cut, report)?;
             }
-            if passes {
-                continue;
-            }
-            if let Outcome::Stuck { place, .. } = outcome {
+            if let (false, Outcome::Stuck { place, .. }) = (passes, outcome) {
                 self.failures.push(Failure { cut: cut.clone(), place, progress });
             }
         }
