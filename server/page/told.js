@@ -47,7 +47,9 @@ function trialWords(trial) {
     TRIAL_OUTCOME_FAILED: `The release was not tried: ${trial.message}`,
     TRIAL_OUTCOME_NOT_YET: "The release was not tried yet: the work goes on",
     TRIAL_OUTCOME_NO_VERDICT:
-      "The trial gave no verdict: a step that would have decided did not come to rest",
+      trial.doubt === "DOUBT_PIERCED"
+        ? "The trial gave no verdict: a part of the model went through rubber that is reckoned too coarsely there"
+        : "The trial gave no verdict: a step that would have decided did not come to rest",
   };
   const stuck = {
     HINDRANCE_PULL: "it takes more pull than two hands have",

@@ -41,7 +41,13 @@ fn outcome(trial: &v1::Trial) -> Option<Outcome> {
     match trial.outcome() {
         v1::TrialOutcome::Released => Some(Outcome::Released),
         v1::TrialOutcome::OutOfTime => Some(Outcome::OutOfTime),
-        v1::TrialOutcome::NoVerdict => Some(Outcome::NoVerdict { why: Doubt::Unsettled }),
+        v1::TrialOutcome::NoVerdict => Some(Outcome::NoVerdict {
+            why: match trial.doubt() {
+                v1::Doubt::Pierced => Doubt::Pierced,
+                // Plans that were stored before there was a second reason name none.
+                v1::Doubt::Unsettled | v1::Doubt::Unspecified => Doubt::Unsettled,
+            },
+        }),
         v1::TrialOutcome::Stuck => Some(Outcome::Stuck {
             hindrance: match trial.hindrance() {
                 v1::Hindrance::Tear => Hindrance::Tear,
@@ -88,5 +94,24 @@ fn row(row: &Compared) -> v1::ComparedPlan {
         .into(),
         greatest_pull_n: row.trial.map(|(_, pull)| pull),
         on_front: row.on_front,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::convert::trial::doubt;
+
+    #[test]
+    fn a_stored_trial_without_a_verdict_keeps_its_reason() {
+        for why in [Doubt::Unsettled, Doubt::Pierced] {
+            let verdict = Outcome::NoVerdict { why };
+            let stored = v1::Trial {
+                outcome: v1::TrialOutcome::NoVerdict.into(),
+                doubt: doubt(&verdict).into(),
+                ..v1::Trial::default()
+            };
+            assert_eq!(outcome(&stored), Some(verdict));
+        }
     }
 }

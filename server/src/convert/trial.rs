@@ -2,7 +2,7 @@
 
 use slitwright_proto::v1;
 use slitwright_solver::plan::{NotTried, PlanTrial, TrialMode, TrialRequest, TrialVerdict};
-use slitwright_solver::trial::{Hindrance, Outcome};
+use slitwright_solver::trial::{Doubt, Hindrance, Outcome};
 
 use super::geometry::{direction, point};
 use super::violations::{Collector, join};
@@ -84,6 +84,7 @@ fn ran(trial: &PlanTrial) -> v1::Trial {
         outcome: outcome.into(),
         message: String::new(),
         hindrance: stuck.map_or(v1::Hindrance::Unspecified, |(why, _)| hindrance(why)).into(),
+        doubt: doubt(&report.outcome).into(),
         stuck_at: stuck.map(|(_, place)| point(&(to_model * place))),
         direction: Some(direction(&(to_model * report.direction))),
         greatest_strain: report.greatest_stretch,
@@ -124,5 +125,13 @@ fn hindrance(hindrance: Hindrance) -> v1::Hindrance {
         Hindrance::Pull => v1::Hindrance::Pull,
         Hindrance::Tear => v1::Hindrance::Tear,
         Hindrance::Caught => v1::Hindrance::Caught,
+    }
+}
+
+pub(super) fn doubt(outcome: &Outcome) -> v1::Doubt {
+    match outcome {
+        Outcome::NoVerdict { why: Doubt::Unsettled } => v1::Doubt::Unsettled,
+        Outcome::NoVerdict { why: Doubt::Pierced } => v1::Doubt::Pierced,
+        Outcome::Released | Outcome::OutOfTime | Outcome::Stuck { .. } => v1::Doubt::Unspecified,
     }
 }

@@ -113,6 +113,7 @@ fn any_trial() -> impl Strategy<Value = TrialVerdict> {
         stuck(Hindrance::Tear),
         stuck(Hindrance::Caught),
         Outcome::NoVerdict { why: Doubt::Unsettled },
+        Outcome::NoVerdict { why: Doubt::Pierced },
         Outcome::OutOfTime,
     ]);
     let ran = (outcomes, prop::sample::select(vec![0.0, 0.8]), 1..=2usize);
