@@ -5,6 +5,10 @@
 set -eu
 here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
 target=${1:-$here/meshes}
+case $target in
+/*) ;;
+*) target=$PWD/$target ;;
+esac
 wanted="bunny00 bull eight elephant hand knot1 refined_elephant"
 
 complete() {
