@@ -1,22 +1,13 @@
 //! The one seam to the collision library: nearest points, inside or outside, and which edges of
 //! one mesh pass through faces of another.
 
-use parry3d_f64::math::Vector as Glam;
 use parry3d_f64::query::{PointQuery, Ray};
 use parry3d_f64::shape::{CompositeShapeRef, TriMesh, TriMeshFlags};
 
-use crate::mesh::{FaceId, Point, Topology, TriangleMesh, Vector};
+use crate::mesh::{FaceId, Point, Topology, TriangleMesh, Vector, to_glam, to_point};
 
 use super::BridgeError;
 use crate::union_find::UnionFind;
-
-fn to_glam(p: Point) -> Glam {
-    Glam::new(p.x, p.y, p.z)
-}
-
-fn from_glam(p: Glam) -> Point {
-    Point::new(p.x, p.y, p.z)
-}
 
 /// A mesh that can be asked where it is.
 pub(super) struct Solid<'a> {
@@ -39,7 +30,7 @@ pub(super) struct Nearest {
 impl<'a> Solid<'a> {
     /// Index a closed mesh, or an open one for [`Solid::pierced_faces`] only.
     pub fn new(mesh: &'a TriangleMesh, closed: bool) -> Result<Self, BridgeError> {
-        let vertices = mesh.positions.iter().map(|&p| to_glam(p)).collect();
+        let vertices = mesh.positions.iter().map(|p| to_glam(&p.coords)).collect();
         let flags = if closed { TriMeshFlags::ORIENTED } else { TriMeshFlags::empty() };
         TriMesh::with_flags(vertices, mesh.faces.clone(), flags)
             .map(|tree| Self { mesh, tree })
@@ -48,10 +39,10 @@ impl<'a> Solid<'a> {
 
     /// Nearest point of the surface.
     pub fn nearest(&self, p: Point) -> Nearest {
-        let found = self.tree.project_local_point(to_glam(p), false);
+        let found = self.tree.project_local_point(to_glam(&p.coords), false);
         let area = self.mesh.area_vector(FaceId(found.subshape));
         Nearest {
-            point: from_glam(found.point),
+            point: to_point(found.point),
             inside: found.is_inside,
             normal: area.try_normalize(0.0).unwrap_or_default(),
             face: found.subshape,
@@ -60,13 +51,13 @@ impl<'a> Solid<'a> {
 
     /// Distance along a unit direction to the first hit, if any within `reach`.
     pub fn cast(&self, from: Point, direction: Vector, reach: f64) -> Option<f64> {
-        let ray = Ray::new(to_glam(from), Glam::new(direction.x, direction.y, direction.z));
+        let ray = Ray::new(to_glam(&from.coords), to_glam(&direction));
         CompositeShapeRef(&self.tree).cast_local_ray(&ray, reach, false).map(|hit| hit.1)
     }
 
     /// Faces that the segment from `p` to `q` passes through, at least the first.
     fn hit(&self, p: Point, q: Point) -> Option<u32> {
-        let ray = Ray::new(to_glam(p), to_glam(q) - to_glam(p));
+        let ray = Ray::new(to_glam(&p.coords), to_glam(&(q - p)));
         CompositeShapeRef(&self.tree).cast_local_ray(&ray, 1.0, false).map(|hit| hit.0)
     }
 

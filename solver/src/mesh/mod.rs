@@ -54,6 +54,7 @@ pub use prepare::{
     prepare_with,
 };
 pub use project::{LocatorError, SurfaceHit, SurfaceLocator};
+pub(crate) use project::{to_glam, to_point};
 pub(crate) use rebuild::solid_angle_share;
 pub use rebuild::{Deviation, REBUILD_SHARE, RebuildError, Rebuilt, WindingNumbers, rebuild};
 pub use remesh::{RemeshError, planning_mesh};

@@ -1,7 +1,7 @@
 //! Nearest points and rays on a mesh: how results travel between meshes of one surface.
 //!
 //! The queries are parry3d's bounding volume hierarchy. That library does its mathematics in
-//! glam; this file is the one seam where points are converted, for `hull.rs` too.
+//! glam; points are converted by the two functions here, wherever that library is asked.
 
 use parry3d_f64::bounding_volume::Aabb;
 use parry3d_f64::math::Vector as GlamVector;
@@ -43,11 +43,11 @@ pub struct SurfaceLocator {
     shape: TriMesh,
 }
 
-pub(super) fn to_glam(v: &Vector) -> GlamVector {
+pub(crate) fn to_glam(v: &Vector) -> GlamVector {
     GlamVector::new(v.x, v.y, v.z)
 }
 
-pub(super) fn to_point(v: GlamVector) -> Point {
+pub(crate) fn to_point(v: GlamVector) -> Point {
     Point::new(v.x, v.y, v.z)
 }
 

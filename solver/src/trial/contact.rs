@@ -1,11 +1,10 @@
 //! Where the rubber meets what is rigid.
 
-use parry3d_f64::math::Vector as Glam;
 use parry3d_f64::query::{PointQuery, PointQueryWithLocation};
 use parry3d_f64::shape::{TriMesh, TriMeshFlags};
 
 use super::TrialError;
-use crate::mesh::{Point, SurfaceLocator, TriangleMesh, Vector};
+use crate::mesh::{Point, SurfaceLocator, TriangleMesh, Vector, to_glam, to_point};
 
 /// How a point lies to a rigid body.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -53,7 +52,7 @@ impl RigidModel {
         let mut lies = on_board.iter();
         walls.faces.retain(|_| lies.next() == Some(&false));
         let walls = SurfaceLocator::new(&walls)?;
-        let vertices = model.positions.iter().map(|p| Glam::new(p.x, p.y, p.z)).collect::<Vec<_>>();
+        let vertices = model.positions.iter().map(|p| to_glam(&p.coords)).collect::<Vec<_>>();
         let solid = TriMesh::with_flags(vertices, model.faces.clone(), TriMeshFlags::ORIENTED)
             .map_err(|fault| TrialError::Model { message: fault.to_string() })?;
         Ok(Self { solid, walls, on_board, board })
@@ -80,7 +79,7 @@ impl RigidModel {
     }
 
     fn holds(&self, point: &Point) -> bool {
-        self.solid.project_local_point(Glam::new(point.x, point.y, point.z), false).is_inside
+        self.solid.project_local_point(to_glam(&point.coords), false).is_inside
     }
 }
 
@@ -105,13 +104,13 @@ impl Obstacle for RigidModel {
 impl RigidModel {
     /// How a point lies to the walls, if they are no farther than `reach`.
     fn walls_within(&self, point: &Point, reach: f64) -> Option<Touch> {
-        let query = Glam::new(point.x, point.y, point.z);
+        let query = to_glam(&point.coords);
         let (near, (face, _)) =
             self.solid.project_local_point_and_get_location_with_max_dist(query, false, reach)?;
         if self.on_board[face as usize] {
             return Some(self.to_walls(point));
         }
-        let foot = Point::new(near.point.x, near.point.y, near.point.z);
+        let foot = to_point(near.point);
         let normal = || {
             let normal = self.solid.triangle(face).scaled_normal();
             let normal = Vector::new(normal.x, normal.y, normal.z);
