@@ -9,14 +9,15 @@
 
 use std::collections::HashSet;
 
-use parry3d_f64::bounding_volume::Aabb;
-use parry3d_f64::math::Vector as Glam;
+use parry3d_f64::bounding_volume::{Aabb, BoundingVolume};
 use parry3d_f64::partitioning::{Bvh, BvhBuildStrategy};
+use parry3d_f64::query::PointQuery;
 use parry3d_f64::shape::Tetrahedron;
 use rayon::prelude::*;
 
 use super::detail::LIFT;
-use crate::mesh::{FaceId, Point, SurfaceLocator, TriangleMesh, Vector};
+use super::solid::{Solid, longest_edge};
+use crate::mesh::{FaceId, Point, SurfaceLocator, TriangleMesh, Vector, to_glam};
 
 /// Radius of a core over that of the ball: flat faces of elements half as long as a rod is thick, as
 /// [`Detail`](super::detail::Detail) wants them, dip a fifth of its radius deep.
@@ -29,6 +30,9 @@ const SIDES: f64 = 0.94;
 /// Distance between points on the surface over the diameter there: no face as large as a limb is thick slips between its
 /// cores.
 const DENSITY: f64 = 1.0;
+/// Share of the longest edge between its nodes that a point of a face may lie deep in the model: more than nodes alone let faces
+/// go into a ball of twice the elements' size, and less than half a limb as thick as the elements are long.
+pub(super) const FREE_DEPTH: f64 = 0.4;
 /// Rounds of shrinking a ball, and the share of its radius by which the surface may be in it.
 const ROUNDS: usize = 20;
 const WITHIN: f64 = 0.1;
@@ -41,6 +45,26 @@ pub(super) struct Core {
     pub middle: Point,
     /// mm.
     pub radius: f64,
+}
+
+/// Cores of a closed model in rubber whose elements have the size `spacing`, mm, where they are finest.
+pub(super) fn cores_within(
+    surface: &SurfaceLocator,
+    model: &TriangleMesh,
+    rubber: &Solid,
+    spacing: f64,
+) -> Vec<Core> {
+    let longest = |face: [u32; 3]| longest_edge(&face.map(|n| rubber.nodes[n as usize]));
+    let dip = FREE_DEPTH * rubber.surface().into_iter().map(longest).fold(0.0, f64::max);
+    cores(surface, model, spacing, dip)
+}
+
+/// Those of some cores that rubber at rest does not reach into. Cuts move its nodes, and what is in a core from the start would be
+/// pushed out of it on both sides of a cut.
+pub(super) fn free_of(cores: &[Core], rubber: &Solid) -> Vec<Core> {
+    let rubber = Rubber::new(&rubber.elements, &rubber.nodes);
+    let is_free = |core: &&Core| !rubber.reaches(&core.middle, core.radius);
+    cores.iter().filter(is_free).copied().collect()
 }
 
 /// Cores of a closed model for elements of the size `spacing`, mm, whose faces dip at most `dip` mm deep by themselves: only
@@ -155,30 +179,45 @@ impl Place {
     }
 }
 
-/// Which of some points lie in rubber whose nodes are at `x`.
-pub(super) fn in_rubber(points: &[Point], elements: &[[u32; 4]], x: &[Point]) -> Vec<bool> {
-    let corners = |e: usize| elements[e].map(|n| glam(&x[n as usize]));
-    let boxes = (0..elements.len()).map(|e| (e, Aabb::from_points(corners(e))));
-    let tree = Bvh::from_iter(BvhBuildStrategy::Binned, boxes);
-    let holds = |e: u32, p: Glam| {
-        let [a, b, c, d] = corners(e as usize);
-        let shares = Tetrahedron::new(a, b, c, d).barycentric_coordinates(p);
-        shares.is_some_and(|shares| shares.iter().all(|s| *s >= 0.0))
-    };
-    let is_in = |p: &Point| {
-        let at = glam(p);
-        tree.intersect_aabb(&Aabb::new(at, at)).any(|e| holds(e, at))
-    };
-    points.par_iter().map(is_in).collect()
+/// Rubber that can be asked what is in it.
+struct Rubber<'a> {
+    elements: &'a [[u32; 4]],
+    x: &'a [Point],
+    tree: Bvh,
 }
 
-pub(super) fn glam(p: &Point) -> Glam {
-    Glam::new(p.x, p.y, p.z)
+impl<'a> Rubber<'a> {
+    fn new(elements: &'a [[u32; 4]], x: &'a [Point]) -> Self {
+        let corners = |nodes: &[u32; 4]| nodes.map(|n| to_glam(&x[n as usize].coords));
+        let boxes = elements.iter().map(|nodes| Aabb::from_points(corners(nodes)));
+        Self { elements, x, tree: Bvh::from_iter(BvhBuildStrategy::Binned, boxes.enumerate()) }
+    }
+
+    /// Whether it reaches within `radius` mm of a point, or holds it.
+    fn reaches(&self, point: &Point, radius: f64) -> bool {
+        let at = to_glam(&point.coords);
+        let is_near = |element: u32| {
+            let nodes = self.elements[element as usize];
+            let [a, b, c, d] = nodes.map(|n| to_glam(&self.x[n as usize].coords));
+            Tetrahedron::new(a, b, c, d).distance_to_local_point(at, true) <= radius
+        };
+        self.tree.intersect_aabb(&Aabb::new(at, at).loosened(radius)).any(is_near)
+    }
+}
+
+/// How many cores have their middles in rubber whose nodes are at `x`.
+pub(super) fn pierced(cores: &[Core], elements: &[[u32; 4]], x: &[Point]) -> usize {
+    if cores.is_empty() {
+        return 0;
+    }
+    let rubber = Rubber::new(elements, x);
+    cores.par_iter().filter(|core| rubber.reaches(&core.middle, 0.0)).count()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::trial::solid::Skin;
     use crate::trial::tests::shapes::revolved;
 
     const SPACING: f64 = 3.0;
@@ -239,10 +278,27 @@ mod tests {
     }
 
     #[test]
-    fn points_in_rubber_are_told() {
+    fn cores_whose_middle_is_in_rubber_are_counted() {
         let x = [[0.0; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]].map(Point::from);
-        let points = [[0.2; 3], [0.4; 3]].map(Point::from);
-        assert_eq!(in_rubber(&points, &[[0, 1, 2, 3]], &x), [true, false]);
-        assert_eq!(in_rubber(&points, &[], &[]), [false, false]);
+        let [within, beside] =
+            [[0.2; 3], [0.4; 3]].map(|p| Core { middle: Point::from(p), radius: 0.1 });
+        assert_eq!(pierced(&[within, beside], &[[0, 1, 2, 3]], &x), 1);
+        assert_eq!(pierced(&[beside], &[[0, 1, 2, 3]], &x), 0);
+        assert_eq!(pierced(&[within], &[], &[]), 0);
+    }
+
+    /// The face across lies at a distance of 0.2 / sqrt(3) from the point beside it.
+    #[test]
+    fn rubber_reaches_into_a_ball_that_a_face_or_a_whole_element_is_in() {
+        let x = [[0.0; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]].map(Point::from);
+        let rubber = Rubber::new(&[[0, 1, 2, 3]], &x);
+        let beside = Point::new(0.4, 0.4, 0.4);
+        assert!(rubber.reaches(&beside, 0.12) && !rubber.reaches(&beside, 0.11));
+        assert!(rubber.reaches(&Point::new(0.2, 0.2, 0.2), 1e-3));
+        assert!(rubber.reaches(&Point::new(-5.0, -5.0, -5.0), 20.0));
+        let one =
+            Solid { nodes: x.to_vec(), skins: vec![Skin::None; 4], elements: vec![[0, 1, 2, 3]] };
+        let cores = [0.11, 0.12].map(|radius| Core { middle: beside, radius });
+        assert_eq!(free_of(&cores, &one), cores[..1]);
     }
 }

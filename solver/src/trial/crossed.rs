@@ -12,11 +12,14 @@ use parry3d_f64::query::PointQuery;
 use parry3d_f64::shape::Triangle;
 use rayon::prelude::*;
 
-use super::cores::{Core, glam};
+use super::cores::Core;
 use super::elastic::CHUNK;
 use super::faces::{PUSH, Push};
-use crate::mesh::{Point, Vector};
+use crate::mesh::{Point, Vector, to_glam, to_point};
 
+/// No face is moved out by more than this share of the spacing in one step, as no node moves farther by itself: what is deep in a
+/// core would turn the elements behind it inside out.
+const LONGEST_PUSH: f64 = 0.2;
 /// It is looked for faces near cores anew when a node has moved by this share of the spacing.
 const LOOSE: f64 = 0.5;
 
@@ -38,6 +41,8 @@ pub(super) struct Crossed {
     moved: Vec<f64>,
     /// mm.
     loose: f64,
+    /// mm.
+    longest: f64,
 }
 
 impl Crossed {
@@ -47,6 +52,7 @@ impl Crossed {
             faces: faces.to_vec(),
             watches: cores.iter().map(unknown).collect(),
             loose: LOOSE * spacing,
+            longest: LONGEST_PUSH * spacing,
             ..Self::default()
         }
     }
@@ -64,13 +70,13 @@ impl Crossed {
             self.look_round(x);
             most = 0.0;
         }
-        let (faces, moved) = (&self.faces, &self.moved);
+        let (faces, moved, longest) = (&self.faces, &self.moved, self.longest);
         let asked: Vec<Vec<([u32; 3], Push)>> = self
             .watches
             .par_iter()
             .with_min_len(CHUNK)
             .filter(|watch| watch.nearest <= most)
-            .map(|watch| watch.ask(faces, moved, x, strides))
+            .map(|watch| watch.ask(faces, (moved, longest), x, strides))
             .collect();
         asked.into_iter().flatten().collect()
     }
@@ -100,7 +106,7 @@ impl Watch {
     fn ask(
         &self,
         faces: &[[u32; 3]],
-        moved: &[f64],
+        (moved, longest): (&[f64], f64),
         x: &[Point],
         strides: &[Vector],
     ) -> Vec<([u32; 3], Push)> {
@@ -113,7 +119,10 @@ impl Watch {
             let (depth, inward) = entered(&self.core, &corners)?;
             let stride: Vector = nodes.iter().map(|&n| strides[n as usize]).sum();
             let forth = stride.dot(&inward).max(0.0) / 3.0;
-            Some((nodes, Push { out: inward * (-PUSH * depth), stop: inward * -forth }))
+            Some((
+                nodes,
+                Push { out: inward * -(PUSH * depth).min(longest), stop: inward * -forth },
+            ))
         };
         self.near.iter().filter_map(one).collect()
     }
@@ -139,38 +148,27 @@ fn entered(core: &Core, corners: &[Point; 3]) -> Option<(f64, Vector)> {
 
 /// The way from the nearest point of a face to a core's middle, mm.
 fn reach(core: &Core, corners: &[Point; 3]) -> Vector {
-    let [a, b, c] = corners.map(|p| glam(&p));
-    let middle = glam(&core.middle);
-    let near = Triangle::new(a, b, c).project_local_point(middle, true).point;
-    Vector::new(middle.x - near.x, middle.y - near.y, middle.z - near.z)
+    let [a, b, c] = corners.map(|p| to_glam(&p.coords));
+    let middle = to_glam(&core.middle.coords);
+    core.middle - to_point(Triangle::new(a, b, c).project_local_point(middle, true).point)
 }
 
 fn boxes(faces: &[[u32; 3]], x: &[Point]) -> Bvh {
-    let boxed = |face: &[u32; 3]| Aabb::from_points(face.map(|n| glam(&x[n as usize])));
+    let boxed = |face: &[u32; 3]| Aabb::from_points(face.map(|n| to_glam(&x[n as usize].coords)));
     Bvh::from_iter(BvhBuildStrategy::Binned, faces.iter().map(boxed).enumerate())
 }
 
 fn around(core: &Core, loose: f64) -> Aabb {
-    let middle = glam(&core.middle);
+    let middle = to_glam(&core.middle.coords);
     Aabb::new(middle, middle).loosened(core.radius + loose)
-}
-
-/// Which cores no face enters.
-pub(super) fn free(faces: &[[u32; 3]], x: &[Point], cores: &[Core]) -> Vec<bool> {
-    let tree = boxes(faces, x);
-    let is_in = |core: &Core, face: u32| {
-        let corners = faces[face as usize].map(|n| x[n as usize]);
-        reach(core, &corners).norm() < core.radius
-    };
-    cores
-        .par_iter()
-        .map(|core| !tree.intersect_aabb(&around(core, 0.0)).any(|face| is_in(core, face)))
-        .collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Long enough that a push of 2 mm is no long way.
+    const SPACING: f64 = 10.0;
 
     /// A core of radius 2 mm at the origin, and a level face whose rubber is below (`true`) or above.
     fn asked(z: f64, is_below: bool, stride: f64) -> Vec<([u32; 3], Push)> {
@@ -179,7 +177,7 @@ mod tests {
         let face = if is_below { [0, 1, 2] } else { [0, 2, 1] };
         let strides = vec![Vector::z() * stride; x.len()];
         // It does not matter where it was first looked at, far off or near.
-        let mut crossed = Crossed::new(&[face], &[core], 2.0);
+        let mut crossed = Crossed::new(&[face], &[core], SPACING);
         let away = x.map(|p| p + Vector::new(0.9, 0.0, 0.0));
         crossed.ask(&away, &strides);
         crossed.ask(&x, &strides)
@@ -204,14 +202,15 @@ mod tests {
     }
 
     #[test]
-    fn faces_beside_a_core_are_asked_nothing() {
-        assert!(asked(-2.1, true, 0.0).is_empty());
+    fn no_face_is_moved_far_at_once() {
+        let core = Core { middle: Point::origin(), radius: 8.0 };
+        let x = [[-9.0, -9.0], [9.0, -9.0], [0.0, 9.0]].map(|[x, y]| Point::new(x, y, 6.0));
+        let asked = Crossed::new(&[[0, 1, 2]], &[core], 5.0).ask(&x, &[Vector::zeros(); 3]);
+        assert!((asked[0].1.out - Vector::z() * -1.0).norm() < 1e-9, "{:?}", asked[0].1.out);
     }
 
     #[test]
-    fn cores_that_faces_enter_at_rest_are_told() {
-        let x = [[-9.0, -9.0], [9.0, -9.0], [0.0, 9.0]].map(|[x, y]| Point::new(x, y, 0.0));
-        let at = |z| Core { middle: Point::new(0.0, 0.0, z), radius: 1.0 };
-        assert_eq!(free(&[[0, 1, 2]], &x, &[at(0.5), at(1.5)]), [false, true]);
+    fn faces_beside_a_core_are_asked_nothing() {
+        assert!(asked(-2.1, true, 0.0).is_empty());
     }
 }

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::TrialError;
 use super::contact::RigidModel;
+use super::cores::free_of;
 use super::course::Course;
 use super::directions;
 use super::elastic::Elastic;
@@ -43,6 +44,7 @@ pub(super) fn trial(
     let (model, body, filled) = cut_rubber(setup, filled, elements, control)?;
     let spacing = filled.spacing;
     let elastic = Elastic::new(&body.solid, Material::of(setup.rubber));
+    let cores = free_of(&filled.cores, &body.solid);
     let surface = body.solid.surface();
     let mut skin: Vec<u32> = surface.iter().flatten().copied().collect();
     skin.sort_unstable();
@@ -55,17 +57,7 @@ pub(super) fn trial(
         volume: body.solid.total_volume() / 1000.0,
         pieces: body.pieces,
     };
-    let rig = Rig {
-        setup,
-        control,
-        model,
-        body,
-        elastic,
-        skin,
-        surface,
-        spacing,
-        cores: filled.cores.clone(),
-    };
+    let rig = Rig { setup, control, model, body, elastic, skin, surface, spacing, cores };
     rig.run(first, mesh)
 }
 

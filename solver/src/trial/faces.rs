@@ -13,7 +13,7 @@
 use rayon::prelude::*;
 
 use super::contact::Obstacle;
-use super::cores::Core;
+use super::cores::{Core, FREE_DEPTH};
 use super::crossed::Crossed;
 use super::elastic::CHUNK;
 use super::feel::{Feel, PLANE_REACH};
@@ -22,10 +22,6 @@ use crate::mesh::{Point, Vector};
 
 /// Share of the depth that one step takes away.
 pub(super) const PUSH: f64 = 0.5;
-
-/// Share of the longest edge between its nodes that a point may lie deep: more than nodes alone let faces go into a ball of twice
-/// the elements' size, and less than half a limb as thick as the elements are long.
-pub(super) const FREE_DEPTH: f64 = 0.4;
 
 /// What nodes are asked to do by a point that is too deep.
 #[derive(Clone, Copy, Default)]

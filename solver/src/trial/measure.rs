@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::cores::in_rubber;
+use super::cores::pierced;
 use super::course::Course;
 use super::relax::Relaxation;
 use super::report::{BridgePlace, BridgeReport, all_but_a_hundredth};
@@ -25,7 +25,7 @@ impl Rig<'_> {
         }
         course.stretch_99 = course.stretch_99.max(self.hundredth(&stretches));
         course.overlap = course.overlap.max(self.overlap(x));
-        course.pierced = course.pierced.max(self.pierced(x));
+        course.pierced = course.pierced.max(pierced(&self.cores, &self.body.solid.elements, x));
         self.overstretched(&stretches)
     }
 
@@ -66,13 +66,6 @@ impl Rig<'_> {
                 -self.model.distance(&Point::from(sum / 4.0)) / longest_edge(&corners).max(1e-9)
             })
             .reduce(|| 0.0, f64::max)
-    }
-
-    /// How many of the model's cores lie in the rubber.
-    fn pierced(&self, x: &[Point]) -> usize {
-        let middles: Vec<Point> = self.cores.iter().map(|core| core.middle).collect();
-        let taken = in_rubber(&middles, &self.body.solid.elements, x);
-        taken.iter().filter(|is_in| **is_in).count()
     }
 
     /// How far the outside has come on average, mm.

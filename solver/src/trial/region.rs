@@ -5,12 +5,10 @@ use std::collections::HashSet;
 use rayon::prelude::*;
 
 use super::contact::RigidModel;
-use super::cores::{Core, cores, in_rubber};
-use super::crossed::free;
+use super::cores::{Core, cores_within};
 use super::detail::Detail;
-use super::faces::FREE_DEPTH;
 use super::lattice::fill;
-use super::solid::{Skin, Solid, longest_edge};
+use super::solid::{Skin, Solid};
 use super::space::Region;
 use super::tets::{edges, edges_of};
 use super::{TrialError, TrialSetup};
@@ -97,7 +95,7 @@ pub(super) struct Filled {
     pub solid: Solid,
     /// Edge of the lattice's cubes where it is finest, mm.
     pub spacing: f64,
-    /// The model's, but for those that elements reach into.
+    /// The model's.
     pub cores: Vec<Core>,
 }
 
@@ -135,14 +133,7 @@ pub(super) fn mesh_rubber(
             volume: volume / 1000.0,
         });
     }
-    let longest = |face: [u32; 3]| longest_edge(&face.map(|n| solid.nodes[n as usize]));
-    let dip = FREE_DEPTH * solid.surface().into_iter().map(longest).fold(0.0, f64::max);
-    let mut cores = cores(setup.body.model(), setup.model, spacing, dip);
-    let middles: Vec<Point> = cores.iter().map(|core| core.middle).collect();
-    let mut taken = in_rubber(&middles, &solid.elements, &solid.nodes).into_iter();
-    cores.retain(|_| taken.next() == Some(false));
-    let mut free = free(&solid.surface(), &solid.nodes, &cores).into_iter();
-    cores.retain(|_| free.next() == Some(true));
+    let cores = cores_within(setup.body.model(), setup.model, &solid, spacing);
     Ok(Filled { solid, spacing, cores })
 }
 

@@ -4,7 +4,7 @@ use super::shapes::{block, revolved};
 use crate::control::Control;
 use crate::mesh::{Point, SurfaceLocator, TriangleMesh, Vector};
 use crate::trial::contact::RigidModel;
-use crate::trial::cores::{cores, in_rubber};
+use crate::trial::cores::{cores, pierced};
 use crate::trial::{Elastic, Material, Pull, Relaxation};
 
 /// Size of the elements, as a trial counts it: cells are twice as large, mm.
@@ -42,8 +42,7 @@ fn run_through(guarded: bool) -> usize {
         body.set_pulls(held.map(pull).collect());
         body.settle(Some(&obstacle), 0.1, 0.02, 1000, &Control::silent()).expect("runs");
     }
-    let middles: Vec<Point> = all.iter().map(|core| core.middle).collect();
-    in_rubber(&middles, &solid.elements, &body.x).into_iter().filter(|is_in| *is_in).count()
+    pierced(&all, &solid.elements, &body.x)
 }
 
 #[test]
