@@ -44,7 +44,7 @@ pub(super) fn tried(
 }
 
 /// Directions in which a mould cut between two sides is drawn, the most open ones first.
-pub(super) const ATTEMPTS: usize = 3;
+const ATTEMPTS: usize = 3;
 
 /// How much goes into a trial.
 pub(super) struct Effort {
@@ -56,6 +56,15 @@ pub(super) struct Effort {
     pub first: Option<Vector>,
     /// How many directions are tried, the most open ones first.
     pub attempts: usize,
+    /// The pull at which one is given up, N, if that is less than hands have.
+    pub give_up: Option<f64>,
+}
+
+impl Effort {
+    /// All that hands have, along as many directions as usual.
+    pub fn of(elements: usize, until: f64) -> Self {
+        Self { elements, until, first: None, attempts: ATTEMPTS, give_up: None }
+    }
 }
 
 /// Try what surfaces cut, with so many elements.
@@ -70,6 +79,7 @@ pub(super) fn try_surfaces(
         elements: effort.elements,
         directions: effort.first.into_iter().chain([Vector::z()]).collect(),
         attempts: Some(effort.attempts),
+        give_up: effort.give_up,
         finer: Finer::Never,
         ..settings(request, effort.until)
     };

@@ -55,9 +55,14 @@ pub struct PlanTrial {
 /// to 8,000 finds (own runs, libuipc by pyuipc 0.0.29).
 const BELIEVED: f64 = 0.5;
 
+/// The most that can be believed of hands with `hand_force` N.
+pub(super) fn believed(hand_force: f64) -> f64 {
+    BELIEVED * hand_force
+}
+
 /// Whether a release took no more pull than can be believed of hands with `hand_force` N.
 pub(super) fn is_easy(report: &TrialReport, hand_force: f64) -> bool {
-    report.greatest_pull() <= BELIEVED * hand_force
+    report.greatest_pull() <= believed(hand_force)
 }
 
 impl PlanTrial {

@@ -121,6 +121,7 @@ fn check(setup: &TrialSetup<'_>) -> Result<(), TrialError> {
         ("elements", settings.elements as f64, 100.0, 5e6),
         ("friction", settings.friction, 0.0, 2.0),
         ("hand_force", settings.hand_force, 1e-6, 1e5),
+        ("give_up", settings.give_up.unwrap_or(1.0), 1e-6, 1e5),
         ("opening", settings.opening.unwrap_or(1.0), 1e-6, 1e4),
         ("steps", settings.steps as f64, 1.0, 1e4),
         ("tolerance", settings.tolerance, 1e-6, 1.0),

@@ -142,6 +142,7 @@ impl Rig<'_> {
     ) -> Result<Course, TrialError> {
         let settings = self.setup.settings;
         let length = self.extent(&direction);
+        let most = settings.give_up.map_or(settings.hand_force, |f| f.min(settings.hand_force));
         let mut rubber = self.rubber(opened.x.clone(), direction, hands.along.len());
         let mut course = opened.course.clone();
         course.bridges = self.bridges(&rubber);
@@ -175,7 +176,7 @@ impl Rig<'_> {
             let mut is_clear = self.is_clear(&rubber, &direction);
             let enough = |rubber: &Relaxation<'_>, stretches: &[f64], is_clear: bool| {
                 let force = drawn(rubber, &direction);
-                if is_clear || force >= settings.hand_force || self.overstretched(stretches) {
+                if is_clear || force >= most || self.overstretched(stretches) {
                     MOST_STEPS.2
                 } else if force >= FELT * settings.hand_force {
                     MOST_STEPS.1
@@ -202,7 +203,7 @@ impl Rig<'_> {
                 travel: gone,
                 positions: rubber.x.clone(),
             });
-            let decides = torn || force >= settings.hand_force;
+            let decides = torn || force >= most;
             let clear = !decides && is_clear;
             if (decides || clear) && !settled {
                 let why = Doubt::Unsettled;

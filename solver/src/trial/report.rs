@@ -70,6 +70,9 @@ pub struct TrialSettings {
     pub friction: f64,
     /// Greatest pull of two hands, N.
     pub hand_force: f64,
+    /// A pull at which a draw is given up, N, if that is less than hands have: whoever asks whether it takes less need not know
+    /// how much more it takes.
+    pub give_up: Option<f64>,
     /// How far each lip is drawn aside where hands have the force and the rubber bears it, mm; by default
     /// half the model's width, so that the gap is as wide as the model, or a quarter where a rim is peeled
     /// (common sense, no source).
@@ -102,6 +105,7 @@ impl Default for TrialSettings {
             elements: 60_000,
             friction: 0.1,
             hand_force: 200.0,
+            give_up: None,
             opening: None,
             directions: vec![Vector::z()],
             attempts: None,

@@ -13,6 +13,7 @@ use crate::control::Stage;
 use crate::mesh::Point;
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
+use crate::plan::trial::Effort;
 use crate::plan::workbench::Workbench;
 use crate::trial::Outcome;
 
@@ -154,8 +155,8 @@ impl Shortening<'_, '_> {
             let cuts: Vec<&Cut> = some.iter().collect();
             bench.control.stage(Stage::Trial, 0.5, "two loose halves, tried by simulation");
             // Halves that are free come off along the most open direction.
-            let effort = (self.tries.elements, 1);
-            let Some(reports) = self.tries.try_along(bench, &cuts, effort, end)? else {
+            let effort = Effort { attempts: 1, ..Effort::of(self.tries.elements, end) };
+            let Some(reports) = self.tries.try_with(bench, &cuts, effort)? else {
                 return Ok(None);
             };
             for (cut, report) in some.iter().zip(reports) {

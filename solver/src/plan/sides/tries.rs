@@ -9,14 +9,14 @@ use super::draw::{Addition, Drawing};
 use super::passed::Passed;
 use super::pattern::whole;
 use super::views::Views;
-use crate::control::Stage;
+use crate::control::{Control, Stage};
 use crate::plan::candidate::Candidate;
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
 use crate::plan::sheets::CutSurfaces;
-use crate::plan::trial::{ATTEMPTS, Effort, pieces_of, try_surfaces};
-use crate::plan::verdict::{NotTried, PlanTrial, TrialVerdict, is_easy};
+use crate::plan::trial::{Effort, pieces_of, try_surfaces};
+use crate::plan::verdict::{NotTried, PlanTrial, TrialVerdict, believed, is_easy};
 use crate::plan::workbench::Workbench;
 use crate::sides::PartingSheet;
 use crate::trial::{Outcome, TrialError, TrialReport};
@@ -25,6 +25,10 @@ use crate::trial::{Outcome, TrialError, TrialReport};
 pub(super) const AT_ONCE: usize = 2;
 /// Trials for each round of a budget that counts rounds in place of time.
 const TRIALS_A_ROUND: u32 = 4;
+
+/// No trial takes more than this share of the budget: what jams and never comes to rest would take all of it. The tree's blanket
+/// took a third of 120 s for its first one; no source.
+const LONGEST: f64 = 0.4;
 
 /// How often elements are made finer for a cut at most, and how many times as many there are each time.
 const REFINED: (u32, f64) = (3, 1.4);
@@ -112,7 +116,11 @@ impl<'s, 'v> Tries<'s, 'v> {
         let message =
             format!("{} mm of cut between two sides, tried by simulation", lengths.join(" and "));
         bench.control.stage(Stage::Trial, 0.5, message);
-        let Some(reports) = self.try_out(bench, cuts, self.elements, end)? else {
+        // Beside one that passes only what passes too counts.
+        let hand_force = bench.request.knife.hand_force;
+        let give_up = (!self.passed.is_empty()).then(|| believed(hand_force));
+        let effort = Effort { give_up, ..Effort::of(self.elements, end) };
+        let Some(reports) = self.try_with(bench, cuts, effort)? else {
             // Whoever has no time for a trial still gets a plan; one without any cut is none before it was tried.
             let first = cuts.iter().find(|cut| !cut.pattern.pieces.is_empty());
             if let Some(cut) = first
@@ -128,7 +136,7 @@ impl<'s, 'v> Tries<'s, 'v> {
         for (&cut, report) in cuts.iter().zip(reports) {
             let passes = is_pass(&report, bench.request) && self.hangs_together(bench, cut)?;
             passed.push(passes);
-            is_late |= report.outcome == Outcome::OutOfTime;
+            is_late |= report.outcome == Outcome::OutOfTime && bench.control.is_past(end);
             let (outcome, progress) = (report.outcome, report.progress);
             if passes {
                 self.passed.push((cut.clone(), report.clone()));
@@ -231,21 +239,21 @@ impl<'s, 'v> Tries<'s, 'v> {
         elements: usize,
         end: f64,
     ) -> Result<Option<Vec<TrialReport>>, PlanError> {
-        self.try_along(bench, cuts, (elements, ATTEMPTS), end)
+        self.try_with(bench, cuts, Effort::of(elements, end))
     }
 
-    /// The same with so many elements along so many directions.
-    pub(super) fn try_along(
+    /// The same with as much effort as asked for, along the direction first in which the last one came off.
+    pub(super) fn try_with(
         &mut self,
         bench: &Workbench<'_, '_, '_>,
         cuts: &[&Cut],
-        (elements, attempts): (usize, usize),
-        end: f64,
+        effort: Effort,
     ) -> Result<Option<Vec<TrialReport>>, PlanError> {
         let (setup, request, control) = (bench.setup, bench.request, bench.control);
         control.rest();
         let count = cuts.len() as u32;
-        let is_over = bench.control.is_past(end) || self.left.is_some_and(|left| left < count);
+        let is_over =
+            bench.control.is_past(effort.until) || self.left.is_some_and(|left| left < count);
         if control.is_cancelled() || is_over {
             return Ok(None);
         }
@@ -258,9 +266,9 @@ impl<'s, 'v> Tries<'s, 'v> {
                 Err(error) => return Err(error),
             }
         }
-        // The direction in which the last one came off.
         let first = self.passed.last().map(|(_, report)| report.direction);
-        let effort = Effort { elements, until: end, first, attempts };
+        let until = effort.until.min(latest(request, control));
+        let effort = Effort { first, until, ..effort };
         let began = control.elapsed();
         let reports: Vec<Result<TrialReport, TrialError>> = surfaces
             .par_iter()
@@ -375,6 +383,15 @@ impl<'s, 'v> Tries<'s, 'v> {
             Err(error) => Err(error),
         }
     }
+}
+
+/// When a trial that begins now has to end, seconds on the job's clock without what is given on top.
+fn latest(request: &PlanRequest, control: &Control<'_>) -> f64 {
+    if request.budget.rounds.is_some() {
+        return f64::MAX;
+    }
+    let now = control.elapsed().as_secs_f64() - control.with_extra_time(0.0);
+    now + LONGEST * request.budget.seconds
 }
 
 fn verdict_of(bench: &Workbench<'_, '_, '_>, report: TrialReport) -> TrialVerdict {

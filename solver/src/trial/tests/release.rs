@@ -96,6 +96,25 @@ fn a_ball_in_an_uncut_block_is_stuck() {
     assert!(report.pull.last().is_some_and(|p| p.settled), "{:?}", report.pull);
 }
 
+/// Up to the pull at which it is given up a trial goes as it would have gone on.
+#[test]
+fn a_trial_that_is_given_up_ends_sooner_and_is_the_same_until_then() {
+    let settings = TrialSettings { elements: 2500, ..by_one_hand() };
+    let early = TrialSettings { give_up: Some(60.0), ..settings.clone() };
+    let model = ball_on_rod(12.0, 4.0, 12.0);
+    let [full, early] = [settings, early].map(|s| tried(&model, &BLOCK, &[], &[], &s));
+    for report in [&full, &early] {
+        assert!(matches!(report.outcome, Outcome::Stuck { hindrance: Hindrance::Pull, .. }));
+    }
+    let (last, before) = early.pull.split_last().expect("a pull");
+    assert!(last.force >= 60.0 && before.iter().all(|p| p.force < 60.0), "{:?}", early.pull);
+    assert_eq!(before, &full.pull[..before.len()]);
+    assert!(early.relaxation_steps < full.relaxation_steps);
+    // Hands that have less than that are stuck at what they have.
+    let idle = TrialSettings { elements: 2500, give_up: Some(1e4), ..by_one_hand() };
+    assert_eq!(tried(&model, &BLOCK, &[], &[], &idle), full);
+}
+
 /// What it takes to push a smooth ball through a hole of radius a in endless rubber of the block's width b
 /// is the work of opening it, for each mm of the way: the integral of p(r) 2 pi r from the rod's radius to the
 /// ball's, with p that of the thick cylinder in plane strain, mu (ln(l/m) + (1/m^2 - 1/l^2) / 2), l = r/a,
