@@ -1,6 +1,7 @@
 //! Plans that are cut between two sides of the model: which directions, which pieces of the border, how short.
 
 mod additions;
+mod confirm;
 mod cut;
 mod draw;
 mod first;

@@ -4,14 +4,14 @@
 //! is cut is shortened from its ends, by gaps within it, and by other views at a length below the
 //! best. A step that fails costs its trial and nothing else: the best that passed is kept throughout.
 
+use super::confirm::FINER;
 use super::cut::{Cut, FIRST_HINGE, first_patterns, longest};
-use super::tries::{AT_ONCE, Tries, is_pass};
+use super::tries::{AT_ONCE, Tries};
 use super::views::Views;
 use crate::plan::error::PlanError;
 use crate::plan::incumbents::Incumbents;
 use crate::plan::request::PlanRequest;
 use crate::plan::workbench::Workbench;
-use crate::trial::{GROWTH, LEAST_GAIN, Outcome, TrialReport};
 
 /// Shortening from an end is over at this share of a path, and in later rounds at half of that each time, but never below
 /// the second number, mm: finer than a hand cuts. Like the numbers below tried on demo pieces and open meshes with 60 to
@@ -23,9 +23,6 @@ const GAP: f64 = 0.12;
 const NEXT_VIEW: f64 = 0.9;
 /// Trials have no more elements than this each while cuts are shortened, and this many a second of the budget.
 pub(super) const ELEMENTS: (usize, usize, f64) = (6_000, 16_000, 60.0);
-/// The first cut that passes and the shortest one are looked at again with so many times the elements. Where the first
-/// fails so, and where no first cut of the first views passes, trials go on with as many.
-const FINER: usize = 2;
 /// Rounds of shortening at most.
 const ROUNDS: u32 = 8;
 
@@ -65,34 +62,6 @@ impl<'s, 'v> Shortening<'s, 'v> {
     /// Trials have finer elements from now on.
     pub(super) fn refine(&mut self) {
         self.tries.elements = (FINER * self.tries.elements).min(ELEMENTS.1);
-    }
-
-    /// Look at what passed again, with finer elements: what they refute passed because undercuts were lost between the
-    /// elements, so the search goes on with the finer ones.
-    pub(super) fn is_refuted(
-        &mut self,
-        bench: &Workbench<'_, '_, '_>,
-        incumbents: &mut Incumbents<'_>,
-        end: f64,
-    ) -> Result<bool, PlanError> {
-        let elements = FINER * self.tries.elements;
-        if elements > ELEMENTS.1 {
-            return Ok(false);
-        }
-        let Some((best, passed)) = self.tries.passed.last().cloned() else { return Ok(false) };
-        // Thin walls may have asked for as fine ones already.
-        if (elements as f64) < LEAST_GAIN * passed.mesh.elements as f64 {
-            return Ok(false);
-        }
-        let reports = self.tries.try_out(bench, &[&best], elements, end)?;
-        let Some(report) = reports.and_then(|r| r.into_iter().next()) else { return Ok(false) };
-        let is_refuted = decides(&report) && !is_pass(&report, bench.request);
-        if is_refuted {
-            self.tries.replace(bench, incumbents, &best, report)?;
-            self.tries.passed.clear();
-            self.refine();
-        }
-        Ok(is_refuted)
     }
 
     /// Shorten the best until `end`, seconds on the job's clock without what is given on top.
@@ -282,62 +251,4 @@ impl<'s, 'v> Shortening<'s, 'v> {
         }
         Ok(true)
     }
-
-    /// Whether trials are as fine already as they are made while cuts are shortened, and a last look at the shortest would take more
-    /// than so many seconds: as the last trials, with work that grows as in the trial's own budget.
-    pub(in crate::plan) fn is_confirmed_in_vain(&self, seconds: f64) -> bool {
-        let takes = self.tries.took * (FINER as f64).powf(GROWTH);
-        FINER * self.tries.elements > ELEMENTS.1 && takes > seconds
-    }
-
-    /// The shortest cut is tried once more with finer elements, and the next longer one beside it. If the shortest fails it is
-    /// taken back, and so on, until one passes or time is up. Where none does, the shortest is reported as it is.
-    pub(in crate::plan) fn confirm(
-        &mut self,
-        bench: &Workbench<'_, '_, '_>,
-        incumbents: &mut Incumbents<'_>,
-        end: f64,
-    ) -> Result<Shortened, PlanError> {
-        if incumbents.nearest().is_none_or(|nearest| nearest.two_sides().is_none()) {
-            return Ok(Shortened::Done);
-        }
-        let elements = FINER * self.tries.elements;
-        let mut refuted: Option<(Cut, TrialReport)> = None;
-        let mut left = self.tries.passed.len();
-        let mut ended = Shortened::Done;
-        let stands = 'found: loop {
-            if left == 0 {
-                break refuted.take();
-            }
-            let numbers: Vec<usize> = (left.saturating_sub(AT_ONCE)..left).rev().collect();
-            left -= numbers.len();
-            let cuts: Vec<Cut> = numbers.iter().map(|&k| self.tries.passed[k].0.clone()).collect();
-            let cuts: Vec<&Cut> = cuts.iter().collect();
-            let Some(finer) = self.tries.try_out(bench, &cuts, elements, end)? else {
-                ended = Shortened::OutOfTime;
-                // The best is still the one that it was, unless it was refuted.
-                break refuted.is_some().then(|| self.tries.passed[numbers[0]].clone());
-            };
-            for (k, report) in numbers.into_iter().zip(finer) {
-                let (cut, coarse) = &self.tries.passed[k];
-                if is_pass(&report, bench.request) {
-                    break 'found Some((cut.clone(), report));
-                }
-                // What has no verdict refutes nothing.
-                if !decides(&report) {
-                    break 'found Some((cut.clone(), coarse.clone()));
-                }
-                refuted.get_or_insert((cut.clone(), report));
-            }
-        };
-        if let Some((cut, report)) = stands {
-            self.tries.replace(bench, incumbents, &cut, report)?;
-        }
-        Ok(ended)
-    }
-}
-
-/// Whether a trial came to a verdict.
-fn decides(report: &TrialReport) -> bool {
-    matches!(report.outcome, Outcome::Stuck { .. } | Outcome::Released)
 }
