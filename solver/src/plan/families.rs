@@ -33,7 +33,9 @@ const FIRST_IN_SIGHT: f64 = 0.9;
 /// When free cuts have to be there, as a share of a pass: where a cut between two sides passes, and where none does;
 /// and the least time for them.
 const FREE: (f64, f64, f64) = (0.25, 0.7, 0.1);
-/// What their trial may take, where they are competitors only.
+/// What they may take in all, where they are competitors only: more is better used to shorten what passes.
+const COMPETING: f64 = 0.2;
+/// What their trial may take then.
 const TRIED: f64 = 0.1;
 /// When shortening ends, and the last trial begins.
 const SHORTENED: f64 = 0.75;
@@ -81,11 +83,10 @@ impl<'a, 'c> Families<'a, 'c> {
         if self.is_timed() { self.span.at(share) } else { f64::MAX }
     }
 
-    /// Whether free cuts that are looked for from `now` on, a reading of the job's clock, are there in time. That a model needs
-    /// none is soon found.
-    fn is_early(&self, bench: &Workbench<'_, '_, '_>, now: f64) -> bool {
+    /// Whether free cuts that are looked for from `now` on are there by `end`, both readings of the job's clock. That a model
+    /// needs none is soon found.
+    fn is_early(&self, bench: &Workbench<'_, '_, '_>, now: f64, end: f64) -> bool {
         let needs_none = bench.needs_no_cut();
-        let end = self.control.with_extra_time(self.span.end());
         !self.is_timed() || needs_none || now + FIRST_ROUND * self.first_look <= end
     }
 
@@ -111,7 +112,8 @@ impl<'a, 'c> Families<'a, 'c> {
         let mut views = self.views(bench, incumbents)?;
         let mut shortening = views.as_mut().map(|v| Shortening::new(v, self.request));
         // The time that is too short for free cuts is the trial's.
-        let is_shared = self.is_early(bench, self.control.with_extra_time(self.at(FIRST)));
+        let over = self.control.with_extra_time(self.span.end());
+        let is_shared = self.is_early(bench, self.control.with_extra_time(self.at(FIRST)), over);
         let share = if is_shared { FIRST } else { 1.0 };
         let passes = self.first(&mut shortening, bench, incumbents, share)?;
         clock.lap("first cut between two sides");
@@ -121,10 +123,11 @@ impl<'a, 'c> Families<'a, 'c> {
         let now = self.control.elapsed().as_secs_f64();
         let until = self.at(if passes { FREE.0 } else { FREE.1 });
         let least = now - self.control.with_extra_time(0.0) + FREE.2 * self.span.seconds();
-        let until = until.max(least);
+        let until = until.max(least).min(self.at(1.0));
         let mut searched = StopReason::TimeBudget;
         let mut trials = TrialsEnd::AsSearched;
-        let is_wanted = !incumbents.has_plan() || self.is_early(bench, now);
+        let by = if passes { over.min(now + COMPETING * self.span.seconds()) } else { over };
+        let is_wanted = !incumbents.has_plan() || self.is_early(bench, now, by);
         match is_wanted.then(|| self.free(bench, incumbents, until)) {
             None => {}
             Some(Ok((end, candidate))) => {
@@ -135,7 +138,7 @@ impl<'a, 'c> Families<'a, 'c> {
                 if !passes {
                     trials = try_and_correct(bench, incumbents, candidate, self.span.end())?;
                 } else if best.is_none_or(|best| candidate.cost() < best) {
-                    let end = until + TRIED * self.span.seconds();
+                    let end = (until + TRIED * self.span.seconds()).min(self.at(1.0));
                     let tried = bench.with_trial(candidate, &[], (end, Finer::IfReleased));
                     incumbents.offer(bench, tried)?;
                 }
