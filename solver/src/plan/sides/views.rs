@@ -19,6 +19,9 @@ use crate::sides::{Border, Labeller, Labels, PartingSheet, SidesError, Surface};
 const ROUND: u32 = 12;
 /// Directions that look down by this angle, degrees, each way round; fewer of them.
 const TILT: (f64, u32) = (30.0, 6);
+/// The same for a model that hangs on a sprue, with rubber all round, besides: steeper ones, and straight down. On a board the
+/// lower side would have to come off through it.
+const STEEP: [(f64, u32); 2] = [(60.0, 6), (90.0, 1)];
 /// Square millimetres on the wrong side that are worth a millimetre of border: from true borders to shorter
 /// ones with more undercut. Tried on demo pieces and open meshes; no source.
 const DEPTHS: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
@@ -111,7 +114,7 @@ impl<'a> Views<'a> {
             if !views.is_empty() && control.is_past(end) {
                 break;
             }
-            for direction in directions() {
+            for direction in directions(setup.body.board().is_none()) {
                 control.check()?;
                 let labels = labeller.label(&direction, depth);
                 let border = Border::new(&surface, &labels, &in_gate);
@@ -295,9 +298,12 @@ impl View {
 }
 
 /// Level with the board, then from above, each once for itself and its opposite.
-fn directions() -> Vec<Vector> {
+fn directions(is_hung: bool) -> Vec<Vector> {
     let level = (0..ROUND).map(|k| (f64::from(k) * 180.0 / f64::from(ROUND), 0.0));
-    let tilted = (0..TILT.1).map(|k| (f64::from(k) * 360.0 / f64::from(TILT.1), TILT.0));
+    let steep = STEEP.into_iter().filter(|_| is_hung);
+    let tilted = [TILT].into_iter().chain(steep).flat_map(|(tilt, count)| {
+        (0..count).map(move |k| (f64::from(k) * 360.0 / f64::from(count), tilt))
+    });
     level
         .chain(tilted)
         .map(|(azimuth, tilt)| {
@@ -330,6 +336,20 @@ mod tests {
     use crate::mesh::{PrepareOptions, prepare_mesh};
     use crate::plan::setup::set_up;
     use crate::plan::skin::Holes;
+
+    /// On a board the side below would have to come off through it.
+    #[test]
+    fn only_what_hangs_is_looked_at_from_above() {
+        let steepest =
+            |is_hung| directions(is_hung).iter().map(|d| d.z).fold(f64::NEG_INFINITY, f64::max);
+        assert!((steepest(true) - 1.0).abs() < 1e-12 && (steepest(false) - 0.5).abs() < 1e-12);
+        // None is told twice, nor its opposite.
+        let all = directions(true);
+        for (k, a) in all.iter().enumerate() {
+            assert!((a.norm() - 1.0).abs() < 1e-12);
+            assert!(all[k + 1..].iter().all(|b| a.dot(b).abs() < 0.999), "{a}");
+        }
+    }
 
     /// A frame on a foot in a blanket: seen from the side one half runs all round a limb of it. No such view goes first, however
     /// short or true its border is.
