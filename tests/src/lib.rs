@@ -37,7 +37,7 @@ pub use database::TestDatabase;
 pub use files::{off, ply};
 pub use memory::peak_memory;
 pub use motion::{mirrored, moved, random_motion, scaled, shuffled, standing, stretched};
-pub use open::{open_gate, open_mesh, open_mesh_sized, outside_out};
+pub use open::{open_gate, open_mesh, open_mesh_sized, outside_out, sunk};
 pub use process::{bench_words, ended, in_a_process};
 pub use revolution::{
     Profile, ball_on_rod, cone, cylinder, frustum, revolve, sphere_on_gate, surface_of_revolution,

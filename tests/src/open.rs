@@ -47,11 +47,22 @@ const FEET: f64 = 8.0;
 /// The same for one whose base is uneven, mm.
 const UNEVEN: f64 = 3.0;
 
+/// An open mesh of about 150 mm that stands sunk in clay: what lies below [`open_gate`]'s plane is flat. A mould maker who has no
+/// flat base makes one so (common practice, no source).
+pub fn sunk(name: &str, mut mesh: TriangleMesh) -> TriangleMesh {
+    let plane = plane_of(name, &mesh);
+    mesh.positions.iter_mut().for_each(|p| p.y = p.y.max(plane));
+    mesh
+}
+
+fn plane_of(name: &str, mesh: &TriangleMesh) -> f64 {
+    let above = if name == "bunny00" { UNEVEN } else { FEET };
+    mesh.positions.iter().map(|p| p.y).fold(f64::INFINITY, f64::min) + above
+}
+
 /// The gate of an open mesh of about 150 mm. All stand with y upwards: bunny00 on an uneven base, the
 /// others on round tips (the elephants on three feet, no two of the same height), so it is all that lies
 /// below a plane.
 pub fn open_gate(name: &str, mesh: &TriangleMesh) -> GateChoice {
-    let above = if name == "bunny00" { UNEVEN } else { FEET };
-    let lowest = mesh.positions.iter().map(|p| p.y).fold(f64::INFINITY, f64::min);
-    GateChoice::Plane { point: Point::new(0.0, lowest + above, 0.0), normal: -Vector::y() }
+    GateChoice::Plane { point: Point::new(0.0, plane_of(name, mesh), 0.0), normal: -Vector::y() }
 }

@@ -1,10 +1,10 @@
 //! What is planned.
 
 use demo_models::{piece, pieces};
-use slitwright_solver::body::MouldShape;
-use slitwright_solver::mesh::TriangleMesh;
+use slitwright_solver::body::{GateChoice, MouldShape};
+use slitwright_solver::mesh::{TriangleMesh, Vector};
 use slitwright_solver::plan::{Budget, PlanRequest};
-use slitwright_tests::{open_gate, open_mesh_sized, outside_out};
+use slitwright_tests::{open_mesh_sized, outside_out, sunk};
 
 /// Longest side that open meshes are scaled to, mm.
 const SIZE: f64 = 150.0;
@@ -61,14 +61,14 @@ impl Case {
     /// The model.
     pub fn mesh(&self) -> Result<TriangleMesh, String> {
         if self.is_open {
-            return Ok(outside_out(open_mesh_sized(&self.piece, SIZE)?));
+            return Ok(sunk(&self.piece, outside_out(open_mesh_sized(&self.piece, SIZE)?)));
         }
         let piece = piece(&self.piece).ok_or_else(|| format!("no demo piece {}", self.piece))?;
         piece.mesh().map_err(|e| format!("{}: {e}", self.piece))
     }
 
-    /// The request, for the model that [`Self::mesh`] gives or its copy in a file.
-    pub fn request(&self, mesh: &TriangleMesh, seconds: f64) -> PlanRequest {
+    /// The request.
+    pub fn request(&self, seconds: f64) -> PlanRequest {
         let (wall, thickness) = WALLS;
         let mould = match self.mould {
             "block" => MouldShape::Box { side_clearance: wall, top_clearance: wall },
@@ -77,7 +77,8 @@ impl Case {
         let budget = Budget { seconds, ..Budget::default() };
         let request = PlanRequest { mould, budget, ..PlanRequest::default() };
         if self.is_open {
-            return PlanRequest { gate: open_gate(&self.piece, mesh), ..request };
+            // They stand with y upwards.
+            return PlanRequest { gate: GateChoice::LowestFlat { up: Vector::y() }, ..request };
         }
         request
     }

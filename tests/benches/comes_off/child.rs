@@ -43,7 +43,7 @@ pub fn run(name: &str, seconds: &str, file: &Path) -> Result<(), String> {
     let options = PrepareOptions { accept_self_crossing: true, ..PrepareOptions::default() };
     let model = prepare(&bytes, MeshFormat::Stl, Some(LengthUnit::Millimetre), &options)
         .map_err(|e| format!("{name}: {e}"))?;
-    let request = case.request(&model.original, seconds);
+    let request = case.request(seconds);
     let started = Instant::now();
     let first = Mutex::new(None);
     let shown = Shown::new(&case.name());

@@ -18,4 +18,5 @@ mod references;
 mod release_calibration;
 mod same_plans;
 mod schemes;
+mod shortening;
 mod two_sides;
