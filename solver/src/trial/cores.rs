@@ -47,8 +47,9 @@ pub(super) struct Core {
     pub radius: f64,
 }
 
-/// Cores of a closed model in rubber whose elements have the size `spacing`, mm, where they are finest.
-pub(super) fn cores_within(
+/// Cores of a closed model in rubber at rest whose elements have the size `spacing`, mm, where they are finest: those that
+/// elements do not reach into.
+pub(super) fn cores_beside(
     surface: &SurfaceLocator,
     model: &TriangleMesh,
     rubber: &Solid,
@@ -56,7 +57,7 @@ pub(super) fn cores_within(
 ) -> Vec<Core> {
     let longest = |face: [u32; 3]| longest_edge(&face.map(|n| rubber.nodes[n as usize]));
     let dip = FREE_DEPTH * rubber.surface().into_iter().map(longest).fold(0.0, f64::max);
-    cores(surface, model, spacing, dip)
+    free_of(&cores(surface, model, spacing, dip), rubber)
 }
 
 /// Those of some cores that rubber at rest does not reach into. Cuts move its nodes, and what is in a core from the start would be

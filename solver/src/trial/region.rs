@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use rayon::prelude::*;
 
 use super::contact::RigidModel;
-use super::cores::{Core, cores_within};
+use super::cores::{Core, cores_beside};
 use super::detail::Detail;
 use super::lattice::fill;
 use super::solid::{Skin, Solid};
@@ -95,7 +95,7 @@ pub(super) struct Filled {
     pub solid: Solid,
     /// Edge of the lattice's cubes where it is finest, mm.
     pub spacing: f64,
-    /// The model's.
+    /// The model's, but for those that elements reach into.
     pub cores: Vec<Core>,
 }
 
@@ -133,7 +133,7 @@ pub(super) fn mesh_rubber(
             volume: volume / 1000.0,
         });
     }
-    let cores = cores_within(setup.body.model(), setup.model, &solid, spacing);
+    let cores = cores_beside(setup.body.model(), setup.model, &solid, spacing);
     Ok(Filled { solid, spacing, cores })
 }
 

@@ -1,6 +1,6 @@
 //! Which plans come off, and what is cut for it: `cargo bench -p slitwright-tests --bench comes_off`.
 //!
-//! Demo pieces in a block of 15 mm and a blanket of 8 mm with 120 s each, open meshes of 150 mm with 180 s. Each case
+//! Demo pieces in a block of 15 mm and a blanket of 8 mm with 120 s each, open meshes of 150 mm, sunk in clay for a flat base, with 180 s. Each case
 //! runs in a process of its own, so that its peak memory is its own. Words after `--` pick cases by piece, mould or
 //! group (`demo`, `open`); a number is the seconds for each in place of these. The folder that SLITWRIGHT_SHOW names
 //! gets the pictures and words of each plan, and the trials on the way go to the terminal.
