@@ -154,7 +154,9 @@ fn lips_are_not_pushed_out_of_where_they_lie() {
     };
     let report = run(&setup, &Control::silent()).expect("runs");
     assert!(report.frames.last().is_some_and(|f| f.opening > 0.0), "nothing was opened");
-    assert!(report.greatest_stretch < 1.0, "{}", report.greatest_stretch);
+    // Nothing tears that hands have opened by a millimetre.
+    let most = Rubber::default().elongation_at_break;
+    assert!(report.greatest_stretch < most, "{}", report.greatest_stretch);
 }
 
 /// The plait of the dancer lies 2.5 mm off her back, nearer than the elements are long: the sheet parts the rubber in
