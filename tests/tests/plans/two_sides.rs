@@ -68,7 +68,7 @@ impl Piece {
     }
 
     fn tried_within(&self, seconds: Option<f64>, uncut: f64, elements: usize) -> TrialReport {
-        let Self { model, body, sheet } = self;
+        let Self { sheet, .. } = self;
         let paths = 0..sheet.border.paths.len() as u32;
         let outer = paths.max_by(|&a, &b| {
             let length = |k: u32| {
@@ -88,15 +88,19 @@ impl Piece {
             seconds,
             ..TrialSettings::default()
         };
+        self.run(&is_cut, &settings)
+    }
+
+    fn run(&self, is_cut: &dyn Fn(&SheetPlace) -> bool, settings: &TrialSettings) -> TrialReport {
         let setup = TrialSetup {
-            body,
-            model,
-            sheets: &[sheet.cut_surface(&is_cut)],
+            body: &self.body,
+            model: &self.model,
+            sheets: &[self.sheet.cut_surface(is_cut)],
             across: &[],
             rubber: &Rubber::default(),
             bridges: &[],
             plugs: &[],
-            settings: &settings,
+            settings,
         };
         run(&setup, &Control::silent()).expect("runs")
     }
@@ -134,7 +138,6 @@ fn a_hinge_does_not_hold_however_coarse_the_elements() {
 #[test]
 fn lips_are_not_pushed_out_of_where_they_lie() {
     let tree = piece("tree", Vector::new(-1.0, 1.0, 0.0).normalize());
-    let Piece { model, body, sheet } = &tree;
     let settings = TrialSettings {
         elements: 12_000,
         opening: Some(1.0),
@@ -142,17 +145,7 @@ fn lips_are_not_pushed_out_of_where_they_lie() {
         steps: 120,
         ..TrialSettings::default()
     };
-    let setup = TrialSetup {
-        body,
-        model,
-        sheets: &[sheet.cut_surface(&|_| true)],
-        across: &[],
-        rubber: &Rubber::default(),
-        bridges: &[],
-        plugs: &[],
-        settings: &settings,
-    };
-    let report = run(&setup, &Control::silent()).expect("runs");
+    let report = tree.run(&|_| true, &settings);
     assert!(report.frames.last().is_some_and(|f| f.opening > 0.0), "nothing was opened");
     // Nothing tears that hands have opened by a millimetre.
     let most = Rubber::default().elongation_at_break;
