@@ -20,7 +20,7 @@ use super::pool::{Pools, RowPool};
 use super::relaxation::{Relaxation, RelaxationError, Relaxed};
 use super::relief::Relief;
 use super::separation::{Crossing, Separator};
-use super::settings::SearchSettings;
+use super::settings::{Deadline, SearchSettings};
 use super::settle::Settling;
 use crate::control::{Control, Progress, Stage};
 use crate::girth::{PlanningGraph, Ring};
@@ -256,9 +256,9 @@ impl<'s, 'g> Search<'s, 'g> {
         self.settle(draft, straight_cost);
     }
 
-    /// Until when the search goes on, seconds on the job's clock.
-    pub fn set_deadline(&mut self, seconds: f64) {
-        self.settings.deadline = seconds;
+    /// Until when the search goes on.
+    pub fn set_deadline(&mut self, deadline: Deadline) {
+        self.settings.deadline = deadline;
     }
 
     /// Make the plan meet rows that it misses since rows were added, without looking for a better one. Tells
@@ -486,16 +486,14 @@ impl<'s, 'g> Search<'s, 'g> {
             Some(_) if self.idle > PATIENCE => return Some(SearchEnd::Stalled),
             _ => {}
         }
-        // A first plan is worth waiting for.
-        let late = if self.incumbent.is_some() { 1.0 } else { 1.5 };
         // Half of another round would be over the deadline.
         let now = self.control.elapsed().as_secs_f64();
-        let over = now + 0.5 * (now - started) > late * self.deadline();
+        let over = now + 0.5 * (now - started) > self.deadline();
         over.then_some(SearchEnd::TimeBudget)
     }
 
     fn deadline(&self) -> f64 {
-        self.control.with_extra_time(self.settings.deadline)
+        self.settings.deadline.on(self.control, self.incumbent.is_some())
     }
 }
 

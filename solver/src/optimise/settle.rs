@@ -23,8 +23,6 @@ const ON_THE_WAY: usize = 32;
 const ROUNDS: usize = 6;
 /// The same while there is no plan at all: better late than none.
 const ROUNDS_FOR_THE_FIRST: usize = 60;
-/// How far past the deadline the search for a first plan may run, as a factor.
-const LATE: f64 = 1.5;
 
 /// What settling works on.
 pub(super) struct Settling<'s, 'g> {
@@ -80,10 +78,8 @@ impl Settling<'_, '_> {
     }
 
     fn out_of_time(&self) -> bool {
-        let late = if self.first { LATE } else { 1.0 };
-        self.control.is_cancelled()
-            || self.control.elapsed().as_secs_f64()
-                > late * self.control.with_extra_time(self.settings.deadline)
+        let deadline = self.settings.deadline.on(self.control, !self.first);
+        self.control.is_cancelled() || self.control.elapsed().as_secs_f64() > deadline
     }
 
     fn priced(&self, draft: Draft) -> Option<(f64, f64, Draft)> {

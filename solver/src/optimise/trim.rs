@@ -182,7 +182,7 @@ mod tests {
     use crate::mesh::fixtures::{cylinder, divided};
     use crate::optimise::pool::{Pools, RowPool};
     use crate::optimise::relief::Relief;
-    use crate::optimise::settings::SearchSettings;
+    use crate::optimise::settings::{Deadline, SearchSettings};
 
     /// Rubber round a cylinder is stretched in its upper half only. A cut from the gate up that was asked for
     /// there is not taken off at the gate: a slit by itself would open nothing.
@@ -205,7 +205,7 @@ mod tests {
             entry_price: 12.0,
             least_cut: 12.0,
             hinge_width: 4.0,
-            deadline: 1e3,
+            deadline: Deadline::strict(1e3),
             seed: 1,
             fixed: Vec::new(),
             by_clock: true,

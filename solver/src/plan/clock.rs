@@ -1,6 +1,7 @@
 //! Seconds of each stage, and shares of the time that there is.
 
 use crate::control::Control;
+use crate::optimise::settings::Deadline;
 
 /// Seconds of each stage.
 pub(super) struct StageClock<'a, 'b> {
@@ -53,9 +54,11 @@ impl<'a, 'c> Span<'a, 'c> {
         self.began + share * self.seconds() - self.control.with_extra_time(0.0)
     }
 
-    /// When a search has to be over whose curves and sheets are wanted by `end`.
-    pub(super) fn deadline(&self, end: f64) -> f64 {
-        end - kept((self.control.with_extra_time(end) - self.began).max(0.0))
+    /// When a search has to be over whose curves and sheets are wanted by `end`; later for a first plan, if there is none yet.
+    pub(super) fn deadline(&self, end: f64, has_plan: bool) -> Deadline {
+        let seconds = (self.control.with_extra_time(end) - self.began).max(0.0);
+        let end = end - kept(seconds);
+        if has_plan { Deadline::strict(end) } else { Deadline::patient(end, seconds) }
     }
 }
 
@@ -84,5 +87,18 @@ mod tests {
             assert!((at - reading).abs() < 1e-9, "{share}: {at}");
         }
         assert!((span.seconds() - 2.0).abs() < 1e-9);
+    }
+
+    /// A first plan is worth waiting for. Who has a plan waits for no other: half as much again of the job's time was let by.
+    #[test]
+    fn only_a_search_for_a_first_plan_may_be_late() {
+        let control = Control::silent();
+        let span = Span::new(0.0, 120.0, &control);
+        let ends = |has_plan| {
+            let deadline = span.deadline(40.0, has_plan);
+            [true, false].map(|has_own| deadline.on(&control, has_own))
+        };
+        assert_eq!(ends(true), [37.0, 37.0]);
+        assert_eq!(ends(false), [37.0, 57.0]);
     }
 }

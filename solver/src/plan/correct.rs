@@ -13,6 +13,7 @@ use super::workbench::Workbench;
 use crate::optimise::cut_set::CutSet;
 use crate::optimise::relaxation::RelaxationError;
 use crate::optimise::search::SearchError;
+use crate::optimise::settings::Deadline;
 use crate::trial::{Finer, Outcome};
 
 /// A plan is made and tried again while there is so many times the time left that it took last. Like the two numbers below
@@ -123,7 +124,7 @@ fn make_again(
     seconds: f64,
     end: f64,
 ) -> Result<Candidate, PlanError> {
-    bench.search.set_deadline(seconds);
+    bench.search.set_deadline(Deadline::strict(seconds));
     if !before.is_some_and(|before| mend(bench, incumbents, &before, end)) {
         let control = bench.control;
         if control.is_past(end) {
@@ -184,7 +185,7 @@ mod tests {
             entry_price: request.knife.entry_price,
             least_cut: request.knife.least_cut,
             hinge_width: request.knife.hinge_width,
-            deadline: 300.0,
+            deadline: Deadline::strict(300.0),
             seed: 1,
             fixed: setup.fixed(),
             by_clock: true,

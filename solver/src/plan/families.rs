@@ -13,7 +13,6 @@ use super::incumbents::Incumbents;
 use super::request::PlanRequest;
 use super::sides::{Shortened, Shortening, Views};
 use super::workbench::Workbench;
-use crate::body::Outside;
 use crate::control::{Control, Stage};
 use crate::optimise::relaxation::RelaxationError;
 use crate::optimise::search::SearchError;
@@ -34,12 +33,6 @@ const FIRST_IN_SIGHT: f64 = 0.9;
 /// When free cuts have to be there, as a share of a pass: where a cut between two sides passes, and where none does;
 /// and the least time for them.
 const FREE: (f64, f64, f64) = (0.25, 0.7, 0.1);
-/// What they may take in all in thick rubber, where they are competitors only: more is better used to shorten what passes. In a
-/// blanket the girth model is at home.
-const COMPETING: f64 = 0.2;
-/// The time that is expected then, over the first look for rings; no source. The crowned ring's first look takes less than 3 s, and its
-/// free cuts 45 s all the same: it is not caught.
-const SLOW_ROUND: f64 = 8.0;
 /// What their trial may take then.
 const TRIED: f64 = 0.1;
 /// When shortening ends, and the last trial begins.
@@ -88,20 +81,11 @@ impl<'a, 'c> Families<'a, 'c> {
         if self.is_timed() { self.span.at(share) } else { f64::MAX }
     }
 
-    /// Whether free cuts that are looked for from `now` on, a reading of the job's clock, are there in time. That a model needs
-    /// none is soon found.
-    fn is_early(&self, bench: &Workbench<'_, '_, '_>, now: f64) -> bool {
-        let needs_none = bench.needs_no_cut();
-        let end = self.control.with_extra_time(self.span.end());
-        !self.is_timed() || needs_none || now + FIRST_ROUND * self.first_look <= end
-    }
-
-    /// Whether free cuts may compete with one between two sides that passes.
-    fn may_compete(&self, bench: &Workbench<'_, '_, '_>) -> bool {
-        let is_blanket = matches!(bench.setup.body.outside(), Outside::Offset { .. });
-        let most = COMPETING * self.span.seconds();
-        let is_quick = SLOW_ROUND * self.first_look <= most || bench.needs_no_cut();
-        !self.is_timed() || is_blanket || is_quick
+    /// Whether free cuts that are looked for from `now` on, a reading of the job's clock, are there by `end`, seconds on it
+    /// without what is given on top. That a model needs none is soon found.
+    fn is_early(&self, bench: &Workbench<'_, '_, '_>, now: f64, end: f64) -> bool {
+        let end = self.control.with_extra_time(end);
+        !self.is_timed() || bench.needs_no_cut() || now + FIRST_ROUND * self.first_look <= end
     }
 
     /// Free cuts within so much of the pass.
@@ -111,7 +95,7 @@ impl<'a, 'c> Families<'a, 'c> {
         incumbents: &mut Incumbents<'_>,
         until: f64,
     ) -> Result<(StopReason, Candidate), PlanError> {
-        bench.search.set_deadline(self.span.deadline(until));
+        bench.search.set_deadline(self.span.deadline(until, incumbents.has_plan()));
         search(bench, incumbents, until)
     }
 
@@ -126,7 +110,8 @@ impl<'a, 'c> Families<'a, 'c> {
         let mut views = self.views(bench, incumbents)?;
         let mut shortening = views.as_mut().map(|v| Shortening::new(v, self.request));
         // The time that is too short for free cuts is the trial's.
-        let is_shared = self.is_early(bench, self.control.with_extra_time(self.at(FIRST)));
+        let after = self.control.with_extra_time(self.at(FIRST));
+        let is_shared = self.is_early(bench, after, self.span.end());
         let share = if is_shared { FIRST } else { 1.0 };
         let passes = self.first(&mut shortening, bench, incumbents, share)?;
         clock.lap("first cut between two sides");
@@ -139,8 +124,9 @@ impl<'a, 'c> Families<'a, 'c> {
         let until = until.max(least).min(self.at(1.0));
         let mut searched = StopReason::TimeBudget;
         let mut trials = TrialsEnd::AsSearched;
-        let is_welcome = !passes || self.may_compete(bench);
-        let is_wanted = !incumbents.has_plan() || (is_welcome && self.is_early(bench, now));
+        // Competitors that would not be there in time are better not begun: what passes is shortened for as long.
+        let latest = if passes { until } else { self.span.end() };
+        let is_wanted = !incumbents.has_plan() || self.is_early(bench, now, latest);
         match is_wanted.then(|| self.free(bench, incumbents, until)) {
             None => {}
             Some(Ok((end, candidate))) => {

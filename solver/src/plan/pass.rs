@@ -163,7 +163,7 @@ impl<'a, 'c> Pass<'a, 'c> {
             entry_price: request.knife.entry_price,
             least_cut: request.knife.least_cut,
             hinge_width: request.knife.hinge_width,
-            deadline: self.span().deadline(self.search_end()),
+            deadline: self.span().deadline(self.search_end(), incumbents.has_plan()),
             seed: request.budget.seed.wrapping_add(u64::from(self.number)),
             fixed: setup.fixed(),
             by_clock: request.budget.rounds.is_none(),

@@ -17,7 +17,7 @@ fn settings() -> SearchSettings {
         entry_price: ENTRY_PRICE,
         least_cut: 12.0,
         hinge_width: 6.0,
-        deadline: f64::INFINITY,
+        deadline: Deadline::strict(f64::INFINITY),
         seed: 1,
         fixed: Vec::new(),
         by_clock: false,
