@@ -18,8 +18,7 @@ use crate::optimise::relaxation::RelaxationError;
 use crate::optimise::search::SearchError;
 use crate::trial::Finer;
 
-/// When views are to be there, as a share of a pass: after that fewer of them are drawn, and no more
-/// are ranked.
+/// When views are to be there, as a share of a pass: after that fewer of them are drawn.
 const VIEWS: f64 = 0.4;
 /// The first free cuts take about so many times as long as the first look for rings: 3.7 and 3.8 times in two runs on the
 /// clapper.
@@ -168,7 +167,7 @@ impl<'a, 'c> Families<'a, 'c> {
         incumbents: &mut Incumbents<'_>,
     ) -> Result<Option<Views<'v>>, PlanError> {
         self.control.stage(Stage::Girth, 0.09, "two sides of the model are drawn");
-        let views = Views::new(bench.setup, self.request, self.at(VIEWS), self.control);
+        let views = Views::new(bench.setup, self.at(VIEWS), self.control);
         Ok(incumbents.unless_faulty(views)?.flatten())
     }
 

@@ -63,7 +63,8 @@ impl Tries<'_, '_> {
             return Ok(Vec::new());
         };
         let own = self.views.direction(failure.cut.view);
-        let across: Vec<usize> = (0..self.views.len())
+        let order = self.views.order().iter().copied();
+        let across: Vec<usize> = order
             .filter(|&view| self.views.direction(view).dot(&own).abs() < ACROSS)
             .take(OTHER_VIEWS)
             .collect();

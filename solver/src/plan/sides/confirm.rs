@@ -13,32 +13,34 @@ use crate::trial::{GROWTH, LEAST_GAIN, Outcome, TrialReport};
 pub(super) const FINER: usize = 2;
 
 impl Shortening<'_, '_> {
-    /// Look at what passed again, with finer elements: what they refute passed because undercuts were lost between the
-    /// elements, so the search goes on with the finer ones.
-    pub(super) fn is_refuted(
+    /// Look at what passed again, with finer elements, the shortest first, until one stands: what they refute passed because undercuts
+    /// were lost between the elements, so the search goes on with the finer ones. Whether none is left.
+    pub(super) fn none_stands(
         &mut self,
         bench: &Workbench<'_, '_, '_>,
         incumbents: &mut Incumbents<'_>,
         end: f64,
     ) -> Result<bool, PlanError> {
         let elements = FINER * self.tries.elements;
-        if elements > ELEMENTS.1 {
-            return Ok(false);
+        let mut is_refuted = false;
+        while let Some((best, passed)) = self.tries.passed.last().cloned() {
+            // Thin walls may have asked for as fine ones already.
+            let is_gain = elements as f64 >= LEAST_GAIN * passed.mesh.elements as f64;
+            if elements > ELEMENTS.1 || !is_gain {
+                break;
+            }
+            let reports = self.tries.try_out(bench, &[&best], elements, end)?;
+            let Some(report) = reports.and_then(|r| r.into_iter().next()) else { break };
+            if is_pass(&report, bench.request) || !decides(&report) {
+                break;
+            }
+            is_refuted = true;
+            self.tries.take_back(bench, incumbents, report)?;
         }
-        let Some((best, passed)) = self.tries.passed.last().cloned() else { return Ok(false) };
-        // Thin walls may have asked for as fine ones already.
-        if (elements as f64) < LEAST_GAIN * passed.mesh.elements as f64 {
-            return Ok(false);
-        }
-        let reports = self.tries.try_out(bench, &[&best], elements, end)?;
-        let Some(report) = reports.and_then(|r| r.into_iter().next()) else { return Ok(false) };
-        let is_refuted = decides(&report) && !is_pass(&report, bench.request);
         if is_refuted {
-            self.tries.replace(bench, incumbents, &best, report)?;
-            self.tries.passed.clear();
             self.refine();
         }
-        Ok(is_refuted)
+        Ok(self.tries.passed.is_empty())
     }
 
     /// Whether trials are as fine already as they are made while cuts are shortened, and a last look at the shortest would take more

@@ -1,7 +1,8 @@
 //! The first cut that passes: all of the border but a hinge, from one view after the other.
 //!
-//! The likeliest views come first. Where their cuts fail, the two halves of a few views are tried loose, without any hinge: what holds
-//! these holds them with any hinge, and for those that come off most easily a hinge that folds comes next.
+//! What is the surest to come off goes first, by itself; then, in thick rubber, the likeliest of shorter ones. Where all fail, the two
+//! halves of a few views are tried loose, without any hinge: what holds these holds them with any hinge, and for those that come off most
+//! easily a hinge that folds comes next.
 
 use super::cut::{Cut, FIRST_HINGE, first_patterns, folding};
 use super::pattern::{Pattern, whole};
@@ -40,35 +41,17 @@ impl Shortening<'_, '_> {
         if let Some(ended) = self.take_up(bench, incumbents, end)? {
             return Ok(ended);
         }
-        let views: Vec<usize> = (0..self.tries.views.len().min(MOST_VIEWS)).collect();
+        let (begun, tried) = self.begin(bench, incumbents, end)?;
+        if let Some(ended) = begun {
+            return Ok(ended);
+        }
+        let views: Vec<usize> = self.tries.views.order().iter().copied().take(MOST_VIEWS).collect();
         let (likely, others) = views.split_at(views.len().min(AT_ONCE));
-        // A trial that holds costs a blanket a quarter of two minutes, and shortening widens what need not be so narrow.
-        let hinge =
-            if self.tries.views.begin_with_the_truest() { SHORTEST_HINGE } else { FIRST_HINGE };
-        let Some(mut cuts) = self.first_cuts(bench, incumbents, likely, hinge, end)? else {
-            return Ok(Shortened::OutOfTime);
-        };
-        cuts = self.in_one_piece(bench, cuts, AT_ONCE)?;
-        if let Some(cut) = cuts.first() {
-            self.tries.refine_for(bench, cut)?;
-        }
-        // Nothing is shorter than no cut at all, but across bridges; where a ring is too tight uncut it would miss the limit of
-        // stretch.
-        if bench.needs_no_cut() {
-            cuts.insert(0, Cut::new(0, Pattern { pieces: Vec::new() }));
-        }
-        // What is the surest to come off is tried alone where it goes first: two trials at a time take longer to the first word.
-        let at_once = if self.tries.views.begin_with_the_truest() { 1 } else { cuts.len().max(1) };
-        for some in cuts.chunks(at_once) {
-            if let Some(ended) = self.first_of(bench, incumbents, some, end)? {
-                return Ok(ended);
-            }
-        }
         // Elements as long as a limb is thick hook halves to each other: what is hard to open wants finer ones from here on.
         self.refine();
         // What holds two loose halves holds them with any hinge. The truest sides are the likeliest to come off.
         let (parted, unknown) = others.split_at(others.len().min(PARTED - AT_ONCE));
-        let looked_at = if self.tries.views.begin_with_the_truest() {
+        let looked_at = if self.tries.views.are_in_a_blanket() {
             interleaved(likely, parted)
         } else {
             interleaved(parted, likely)
@@ -90,7 +73,6 @@ impl Shortening<'_, '_> {
             order = looked_at;
         }
         order.extend(unknown);
-        let tried = cuts;
         for (round, views) in order.chunks(AT_ONCE).enumerate() {
             let cuts = self.first_cuts(bench, incumbents, views, FIRST_HINGE, end)?;
             let Some(mut cuts) = cuts else { return Ok(Shortened::OutOfTime) };
@@ -113,6 +95,97 @@ impl Shortening<'_, '_> {
         }
         let ended = self.first_of_additions(bench, incumbents, end)?;
         Ok(ended.unwrap_or(Shortened::NonePassed))
+    }
+
+    /// Try no cut at all, then the surest one, then shorter ones; how the search ended, if it did, and the shorter ones.
+    fn begin(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        end: f64,
+    ) -> Result<(Option<Shortened>, Vec<Cut>), PlanError> {
+        let ended = |how| Ok((Some(how), Vec::new()));
+        // Nothing is shorter than no cut at all, but across bridges; where a ring is too tight uncut it would miss the limit of
+        // stretch.
+        if bench.needs_no_cut() {
+            let none = Cut::new(self.tries.views.truest(), Pattern { pieces: Vec::new() });
+            if let Some(how) = self.first_of(bench, incumbents, &[none], end)? {
+                return ended(how);
+            }
+        }
+        let Some(surest) = self.surest(bench, incumbents, end)? else {
+            return ended(Shortened::OutOfTime);
+        };
+        let Some(passes) = self.tries.attempt_each(bench, incumbents, &surest, end)? else {
+            return ended(Shortened::OutOfTime);
+        };
+        let is_blanket = self.tries.views.are_in_a_blanket();
+        if passes && is_blanket && !self.none_stands(bench, incumbents, end)? {
+            return ended(Shortened::Done);
+        }
+        // In thick rubber a shorter border, and one along which the knife leans less, may do as well.
+        match self.tries.views.look_at_the_likeliest(bench.request, end, bench.control) {
+            Err(PlanError::Cancelled(_)) => return ended(Shortened::OutOfTime),
+            looked => looked?,
+        }
+        let likely: Vec<usize> = self.tries.views.order().iter().copied().take(AT_ONCE).collect();
+        let Some(tried) = self.likely(bench, incumbents, &likely, end)? else {
+            return ended(self.ended_late());
+        };
+        let new: Vec<Cut> = tried.iter().filter(|cut| !surest.contains(cut)).cloned().collect();
+        if self.tries.attempt_each(bench, incumbents, &new, end)?.is_none() {
+            return ended(self.ended_late());
+        }
+        let stands = self.has_passed() && !self.none_stands(bench, incumbents, end)?;
+        Ok((stands.then_some(Shortened::Done), tried))
+    }
+
+    /// The cut that is the surest to come off, to be tried alone: two trials at a time take longer to the first word. Between the truest
+    /// sides; in thick rubber with a hinge that folds, in a blanket with a short one. None where the work is to stop.
+    fn surest(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        end: f64,
+    ) -> Result<Option<Vec<Cut>>, PlanError> {
+        let views = [self.tries.views.truest()];
+        let cuts = if self.tries.views.are_in_a_blanket() {
+            self.first_cuts(bench, incumbents, &views, SHORTEST_HINGE, end)?
+        } else {
+            self.folding_cuts(bench, incumbents, &views, end)?
+        };
+        let Some(cuts) = cuts else { return Ok(None) };
+        let cuts = self.in_one_piece(bench, cuts, 1)?;
+        if let Some(cut) = cuts.first() {
+            self.tries.refine_for(bench, cut)?;
+        }
+        Ok(Some(cuts))
+    }
+
+    /// The first cuts of the likeliest views. None where the work is to stop.
+    fn likely(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        views: &[usize],
+        end: f64,
+    ) -> Result<Option<Vec<Cut>>, PlanError> {
+        // A trial that holds costs a blanket a quarter of two minutes, and shortening widens what need not be so narrow.
+        let is_blanket = self.tries.views.are_in_a_blanket();
+        let hinge = if is_blanket { SHORTEST_HINGE } else { FIRST_HINGE };
+        let Some(cuts) = self.first_cuts(bench, incumbents, views, hinge, end)? else {
+            return Ok(None);
+        };
+        Ok(Some(self.in_one_piece(bench, cuts, AT_ONCE)?))
+    }
+
+    fn has_passed(&self) -> bool {
+        self.tries.best().is_some()
+    }
+
+    /// How the search for a first cut ended where time was up on the way to a better one.
+    fn ended_late(&self) -> Shortened {
+        if self.has_passed() { Shortened::Done } else { Shortened::OutOfTime }
     }
 
     /// Begin with what passed in an earlier run of the job, the shortest first; none where nothing did, or it does not any more.
@@ -270,7 +343,7 @@ impl Shortening<'_, '_> {
             let Some(passed) = self.tries.attempt_within(bench, incumbents, some, end)? else {
                 return Ok(Some(Shortened::OutOfTime));
             };
-            if passed.contains(&true) && !self.is_refuted(bench, incumbents, end)? {
+            if passed.contains(&true) && !self.none_stands(bench, incumbents, end)? {
                 return Ok(Some(Shortened::Done));
             }
         }
@@ -285,7 +358,7 @@ impl Shortening<'_, '_> {
         end: f64,
     ) -> Result<Option<Shortened>, PlanError> {
         Ok(match self.tries.add_other_views(bench, incumbents, end)? {
-            Some(true) if self.is_refuted(bench, incumbents, end)? => None,
+            Some(true) if self.none_stands(bench, incumbents, end)? => None,
             Some(true) => Some(Shortened::Done),
             Some(false) => None,
             None => Some(Shortened::OutOfTime),

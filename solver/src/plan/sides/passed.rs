@@ -1,7 +1,6 @@
 //! Cuts that passed, as a checkpoint keeps them: whoever takes the job up again begins with them.
 //!
-//! Which number a view has depends on how many sheets there was time to look at. So a view is found again by its direction and the
-//! length of its border.
+//! A view is found again by its direction and the length of its border, whatever its number.
 
 use serde::{Deserialize, Serialize};
 

@@ -211,7 +211,8 @@ impl<'s, 'v> Shortening<'s, 'v> {
         end: f64,
     ) -> Result<bool, PlanError> {
         let Some(best) = self.tries.best().cloned() else { return Ok(true) };
-        let others: Vec<usize> = (0..self.tries.views.len()).filter(|&v| v != best.view).collect();
+        let order = self.tries.views.order().iter().copied();
+        let others: Vec<usize> = order.filter(|&v| v != best.view).collect();
         if others.is_empty() {
             return Ok(true);
         }

@@ -348,6 +348,23 @@ impl<'s, 'v> Tries<'s, 'v> {
         Ok(())
     }
 
+    /// The shortest that passed does not by a finer trial: the next shortest takes its place, where there is one.
+    pub(super) fn take_back(
+        &mut self,
+        bench: &Workbench<'_, '_, '_>,
+        incumbents: &mut Incumbents<'_>,
+        refuted: TrialReport,
+    ) -> Result<(), PlanError> {
+        let Some((cut, _)) = self.passed.pop() else { return Ok(()) };
+        self.replace(bench, incumbents, &cut, refuted)?;
+        let all = self.passed.iter().map(|(cut, _)| cut);
+        incumbents.passed = Passed::of(self.views, self.elements, all);
+        match self.passed.last().cloned() {
+            Some((cut, report)) => self.offer(bench, incumbents, &cut, report),
+            None => Ok(()),
+        }
+    }
+
     /// A cut with a finer trial takes the place of the best.
     pub(super) fn replace(
         &mut self,

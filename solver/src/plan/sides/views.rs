@@ -1,4 +1,4 @@
-//! The directions from which two sides are drawn, the likeliest first, and the sheet of each once it is wanted.
+//! The directions from which two sides are drawn, which of them are the likeliest, and the sheet of each once it is wanted.
 
 use std::sync::Arc;
 
@@ -31,6 +31,8 @@ const DEPTHS: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
 /// of 1 a plan of the dancer with 1.2 % of her skin undercut, a plug of rubber behind the plait, passed its trial, and an
 /// independent simulation held it (solver/docs/trial.md).
 const UNDERCUT: [f64; 3] = [1.0, 0.5, 0.25];
+/// The ranking of the truest.
+const TRUEST: usize = UNDERCUT.len() - 1;
 /// Which ranking has its turn when, in thick rubber, and in a blanket: there the knife is square to the model wherever it cuts, and short
 /// free cuts are tried beside, so what is the surest to come off goes first.
 const TURNS: ([usize; UNDERCUT.len()], [usize; UNDERCUT.len()]) = ([0, 1, 2], [2, 1, 0]);
@@ -82,16 +84,17 @@ pub(in crate::plan) struct Views<'a> {
     surface: Surface,
     outer: Arc<Potential>,
     equations: Equations,
-    /// The likeliest first.
+    /// As they were drawn.
     views: Vec<View>,
+    /// Their numbers, the likeliest first.
+    order: Vec<usize>,
 }
 
 impl<'a> Views<'a> {
     /// Draw two sides from all directions. None where no direction leaves a border. After `end`, seconds on the job's
-    /// clock without what is given on top, as few are drawn and looked at as will do.
+    /// clock without what is given on top, as few are drawn as will do.
     pub(in crate::plan) fn new(
         setup: &'a Setup,
-        request: &PlanRequest,
         end: f64,
         control: &Control<'_>,
     ) -> Result<Option<Self>, PlanError> {
@@ -141,18 +144,25 @@ impl<'a> Views<'a> {
             Equations::insulated(&domain, spacing, control).map_err(SidesError::from)?;
         control.check()?;
         let outer = Potential::solve(&domain, spacing, control).map_err(SidesError::from)?;
-        let mut all = Self { setup, surface, outer: Arc::new(outer), equations, views };
-        all.put_in_turn(request, end, control)?;
+        let outer = Arc::new(outer);
+        let mut all = Self { setup, surface, outer, equations, views, order: Vec::new() };
+        all.order = all.in_turn();
         Ok(Some(all))
     }
 
-    /// How many there are.
-    pub(in crate::plan) fn len(&self) -> usize {
-        self.views.len()
+    /// The numbers of all, the likeliest first.
+    pub(super) fn order(&self) -> &[usize] {
+        &self.order
     }
 
-    /// Whether the first view is the truest, and not the third.
-    pub(in crate::plan) fn begin_with_the_truest(&self) -> bool {
+    /// The one that is the surest to come off, however the knife leans.
+    pub(super) fn truest(&self) -> usize {
+        let rank = |k: &usize| self.views[*k].ranks[TRUEST];
+        let truest = (0..self.views.len()).min_by(|a, b| rank(a).total_cmp(&rank(b)));
+        truest.unwrap_or_default()
+    }
+
+    pub(super) fn are_in_a_blanket(&self) -> bool {
         matches!(self.setup.body.outside(), Outside::Offset { .. })
     }
 
@@ -205,50 +215,48 @@ impl<'a> Views<'a> {
         Ok(sheet)
     }
 
-    /// The best by each rank in turn, each of which differs from all before it; then the others. The first of them are
-    /// ranked by what the knife finds along their borders, too.
-    fn put_in_turn(
+    /// The numbers of all views: the best by each rank in turn, each of which differs from all before it; then the others.
+    fn in_turn(&self) -> Vec<usize> {
+        let mut left: Vec<usize> = (0..self.views.len()).collect();
+        let mut order: Vec<usize> = Vec::with_capacity(left.len());
+        for rank in self.turns() {
+            let awkward = |k: usize| if rank == TRUEST { None } else { self.awkward(k) };
+            let cost = |k: usize| self.views[k].ranks[rank] + awkward(k).unwrap_or(0.0);
+            let is_new = |k: &usize| !order.iter().any(|&o| self.views[o].is_like(&self.views[*k]));
+            let new = left.iter().copied().filter(is_new);
+            let Some(best) = new.min_by(|&a, &b| cost(a).total_cmp(&cost(b))) else { break };
+            left.retain(|&k| k != best);
+            order.push(best);
+        }
+        left.sort_by(|&a, &b| self.views[a].ranks[0].total_cmp(&self.views[b].ranks[0]));
+        order.extend(left);
+        order
+    }
+
+    fn turns(&self) -> impl Iterator<Item = usize> + use<> {
+        let turns = if self.are_in_a_blanket() { TURNS.1 } else { TURNS.0 };
+        turns.into_iter().cycle()
+    }
+
+    /// Look at what the knife finds along the borders of the likeliest views, and put all in turn by that; no more of them after
+    /// `end`, seconds on the job's clock without what is given on top. In a blanket the knife is square to the model wherever it
+    /// cuts.
+    pub(super) fn look_at_the_likeliest(
         &mut self,
         request: &PlanRequest,
         end: f64,
         control: &Control<'_>,
     ) -> Result<(), PlanError> {
-        // Those that were chosen stand at the front.
-        let (mut chosen, mut looks) = (0, 0);
-        let turns = if self.begin_with_the_truest() { TURNS.1 } else { TURNS.0 };
-        // The first trial waits for no other view's sheet where it is made of the truest.
-        let is_looked_at = !self.begin_with_the_truest();
-        for rank in turns.into_iter().cycle() {
-            let best = loop {
-                let is_new = |k: &usize| {
-                    !self.views[..chosen].iter().any(|better| better.is_like(&self.views[*k]))
-                };
-                let is_truest = rank == UNDERCUT.len() - 1;
-                let awkward = |k: usize| if is_truest { None } else { self.awkward(k) };
-                let cost = |k: usize| self.views[k].ranks[rank] + awkward(k).unwrap_or(0.0);
-                let best = (chosen..self.views.len())
-                    .filter(is_new)
-                    .min_by(|&a, &b| cost(a).total_cmp(&cost(b)));
-                match best {
-                    Some(best)
-                        if is_looked_at
-                            && !is_truest
-                            && self.awkward(best).is_none()
-                            && chosen < RANKED
-                            && looks < LOOKS
-                            && !control.is_past(end) =>
-                    {
-                        looks += 1;
-                        self.look(best, request, control)?;
-                    }
-                    best => break best,
-                }
-            };
-            let Some(best) = best else { break };
-            self.views[chosen..=best].rotate_right(1);
-            chosen += 1;
+        if self.are_in_a_blanket() {
+            return Ok(());
         }
-        self.views[chosen..].sort_by(|a, b| a.ranks[0].total_cmp(&b.ranks[0]));
+        for _ in 0..LOOKS {
+            let mut likely = self.order.iter().zip(self.turns()).take(RANKED);
+            let unknown = likely.find(|&(&k, rank)| rank != TRUEST && self.awkward(k).is_none());
+            let Some((&view, _)) = unknown.filter(|_| !control.is_past(end)) else { break };
+            self.look(view, request, control)?;
+            self.order = self.in_turn();
+        }
         Ok(())
     }
 
@@ -360,10 +368,10 @@ mod tests {
         let (request, control) =
             (PlanRequest { mould, ..PlanRequest::default() }, Control::silent());
         let setup = set_up(&model, &request, 1.0, Holes::Filled, &control).expect("set up");
-        let views =
-            Views::new(&setup, &request, f64::MAX, &control).expect("drawn").expect("two sides");
+        let views = Views::new(&setup, f64::MAX, &control).expect("drawn").expect("two sides");
+        assert_eq!(views.order().first(), Some(&views.truest()));
         let is_sleeve = |view: &View| !view.labels.wrapped.is_empty();
         assert!(views.views.iter().any(is_sleeve), "the test shows nothing");
-        assert!(!views.views[..2].iter().any(is_sleeve));
+        assert!(!views.order()[..2].iter().any(|&k| is_sleeve(&views.views[k])));
     }
 }

@@ -36,11 +36,10 @@ fn a_ring_that_all_but_closes_is_cut_across_where_the_sheet_does_not_run_through
     let model = prepare_mesh(hook(), &PrepareOptions::default()).expect("sound");
     let (request, control) = (PlanRequest::default(), Control::silent());
     let setup = set_up(&model, &request, 1.0, Holes::Filled, &control).expect("set up");
-    let mut views =
-        Views::new(&setup, &request, f64::MAX, &control).expect("drawn").expect("two sides");
+    let mut views = Views::new(&setup, f64::MAX, &control).expect("drawn").expect("two sides");
     let axis = setup.gate.to_mould * Vector::y();
     let mut seen = [0, 0];
-    for view in 0..views.len() {
+    for view in views.order().to_vec() {
         // From in between it runs through part of the ring.
         let through = views.direction(view).dot(&axis).abs();
         if seen.iter().all(|&n| n > 1) || (0.05..0.95).contains(&through) {
@@ -88,10 +87,9 @@ fn what_a_sheet_askew_leaves_of_a_plug_is_cut_up_to_the_sheet() {
     let (request, control) = (PlanRequest::default(), Control::silent());
     let setup = set_up(&model, &request, 1.0, Holes::Filled, &control).expect("set up");
     let whole = setup.near[0].disc.as_ref().expect("a disc").area;
-    let mut views =
-        Views::new(&setup, &request, f64::MAX, &control).expect("drawn").expect("two sides");
+    let mut views = Views::new(&setup, f64::MAX, &control).expect("drawn").expect("two sides");
     let mut parts = 0;
-    for view in 0..views.len().min(16) {
+    for view in views.order().iter().copied().take(16).collect::<Vec<_>>() {
         if parts > 1 {
             break;
         }
@@ -120,10 +118,11 @@ fn drawn_on<T>(
     let request = PlanRequest { mould, ..PlanRequest::default() };
     let control = Control::silent();
     let setup = set_up(&model, &request, 1.0, Holes::Filled, &control).expect("set up");
-    let views = Views::new(&setup, &request, f64::MAX, &control).expect("drawn");
+    let views = Views::new(&setup, f64::MAX, &control).expect("drawn");
     let mut views = views.expect("two sides");
     let to_model = setup.gate.to_mould.inverse();
-    let view = (0..views.len()).find(|&view| wanted(&(to_model * views.direction(view))));
+    let view =
+        views.order().iter().copied().find(|&view| wanted(&(to_model * views.direction(view))));
     let sheet = views.sheet(view.expect("a view"), &control).expect("a sheet");
     let (setup, sheet, outer) = (&setup, &*sheet, views.outer());
     then(&Drawing { setup, sheet, additions: &[], outer, request: &request })
