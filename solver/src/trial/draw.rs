@@ -25,13 +25,18 @@ use crate::mesh::{Point, Vector};
 const MOST_STEPS: (usize, usize, usize) = (600, 2600, 8000);
 /// A pull counts from this share of the hands' greatest force on: rubber that still swings may pull as much for a moment.
 const FELT: f64 = 0.4;
-/// Steps of the relaxation between two looks at whether the pull is below what hands have.
-const AT_ONCE: usize = 1000;
+/// Steps of the relaxation between two looks at whether the pull is below what hands have, and at whether rubber stays clear of the
+/// model.
+const AT_ONCE: (usize, usize) = (1000, 250);
+/// Rubber that is jammed does not come to rest: it pulls more than so many times the hands' greatest force, and no less than this share
+/// of what it did one look before. No source.
+const JAMMED: (f64, f64) = (2.0, 0.9);
 /// Hands go this many lengths of the model before they give up, with the outside and with the rim.
 const FARTHEST: (f64, f64) = (1.1, 2.2);
-/// Rubber that comes with less than this share of the hands' greatest force is drawn in steps so many times as long.
+/// Rubber that comes with less than this share of the hands' greatest force is drawn in steps twice as long each time, up to so many times
+/// as long. A long step that meets more is taken back, and made in short ones: long ones make pulls of their own.
 const LIGHT: f64 = 0.1;
-const LONG_STRIDE: f64 = 2.0;
+const LONGEST_STRIDE: f64 = 8.0;
 
 /// One trial with about `elements` elements, along `first` first if there is one.
 pub(super) fn trial(
@@ -172,6 +177,12 @@ impl Rig<'_> {
             let mut settled = self.settle(&mut rubber, MOST_STEPS.0, &mut course)?;
             let mut stretches = self.elastic.stretches(&rubber.x);
             let mut used = MOST_STEPS.0;
+            let is_heavy = drawn(&rubber, &direction) >= LIGHT * settings.hand_force;
+            if stride > 1.0 && (is_heavy || self.overstretched(&stretches)) {
+                rubber.x = from;
+                (gone, stride) = (before, 1.0);
+                continue;
+            }
             // What decides must have come to rest.
             let mut is_clear = self.is_clear(&rubber, &direction);
             let enough = |rubber: &Relaxation<'_>, stretches: &[f64], is_clear: bool| {
@@ -185,13 +196,18 @@ impl Rig<'_> {
                 }
             };
             while !settled && !self.is_late() && used < enough(&rubber, &stretches, is_clear) {
-                settled = self.settle(&mut rubber, AT_ONCE, &mut course)?;
+                let some = if is_clear { AT_ONCE.1 } else { AT_ONCE.0 };
+                let pulled = drawn(&rubber, &direction);
+                settled = self.settle(&mut rubber, some, &mut course)?;
                 stretches = self.elastic.stretches(&rubber.x);
-                used += AT_ONCE;
+                used += some;
                 // Rubber that stays clear of the model swings in the air: that takes long to rest and decides nothing.
                 let was_clear = is_clear;
                 is_clear = self.is_clear(&rubber, &direction);
                 settled |= was_clear && is_clear;
+                if drawn(&rubber, &direction) >= (JAMMED.0 * most).max(JAMMED.1 * pulled) {
+                    break;
+                }
             }
             ways = rubber.x.iter().zip(&from).map(|(x, from)| (x - from) / step).collect();
             let force = drawn(&rubber, &direction);
@@ -230,7 +246,7 @@ impl Rig<'_> {
                 if gone >= farthest { stuck(Hindrance::Caught) } else { Outcome::OutOfTime };
             // What is next to free is drawn in longer steps.
             let is_light = force.abs() < LIGHT * settings.hand_force;
-            stride = if is_light { LONG_STRIDE } else { 1.0 };
+            stride = if is_light { (2.0 * stride).min(LONGEST_STRIDE) } else { 1.0 };
         }
         Ok(course)
     }
