@@ -127,7 +127,8 @@ fn fitted(place: &Place, way: &Way, access: &Access<'_>) -> Ruling {
         access.keeps_clear(a, &unit(b - a), (b - a).norm(), behind)
     };
     let is_straight = straight <= STRAIGHT_WITHIN && lean <= settings.acceptable_lean();
-    let turn = if is_straight && passes(&first, &last, 0.0) { None } else { best_turn(points) };
+    let is_enough = is_straight && passes(&first, &last, 0.0);
+    let turn = if is_enough { None } else { best_turn(points, &frame.normal, settings) };
     let turn = turn.filter(|&k| {
         let bent = deviation(points, &[first, points[k], last]);
         bent < 0.8 * straight || lean > settings.acceptable_lean()
@@ -150,25 +151,29 @@ fn fitted(place: &Place, way: &Way, access: &Access<'_>) -> Ruling {
     }
 }
 
-/// The point of a way at which a ruling with one turn comes nearest to it; the first piece is no longer than half.
-fn best_turn(points: &[Point]) -> Option<usize> {
+/// The point of a way at which a ruling turns: from where its first piece leans off square to the model by no more than is acceptable,
+/// or by the least, the one with which it comes nearest to the way. The first piece is as long as one of a turned ruling at least, and
+/// no longer than half of the way.
+fn best_turn(points: &[Point], normal: &Vector, settings: &SheetSettings) -> Option<usize> {
     let half = 0.5 * polyline_length(points);
     let (first, last) = (points[0], points[points.len() - 1]);
     // A dozen places are enough to tell where a smooth line turns.
     let each = (points.len() / 24).max(1);
     let mut along = 0.0;
-    let mut best: Option<(f64, usize)> = None;
+    let mut best: Option<([f64; 2], usize)> = None;
     for k in 1..points.len().saturating_sub(1) {
         along += (points[k] - points[k - 1]).norm();
         if along > half {
             break;
         }
-        if k % each != 0 {
+        if along < settings.turn_length.min(0.5 * half) || k % each != 0 {
             continue;
         }
+        let lean = (points[k] - first).angle(normal).to_degrees();
+        let too_far = (lean - settings.acceptable_lean()).max(0.0);
         let off = deviation(points, &[first, points[k], last]);
-        if best.is_none_or(|(least, _)| off < least) {
-            best = Some((off, k));
+        if best.is_none_or(|(least, _)| [too_far, off] < least) {
+            best = Some(([too_far, off], k));
         }
     }
     best.map(|(_, k)| k)
@@ -177,4 +182,30 @@ fn best_turn(points: &[Point]) -> Option<usize> {
 /// How far the points lie from a ruling at most, mm.
 fn deviation(points: &[Point], ruling: &[Point]) -> f64 {
     points.iter().map(|p| nearest_on_polyline(ruling, p).0).fold(0.0, f64::max)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A way that leaves the model squarely for 6 mm, runs level for 20 mm, and then up again. The turn that fits it best lies where it
+    /// runs up again: the knife would come to the model 68 degrees off square.
+    #[test]
+    fn a_turned_ruling_comes_to_the_model_as_square_as_is_asked() {
+        let corners = [[0.0, 0.0], [0.0, 6.0], [20.0, 8.0], [20.0, 60.0]];
+        let mut points = vec![Point::origin()];
+        for pair in corners.windows(2) {
+            let [a, b] = [pair[0], pair[1]].map(|[x, z]| Point::new(x, 0.0, z));
+            let steps = ((b - a).norm() / 0.5).round() as i32;
+            points.extend((1..=steps).map(|k| a + (b - a) * (f64::from(k) / f64::from(steps))));
+        }
+        let settings = SheetSettings::default();
+        let turn = points[best_turn(&points, &Vector::z(), &settings).expect("a turn")];
+        let lean = turn.coords.angle(&Vector::z()).to_degrees();
+        assert!(lean <= settings.acceptable_lean(), "{lean}");
+        assert!(turn.coords.norm() >= settings.turn_length, "{turn}");
+        // Where none is good enough the least is taken.
+        let level = points.iter().map(|p| Point::new(p.z, 0.0, 0.2 * p.x)).collect::<Vec<_>>();
+        assert!(best_turn(&level, &Vector::z(), &settings).is_some());
+    }
 }
