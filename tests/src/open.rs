@@ -3,6 +3,9 @@
 
 use std::path::{Path, PathBuf};
 
+use parry3d_f64::math::Vector as Vec3;
+use parry3d_f64::query::SplitResult;
+use parry3d_f64::shape::TriMesh;
 use slitwright_solver::body::GateChoice;
 use slitwright_solver::mesh::{
     LengthUnit, MeshFormat, Point, ReadLimits, TriangleMesh, Vector, read,
@@ -42,27 +45,35 @@ pub fn outside_out(mut mesh: TriangleMesh) -> TriangleMesh {
     mesh
 }
 
+/// How deep a piece is sunk in clay, mm: so the hollow under bunny00, 5 mm deep, is filled.
+const SUNK: f64 = 8.0;
+
+/// An open mesh of about 150 mm that stands sunk in clay: it is cut off flat. A mould maker who has no flat base makes one so (common
+/// practice, no source).
+pub fn sunk(mesh: &TriangleMesh) -> Result<TriangleMesh, String> {
+    let corners = mesh.positions.iter().map(|p| Vec3::new(p.x, p.y, p.z)).collect();
+    let whole = TriMesh::new(corners, mesh.faces.clone()).map_err(|e| e.to_string())?;
+    // Any number that is next to nothing.
+    let SplitResult::Pair(_, above) = whole.canonical_split(1, lowest(mesh) + SUNK, 1e-9) else {
+        return Err("nothing is cut off".to_owned());
+    };
+    let positions = above.vertices().iter().map(|p| Point::new(p.x, p.y, p.z)).collect();
+    Ok(TriangleMesh { positions, faces: above.indices().to_vec() })
+}
+
+fn lowest(mesh: &TriangleMesh) -> f64 {
+    mesh.positions.iter().map(|p| p.y).fold(f64::INFINITY, f64::min)
+}
+
 /// Height of the gate above the lowest point of a mesh that stands on no flat face, mm.
 const FEET: f64 = 8.0;
 /// The same for one whose base is uneven, mm.
 const UNEVEN: f64 = 3.0;
 
-/// An open mesh of about 150 mm that stands sunk in clay: what lies below [`open_gate`]'s plane is flat. A mould maker who has no
-/// flat base makes one so (common practice, no source).
-pub fn sunk(name: &str, mut mesh: TriangleMesh) -> TriangleMesh {
-    let plane = plane_of(name, &mesh);
-    mesh.positions.iter_mut().for_each(|p| p.y = p.y.max(plane));
-    mesh
-}
-
-fn plane_of(name: &str, mesh: &TriangleMesh) -> f64 {
-    let above = if name == "bunny00" { UNEVEN } else { FEET };
-    mesh.positions.iter().map(|p| p.y).fold(f64::INFINITY, f64::min) + above
-}
-
 /// The gate of an open mesh of about 150 mm. All stand with y upwards: bunny00 on an uneven base, the
 /// others on round tips (the elephants on three feet, no two of the same height), so it is all that lies
 /// below a plane.
 pub fn open_gate(name: &str, mesh: &TriangleMesh) -> GateChoice {
-    GateChoice::Plane { point: Point::new(0.0, plane_of(name, mesh), 0.0), normal: -Vector::y() }
+    let above = if name == "bunny00" { UNEVEN } else { FEET };
+    GateChoice::Plane { point: Point::new(0.0, lowest(mesh) + above, 0.0), normal: -Vector::y() }
 }

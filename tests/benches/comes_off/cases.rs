@@ -61,7 +61,7 @@ impl Case {
     /// The model.
     pub fn mesh(&self) -> Result<TriangleMesh, String> {
         if self.is_open {
-            return Ok(sunk(&self.piece, outside_out(open_mesh_sized(&self.piece, SIZE)?)));
+            return sunk(&outside_out(open_mesh_sized(&self.piece, SIZE)?));
         }
         let piece = piece(&self.piece).ok_or_else(|| format!("no demo piece {}", self.piece))?;
         piece.mesh().map_err(|e| format!("{}: {e}", self.piece))
