@@ -56,14 +56,22 @@ impl Shortening<'_, '_> {
         } else {
             interleaved(parted, likely)
         };
-        let Some(parting) = self.parting(bench, incumbents, &looked_at, end)? else {
-            return Ok(Shortened::OutOfTime);
+        // What comes off on one hinge, only too heavily, needs no look at its loose halves.
+        let mut heavy: Vec<usize> = self.tries.heavy.iter().map(|cut| cut.view).collect();
+        heavy.dedup();
+        let parting = if heavy.is_empty() {
+            self.parting(bench, incumbents, &looked_at, end)?
+        } else {
+            let undecided = looked_at.iter().copied().filter(|view| !heavy.contains(view));
+            Some(Parting { undecided: undecided.collect(), loose: heavy })
         };
+        let Some(parting) = parting else { return Ok(Shortened::OutOfTime) };
         let end = if parting.loose.is_empty() { end } else { end_in_sight };
         // Thick hinges hold what the halves by themselves would let go, or let it go when they fold.
-        let Some(folding) = self.folding_cuts(bench, incumbents, &parting.loose, end)? else {
+        let Some(mut folding) = self.folding_cuts(bench, incumbents, &parting.loose, end)? else {
             return Ok(Shortened::OutOfTime);
         };
+        folding.retain(|cut| !self.tries.heavy.contains(cut));
         if let Some(ended) = self.first_of(bench, incumbents, &folding, end)? {
             return Ok(ended);
         }

@@ -45,6 +45,8 @@ pub(in crate::plan) struct Tries<'s, 'v> {
     pub(super) passed: Vec<(Cut, TrialReport)>,
     /// Cuts that were held somewhere, until one passes.
     pub(super) failures: Vec<Failure>,
+    /// Cuts that come off, but with more pull than can be believed.
+    pub(super) heavy: Vec<Cut>,
     /// Elements of a trial, about.
     pub(super) elements: usize,
     /// What the last trials took, made at the same time, seconds.
@@ -57,7 +59,8 @@ impl<'s, 'v> Tries<'s, 'v> {
     /// With so many elements each.
     pub(super) fn new(views: &'s mut Views<'v>, request: &PlanRequest, elements: usize) -> Self {
         let left = request.budget.rounds.map(|rounds| TRIALS_A_ROUND * rounds);
-        Self { views, passed: Vec::new(), failures: Vec::new(), elements, took: 0.0, left }
+        let (passed, failures, heavy) = (Vec::new(), Vec::new(), Vec::new());
+        Self { views, passed, failures, heavy, elements, took: 0.0, left }
     }
 
     /// The shortest that passed.
@@ -134,6 +137,7 @@ impl<'s, 'v> Tries<'s, 'v> {
         };
         let (mut is_late, mut passed) = (false, Vec::with_capacity(cuts.len()));
         for (&cut, report) in cuts.iter().zip(reports) {
+            let is_whole = report.mesh.pieces <= 1;
             let passes = is_pass(&report, bench.request) && self.hangs_together(bench, cut)?;
             passed.push(passes);
             is_late |= report.outcome == Outcome::OutOfTime && bench.control.is_past(end);
@@ -148,8 +152,12 @@ impl<'s, 'v> Tries<'s, 'v> {
             if passes || (self.passed.is_empty() && !cut.pattern.pieces.is_empty()) {
                 self.offer(bench, incumbents, cut, report)?;
             }
-            if let (false, Outcome::Stuck { place, .. }) = (passes, outcome) {
-                self.failures.push(Failure { cut: cut.clone(), place, progress });
+            match outcome {
+                Outcome::Stuck { place, .. } => {
+                    self.failures.push(Failure { cut: cut.clone(), place, progress });
+                }
+                Outcome::Released if !passes && is_whole => self.heavy.push(cut.clone()),
+                _ => {}
             }
         }
         if passed.contains(&true) {
@@ -356,6 +364,9 @@ impl<'s, 'v> Tries<'s, 'v> {
         refuted: TrialReport,
     ) -> Result<(), PlanError> {
         let Some((cut, _)) = self.passed.pop() else { return Ok(()) };
+        if refuted.outcome == Outcome::Released && refuted.mesh.pieces <= 1 {
+            self.heavy.push(cut.clone());
+        }
         self.replace(bench, incumbents, &cut, refuted)?;
         let all = self.passed.iter().map(|(cut, _)| cut);
         incumbents.passed = Passed::of(self.views, self.elements, all);
