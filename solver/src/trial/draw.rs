@@ -183,11 +183,12 @@ impl Rig<'_> {
                 (gone, stride) = (before, 1.0);
                 continue;
             }
-            // What decides must have come to rest.
+            // What decides must have come to rest: rubber that lags behind the hands is not caught yet.
+            let is_last = gone >= farthest;
             let mut is_clear = self.is_clear(&rubber, &direction);
             let enough = |rubber: &Relaxation<'_>, stretches: &[f64], is_clear: bool| {
                 let force = drawn(rubber, &direction);
-                if is_clear || force >= most || self.overstretched(stretches) {
+                if is_clear || is_last || force >= most || self.overstretched(stretches) {
                     MOST_STEPS.2
                 } else if force >= FELT * settings.hand_force {
                     MOST_STEPS.1
@@ -221,7 +222,7 @@ impl Rig<'_> {
             });
             let decides = torn || force >= most;
             let clear = !decides && is_clear;
-            if (decides || clear) && !settled {
+            if (decides || clear || is_last) && !settled {
                 let why = Doubt::Unsettled;
                 course.outcome =
                     if self.is_late() { Outcome::OutOfTime } else { Outcome::NoVerdict { why } };
@@ -242,8 +243,7 @@ impl Rig<'_> {
                 course.progress = 1.0;
                 return Ok(course);
             }
-            course.outcome =
-                if gone >= farthest { stuck(Hindrance::Caught) } else { Outcome::OutOfTime };
+            course.outcome = if is_last { stuck(Hindrance::Caught) } else { Outcome::OutOfTime };
             // What is next to free is drawn in longer steps.
             let is_light = force.abs() < LIGHT * settings.hand_force;
             stride = if is_light { (2.0 * stride).min(LONGEST_STRIDE) } else { 1.0 };
